@@ -1,0 +1,122 @@
+"""The commands; heavy imports wait until one runs, so that help is quick."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from invasimap.cli.progress import Progress
+
+if TYPE_CHECKING:
+    from invasimap.prescription.plan import Plan
+
+TRACT = click.argument("tract", type=click.Path(path_type=Path))
+QUIET = click.option("--quiet", "-q", is_flag=True, help="Say nothing but faults.")
+VERBOSE = click.option("--verbose", "-v", is_flag=True, help="Show every step and every note.")
+
+
+@click.command("plan")
+@TRACT
+@click.option("--out", type=click.Path(path_type=Path), help="Folder for the results [default: out/ beside TRACT].")
+@QUIET
+@VERBOSE
+def plan_command(tract: Path, out: Path | None, quiet: bool, verbose: bool) -> None:
+    """Work out a tract and write its tables, maps, layers and report.
+
+    TRACT is a tract.toml or the folder that holds it.
+
+    \b
+    Example:
+      invasimap plan my-tract/ --out results/
+    """
+    _plan(tract, out, Progress(quiet=quiet, verbose=verbose))
+
+
+@click.command("check")
+@TRACT
+@click.option("--json", "as_json", is_flag=True, help="Print the same for scripts.")
+@QUIET
+@VERBOSE
+def check_command(tract: Path, as_json: bool, quiet: bool, verbose: bool) -> None:
+    """Read everything, print the account of every record and every fault, write nothing.
+
+    \b
+    Example:
+      invasimap check my-tract/
+    """
+    from invasimap.core.toml_file import read_tract
+    from invasimap.land.layers import read_land
+    from invasimap.pipeline import read_tract_survey
+
+    progress = Progress(quiet=quiet or as_json, verbose=verbose)
+    settings = read_tract(tract)
+    with progress("Stands, water, ways and land"):
+        land = read_land(settings)
+    with progress("Surveys"):
+        survey = read_tract_survey(settings, land)
+    notes = [*land.notes, *survey.notes]
+    if as_json:
+        reasons = survey.set_aside[["file", "record", "reason"]].to_dict("records")
+        account = {"ledger": survey.ledger.to_dict("records"), "set_aside": reasons, "notes": notes}
+        click.echo(json.dumps(account, indent=2, default=str))
+        return
+    progress.ledger(survey.ledger)
+    progress.set_aside(survey.set_aside)
+    progress.notes(notes)
+
+
+@click.command("demo")
+@click.argument("folder", type=click.Path(path_type=Path), default=Path("invasimap_demo"))
+@QUIET
+@VERBOSE
+def demo_command(folder: Path, quiet: bool, verbose: bool) -> None:
+    """Write the sample tract into FOLDER and plan it.
+
+    \b
+    Example:
+      invasimap demo try-it/
+    """
+    from invasimap.core.errors import Fault, InputError
+
+    source = sample_folder()
+    target = folder / "tract"
+    if target.exists() and not (target / "make_sample.py").exists():
+        raise InputError(
+            Fault(where=str(target), what="exists and is not the sample tract", mend="name another folder")
+        )
+    shutil.copytree(source, target, dirs_exist_ok=True, ignore=shutil.ignore_patterns("out", "__pycache__"))
+    _plan(target, folder / "out", Progress(quiet=quiet, verbose=verbose))
+
+
+def sample_folder() -> Path:
+    """The sample tract, in an installed package or in the project's own tree."""
+    package = Path(__file__).parents[1]
+    found = [place for place in (package / "sample_geodata", package.parent / "sample_geodata") if place.is_dir()]
+    return found[0]
+
+
+def _plan(tract: Path, out: Path | None, progress: Progress) -> None:
+    from invasimap.pipeline import plan, write_plan
+
+    made = plan(tract, step=progress)
+    folder = write_plan(made, out, step=progress)
+    progress.notes(made.notes)
+    progress.say(summary(made))
+    progress.say(f"Report: {folder / 'report.html'}")
+
+
+def summary(made: Plan) -> str:
+    """The answer in one line: infested ground, what of it is treatable, and what became of the records."""
+    shown, ground, ledger = made.shown, made.ground, made.ledger
+    open_and_reached = (ground["zone"] == "open") & (ground["access"] != "out_of_reach")
+    total: Any = shown.area_of(ground["ground_m2"].sum())
+    treatable: Any = shown.area_of(ground.loc[open_and_reached, "ground_m2"].sum())
+    used = int((ledger["accepted"] + ledger["repaired"]).sum())
+    return (
+        f"{total:.1f} {shown.area} of infested ground, {treatable:.1f} {shown.area} treatable; "
+        f"{used} of {int(ledger['records'].sum())} records used, {int(ledger['set_aside'].sum())} set aside."
+    )

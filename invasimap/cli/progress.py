@@ -1,0 +1,66 @@
+"""What the terminal shows: a line a step with its time, on stderr; answers on stdout."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from typing import TYPE_CHECKING
+
+import click
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+SHOWN_FROM_S = 1.0
+FEW = 12
+
+
+class Progress:
+    """Shows steps while they run; quick ones only with ``verbose``, nothing with ``quiet``."""
+
+    def __init__(self, *, quiet: bool = False, verbose: bool = False) -> None:
+        self._quiet, self._verbose = quiet, verbose
+        self._console = Console(stderr=True, highlight=False, quiet=quiet, soft_wrap=True)
+
+    @contextmanager
+    def __call__(self, name: str) -> Iterator[None]:
+        """Hold a step: a spinner while it runs, then its line and time when it took over a second."""
+        start = time.perf_counter()
+        with self._console.status(Text(name)):
+            yield
+        seconds = time.perf_counter() - start
+        if self._verbose or seconds >= SHOWN_FROM_S:
+            self._console.print(Text(f"{name:<44}{seconds:6.1f} s"))
+
+    def say(self, text: str) -> None:
+        """An answer, on stdout."""
+        if not self._quiet:
+            click.echo(text)
+
+    def notes(self, notes: Sequence[str]) -> None:
+        """What the user should know, a few lines unless ``verbose``."""
+        shown = notes if self._verbose else notes[:FEW]
+        for note in shown:
+            self._console.print(Text(f"! {note}"))
+        if len(shown) < len(notes):
+            self._console.print(Text(f"! … and {len(notes) - len(shown)} more: see the report, or use --verbose"))
+
+    def ledger(self, ledger: pd.DataFrame) -> None:
+        """The account of every file."""
+        table = Table("file", "records", "accepted", "repaired", "set aside")
+        for column in table.columns[1:]:
+            column.justify = "right"
+        for row in ledger.itertuples(index=False):
+            numbers = (row.records, row.accepted, row.repaired, row.set_aside)
+            table.add_row(Text(str(row.file)), *(str(number) for number in numbers))
+        if not self._quiet:
+            Console(highlight=False).print(table)
+
+    def set_aside(self, records: pd.DataFrame) -> None:
+        """Every record that was not used, and why."""
+        for row in records.itertuples(index=False):
+            self.say(f"{row.file}, record {row.record}: {row.reason}")

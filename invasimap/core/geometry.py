@@ -1,0 +1,100 @@
+"""Small geometry helpers used by several rooms: safe buffers, exact discs, boundary segments, empty layers."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import numpy.typing as npt
+import shapely
+from pyproj import CRS
+
+QUAD_SEGS = 24
+Geometries = npt.NDArray[np.object_]
+Ints = npt.NDArray[np.intp]
+
+
+def setback(geometries: Any, distance_m: Any) -> Geometries:
+    """Everything within ``distance_m`` of each geometry, never less: the arcs' chords lie outside the true circle.
+
+    Straight runs are exact. A chord that spans the angle a would lie ``r (1 - cos(a / 2))`` inside its circle, so a
+    disc a little larger (by 0.05 % of the distance) is laid round every vertex.
+
+    Examples
+    --------
+    >>> import shapely
+    >>> (zone,) = setback([shapely.Point(0, 0)], 10.0)
+    >>> bool(shapely.distance(zone.exterior, shapely.Point(0, 0)) >= 10.0 - 1e-9)
+    True
+    """
+    shapes = np.atleast_1d(np.asarray(geometries, object))
+    parts, index = setback_parts(shapes, distance_m)
+    order = np.argsort(index, kind="stable")
+    groups = np.split(parts[order], np.flatnonzero(np.diff(index[order])) + 1) if len(parts) else []
+    zones = np.full(len(shapes), shapely.Polygon(), object)
+    zones[np.unique(index)] = [shapely.union_all(group) for group in groups]
+    return zones
+
+
+def setback_parts(geometries: Any, distance_m: Any) -> tuple[Geometries, Ints]:
+    """The pieces whose union is the setback, and the number of the geometry each belongs to.
+
+    A rectangle along each segment, a disc round each vertex, and polygons themselves. (A buffer of the whole line would
+    do with fewer, but GEOS smooths the line first, by up to 1 % of the distance.)
+    """
+    shapes = np.atleast_1d(np.asarray(geometries, object))
+    distance = np.broadcast_to(np.asarray(distance_m, float), shapes.shape)
+    coords, at = shapely.get_coordinates(shapes, return_index=True)
+    discs = shapely.buffer(
+        shapely.points(coords), distance[at] / math.cos(math.pi / (4 * QUAD_SEGS)), quad_segs=QUAD_SEGS
+    )
+    pairs, along = _pairs(shapes)
+    areas, within = shapely.get_parts(shapes, return_index=True)
+    solid = shapely.get_dimensions(areas) == 2
+    parts = np.concatenate([discs, _rectangles(pairs, distance[along]), areas[solid]])
+    return parts, np.concatenate([at, along, within[solid]])
+
+
+def _rectangles(pairs: npt.NDArray[np.float64], half_m: npt.NDArray[np.float64]) -> Geometries:
+    run = pairs[:, 1] - pairs[:, 0]
+    side = np.stack([-run[:, 1], run[:, 0]], axis=1) / np.hypot(*run.T)[:, None] * half_m[:, None]
+    a, b = pairs[:, 0], pairs[:, 1]
+    found: Any = shapely.polygons(np.stack([a + side, b + side, b - side, a - side], axis=1))
+    return found
+
+
+def _pairs(shapes: Geometries) -> tuple[npt.NDArray[np.float64], Ints]:
+    """Ends of every segment (n x 2 x 2) and the number of the geometry it belongs to."""
+    parts, owner = shapely.get_parts(shapes, return_index=True)
+    rings, ring_owner = shapely.get_rings(parts, return_index=True)
+    lines = shapely.get_dimensions(parts) == 1
+    chains = np.concatenate([rings, parts[lines]])
+    chain_owner = np.concatenate([owner[ring_owner], owner[lines]])
+    coords, index = shapely.get_coordinates(chains, return_index=True)
+    joined = (index[1:] == index[:-1]) & (coords[1:] != coords[:-1]).any(axis=1)
+    return np.stack([coords[:-1][joined], coords[1:][joined]], axis=1), chain_owner[index[:-1][joined]]
+
+
+def segments(geometries: Any) -> Geometries:
+    """Every two-point piece of the lines and rings of some geometries, as lines."""
+    pairs, _ = _pairs(np.atleast_1d(np.asarray(geometries, object)))
+    found: Any = shapely.linestrings(pairs)
+    return found
+
+
+def _areas(geometries: Any) -> Geometries:
+    parts = shapely.get_parts(np.asarray(geometries, object))
+    found: Geometries = parts[shapely.get_dimensions(parts) == 2]
+    return found
+
+
+def polygons_only(geometry: Any) -> Any:
+    """The polygonal part of a geometry (empty polygon where it has none)."""
+    return shapely.union_all(_areas(np.atleast_1d(np.asarray(geometry, object))))
+
+
+def empty_layer(crs: CRS, *columns: str) -> gpd.GeoDataFrame:
+    """A layer without features, with the named text columns."""
+    return gpd.GeoDataFrame({name: np.empty(0, object) for name in columns}, geometry=[], crs=crs)

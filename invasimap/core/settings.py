@@ -1,0 +1,350 @@
+"""What a ``tract.toml`` may say: one frozen model a section, every quantity in SI with its unit in the name.
+
+In the file the keys are short and the values carry units (``no_spray = "25 ft"``); here they are numbers with the unit
+in the name (``no_spray_m``). Nothing that a label or a rule sets has a default.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from functools import partial
+from pathlib import Path
+from typing import Annotated, Any, Literal, Self
+from zoneinfo import ZoneInfo, available_timezones
+
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    PrivateAttr,
+    model_validator,
+)
+
+from invasimap.core import units
+
+
+def _not_negative(value: float) -> float:
+    if value < 0:
+        raise ValueError(f"must not be below zero (it is {value:g})")
+    return value
+
+
+def _above_zero(value: float) -> float:
+    if value <= 0:
+        raise ValueError(f"must be above zero (it is {value:g})")
+    return value
+
+
+def _percent(value: tuple[float, float]) -> tuple[float, float]:
+    if not 0 <= value[0] <= value[1] <= 100:
+        raise ValueError("cover lies from 0 to 100 %")
+    return value
+
+
+def _quantity(dimension: str) -> BeforeValidator:
+    return BeforeValidator(partial(units.quantity, dimension=dimension))
+
+
+Length = Annotated[float, _quantity("length"), AfterValidator(_not_negative)]
+PositiveLength = Annotated[float, _quantity("length"), AfterValidator(_above_zero)]
+PositiveArea = Annotated[float, _quantity("area"), AfterValidator(_above_zero)]
+CoverRange = Annotated[
+    tuple[float, float],
+    BeforeValidator(partial(units.quantity_range, dimension="percent")),
+    AfterValidator(_percent),
+]
+Minutes = Annotated[float, _quantity("duration"), AfterValidator(_not_negative)]
+Days = Annotated[float, _quantity("days"), AfterValidator(_not_negative)]
+Volume = Annotated[float, _quantity("volume"), AfterValidator(_above_zero)]
+Flow = Annotated[float, _quantity("flow"), AfterValidator(_above_zero)]
+Pressure = Annotated[float, _quantity("pressure"), AfterValidator(_above_zero)]
+Strength = Annotated[float, _quantity("strength"), AfterValidator(_above_zero)]
+Dose = Annotated[float, _quantity("dose"), AfterValidator(_above_zero)]
+Slope = Annotated[float, BeforeValidator(units.slope_pct)]
+Share = Annotated[float, _quantity("percent"), AfterValidator(_not_negative), Field(le=100)]
+Factor = Annotated[float, Field(gt=0, le=1)]
+SpeedRange = Annotated[tuple[float, float], BeforeValidator(partial(units.quantity_range, dimension="speed"))]
+TemperatureRange = Annotated[tuple[float, float], BeforeValidator(units.temperature_range_c)]
+Rate = Annotated[units.Rate, BeforeValidator(units.rate)]
+Money = Annotated[units.Money, BeforeValidator(units.money)]
+HourlyMoney = Annotated[units.Money, BeforeValidator(partial(units.money, per_hour=True))]
+
+Role = Literal[
+    "species", "cover", "radius", "diameter", "area", "length", "width", "height", "stems", "date", "observer",
+    "accuracy", "notes", "lon", "lat",
+]  # fmt: skip
+Means = Literal["tractor", "atv", "foot"]
+Zone = Literal["open", "hand_only", "no_spray"]
+AccessClass = Literal["tractor", "atv_hose", "foot"]
+
+
+def _month_day(value: object) -> tuple[int, int]:
+    try:
+        day = dt.datetime.strptime(f"2000-{value}", "%Y-%m-%d")
+    except ValueError:
+        raise ValueError(f'{value!r} is no day of the year: write month and day such as "10-20"') from None
+    return day.month, day.day
+
+
+MonthDay = Annotated[tuple[int, int], BeforeValidator(_month_day)]
+
+
+class Section(BaseModel):
+    """Base of every section: frozen, and an unknown key is an error."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, arbitrary_types_allowed=True, populate_by_name=False)
+
+
+class TractSection(Section):
+    """``[tract]``: the tract's name, the units it is shown in and its time zone."""
+
+    name: str = Field(min_length=1)
+    units: Literal["us", "metric"] = "us"
+    timezone: str = "UTC"
+
+    @model_validator(mode="after")
+    def _known_timezone(self) -> Self:
+        if self.timezone not in available_timezones():
+            raise ValueError(f'timezone {self.timezone!r} is not known: write one such as "America/Chicago"')
+        return self
+
+    @property
+    def zone(self) -> ZoneInfo:
+        """The time zone of the tract."""
+        return ZoneInfo(self.timezone)
+
+
+class Layer(Section):
+    """A layer of a file, with the features that count."""
+
+    file: str
+    layer: str | None = None
+    crs: str | None = None
+    where: dict[str, Any] = Field(default_factory=dict)
+
+
+class Defaults(Section):
+    """``defaults`` of a survey: taken, and marked in the ledger, where a record has none."""
+
+    radius_m: PositiveLength | None = Field(None, alias="radius")
+    diameter_m: PositiveLength | None = Field(None, alias="diameter")
+    area_m2: PositiveArea | None = Field(None, alias="area")
+    length_m: PositiveLength | None = Field(None, alias="length")
+    width_m: PositiveLength | None = Field(None, alias="width")
+    cover_pct: CoverRange | None = Field(None, alias="cover")
+    height_m: PositiveLength | None = Field(None, alias="height")
+
+
+class SurveySection(Section):
+    """``[[survey]]``: files of one source and what to take where a record does not say."""
+
+    files: list[str] = Field(min_length=1)
+    crs: str | None = None
+    observer: str | None = None
+    gps_accuracy_m: PositiveLength | None = Field(None, alias="gps_accuracy")
+    columns: dict[Role, str] = Field(default_factory=dict)
+    defaults: Defaults = Defaults()
+
+
+class StandsSection(Layer):
+    """``[stands]``: the stands of the tract and the column that names them."""
+
+    id: str = "stand"
+
+
+class ProtectSection(Layer):
+    """``[[protect]]``: one kind of protected feature and how far spray stays away from it."""
+
+    kind: str = Field(min_length=1)
+    no_spray_m: Length = Field(alias="no_spray")
+    hand_only_m: Length | None = Field(None, alias="hand_only")
+    width_m: Length = Field(0.0, alias="width")
+    rule: str = ""
+    blocks: frozenset[Literal["tractor", "atv", "hose", "foot"]] = frozenset()
+    per_slope_m: Length = Field(0.0, alias="per_slope")
+    position_error_m: Length = Field(0.0, alias="position_error")
+    confidential: bool = False
+
+    @model_validator(mode="after")
+    def _hand_only_is_wider(self) -> Self:
+        if self.hand_only_m is not None and self.hand_only_m < self.no_spray_m:
+            raise ValueError(
+                "hand_only is narrower than no_spray: both are measured from the feature's edge, so hand_only "
+                "must be the larger"
+            )
+        return self
+
+
+class CrossingsLayer(Layer):
+    """Bridges, fords and gates: where barriers and water can be crossed."""
+
+    width_m: PositiveLength = Field(20 * units.M_PER_FT, alias="width")
+
+
+class LandSection(Section):
+    """``[land]``: elevation and what the ground is."""
+
+    elevation: str | None = None
+    elevation_unit: Literal["m", "ft", "us-ft"] | None = None
+    elevation_crs: str | None = None
+    open_ground: Layer | None = None
+    barriers: Layer | None = None
+    wet_ground: Layer | None = None
+    crossings: CrossingsLayer | None = None
+
+
+class WaysSection(Layer):
+    """``[ways]``: roads and trails, and which means each class of them allows."""
+
+    column: str
+    allows: dict[str, frozenset[Means]] = Field(min_length=1)
+
+
+class TractorSection(Section):
+    """``[access.tractor]``: where the tractor can work."""
+
+    max_slope_pct: Slope = Field(alias="max_slope")
+    max_side_slope_pct: Slope = Field(alias="max_side_slope")
+    clearance_m: Length = Field(alias="clearance")
+
+
+class AtvSection(TractorSection):
+    """``[access.atv]``: where the ATV can go, its hose and its pump."""
+
+    hose_length_m: Length = Field(alias="hose_length")
+    hose_loss_pct: Share = Field(15.0, alias="hose_loss")
+    hose_diameter_m: PositiveLength | None = Field(None, alias="hose_diameter")
+    hose_roughness: float = Field(125, ge=60, le=160)
+    flow_L_per_min: Flow | None = Field(None, alias="flow")
+    pump_pressure_kPa: Pressure | None = Field(None, alias="pump_pressure")
+    nozzle_pressure_kPa: Pressure | None = Field(None, alias="nozzle_pressure")
+
+    @model_validator(mode="after")
+    def _pump_is_whole(self) -> Self:
+        pump = {
+            "hose_diameter": self.hose_diameter_m,
+            "flow": self.flow_L_per_min,
+            "pump_pressure": self.pump_pressure_kPa,
+            "nozzle_pressure": self.nozzle_pressure_kPa,
+        }
+        missing = [key for key, value in pump.items() if value is None]
+        if missing and len(missing) < len(pump):
+            raise ValueError(
+                f"lift needs all of hose_diameter, flow, pump_pressure, nozzle_pressure; missing: {missing}"
+            )
+        return self
+
+
+class FootSection(Section):
+    """``[access.foot]``: how far a person carries a sprayer."""
+
+    max_slope_pct: Slope = Field(alias="max_slope")
+    max_walk_min: Minutes = Field(alias="max_walk")
+    off_way: Factor = 0.6
+    load: Factor = 0.7
+
+
+class AccessSection(Section):
+    """``[access]``: the grid's cell and the means at hand; a means without a section is not at hand."""
+
+    cell_m: PositiveLength = Field(10 * units.M_PER_FT, alias="cell")
+    tractor: TractorSection | None = None
+    atv: AtvSection | None = None
+    foot: FootSection | None = None
+
+
+class SeasonSection(Section):
+    """``[season]``: dates seen on the place."""
+
+    native_leaf_drop: MonthDay | None = None
+    killing_freeze: MonthDay | None = None
+
+
+class Adjuvant(Section):
+    """What is added to a mix beside the product."""
+
+    name: str
+    rate: Rate
+
+
+class MixSection(Section):
+    """``[[mix]]``: a spray mixture as the user copied it from the label in hand."""
+
+    name: str
+    product: str
+    registration: str | None = None
+    ingredient_kg_per_L: Strength | None = Field(None, alias="ingredient")
+    rate: Rate
+    max_per_application_kg_per_ha: Dose | None = Field(None, alias="max_per_application")
+    max_per_year_kg_per_ha: Dose | None = Field(None, alias="max_per_year")
+    adjuvant: Adjuvant | None = None
+    species: list[str] = Field(min_length=1)
+    zones: frozenset[Zone] = Field(min_length=1)
+    wind_m_per_s: SpeedRange | None = Field(None, alias="wind")
+    temperature_c: TemperatureRange | None = Field(None, alias="temperature")
+    rain_free_min: Minutes | None = Field(None, alias="rain_free")
+    reentry_min: Minutes | None = Field(None, alias="reentry")
+
+    @model_validator(mode="after")
+    def _never_sprays_no_spray(self) -> Self:
+        if "no_spray" in self.zones:
+            raise ValueError('zones names "no_spray": nothing is sprayed there')
+        return self
+
+
+class RigSection(Section):
+    """``[[rig]]``: a sprayer with the people who run it."""
+
+    name: str
+    access: AccessClass
+    tank_L: Volume = Field(alias="tank")
+    output_L_per_min: Flow = Field(alias="output")
+    crew: int = Field(ge=1)
+    wage: HourlyMoney
+    machine: HourlyMoney | None = None
+    available_days: Days | None = Field(None, alias="available")
+
+
+class BudgetSection(Section):
+    """``[budget]``: what may be spent."""
+
+    money: Money
+
+
+class Tract(Section):
+    """A tract's settings; ``folder`` is where its relative paths start."""
+
+    tract: TractSection
+    survey: list[SurveySection] = Field(min_length=1)
+    stands: StandsSection
+    protect: list[ProtectSection] = Field(default_factory=list)
+    land: LandSection = LandSection()
+    ways: WaysSection | None = None
+    entries: Layer | None = None
+    access: AccessSection = AccessSection()
+    season: SeasonSection = SeasonSection()
+    mix: list[MixSection] = Field(default_factory=list)
+    rig: list[RigSection] = Field(default_factory=list)
+    budget: BudgetSection | None = None
+    _file: Path = PrivateAttr(default=Path("tract.toml"))
+
+    @property
+    def file(self) -> Path:
+        """The settings file."""
+        return self._file
+
+    @property
+    def folder(self) -> Path:
+        """The folder that relative paths start from."""
+        return self._file.parent
+
+    @property
+    def shown(self) -> units.ShownUnits:
+        """The units the tract is shown in."""
+        return units.SHOWN[self.tract.units]
+
+    def path(self, name: str) -> Path:
+        """A path written in the settings file, made whole."""
+        return self.folder / Path(name).expanduser()

@@ -1,0 +1,147 @@
+"""Reads a ``tract.toml`` and reports every fault in it with its line."""
+
+from __future__ import annotations
+
+import difflib
+import re
+import tomllib
+from pathlib import Path
+from typing import Any, get_args
+
+from pydantic import BaseModel, ValidationError
+
+from invasimap.core.errors import Fault, SettingsError
+from invasimap.core.settings import Tract
+
+_TABLE = re.compile(r"\s*\[(\[?)\s*([\w.\-\"' ]+?)\s*\]\]?\s*(?:#.*)?")
+_KEY = re.compile(r"\s*([\w\-]+|\"[^\"]+\")\s*=")
+
+
+def read_tract(path: str | Path) -> Tract:
+    """Read and check a settings file.
+
+    Parameters
+    ----------
+    path
+        A ``tract.toml`` or the folder that holds it.
+
+    Raises
+    ------
+    SettingsError
+        Lists every unknown key (with the nearest known one), missing key and bad value, with file and line.
+    """
+    file = Path(path)
+    if file.is_dir():
+        file = file / "tract.toml"
+    text = _text_of(file)
+    try:
+        table = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        mend = (
+            "in a path write / or use single quotes: 'C:\\data'"
+            if "\\" in text
+            else "check quotes, commas and brackets"
+        )
+        raise SettingsError(Fault(where=str(file), what=f"is not valid TOML: {error}", mend=mend)) from error
+    lines = line_map(text)
+    try:
+        tract = Tract.model_validate(table)
+    except ValidationError as error:
+        raise SettingsError([_fault(file, lines, detail) for detail in error.errors()]) from None
+    tract._file = file.resolve()
+    return tract
+
+
+def line_map(text: str) -> dict[tuple[str | int, ...], int]:
+    """Line number of every table and key of a TOML text, by its path; inline tables count as their key's line.
+
+    Examples
+    --------
+    >>> line_map('[tract]\\nname = "A"\\n[[mix]]\\nrate = "1 % v/v"')[("mix", 0, "rate")]
+    4
+    """
+    found: dict[tuple[str | int, ...], int] = {}
+    counts: dict[tuple[str | int, ...], int] = {}
+    table: tuple[str | int, ...] = ()
+    for number, line in enumerate(text.splitlines(), 1):
+        if match := _TABLE.fullmatch(line):
+            path: tuple[str | int, ...] = tuple(part.strip().strip("\"'") for part in match[2].split("."))
+            if match[1]:
+                index = counts.get(path, -1) + 1
+                counts[path] = index
+                found.setdefault(path, number)
+                path = (*path, index)
+            table = path
+            found[table] = number
+        elif match := _KEY.match(line):
+            found.setdefault((*table, match[1].strip('"')), number)
+    return found
+
+
+def _text_of(file: Path) -> str:
+    try:
+        return file.read_text(encoding="utf-8-sig")
+    except FileNotFoundError:
+        raise SettingsError(
+            Fault(where=str(file), what="there is no such settings file", mend="name a tract.toml or its folder")
+        ) from None
+    except UnicodeDecodeError as error:
+        raise SettingsError(
+            Fault(
+                where=str(file),
+                what=f"is not UTF-8 text ({error.reason} at byte {error.start})",
+                mend="save it as UTF-8",
+            )
+        ) from error
+    except OSError as error:
+        raise SettingsError(Fault(where=str(file), what=f"cannot be read: {error.strerror}")) from error
+
+
+def _fault(file: Path, lines: dict[tuple[str | int, ...], int], detail: Any) -> Fault:
+    loc: tuple[str | int, ...] = tuple(part for part in detail["loc"])
+    place = next((lines[loc[:n]] for n in range(len(loc), 0, -1) if loc[:n] in lines), 1)
+    where = f"{file}:{place}: {_dotted(loc)}"
+    if detail["type"] == "extra_forbidden":
+        return Fault(where=where, what=f"unknown key {loc[-1]!r}", mend=_nearest(loc))
+    if detail["type"] == "missing":
+        return Fault(where=where, what="is missing", mend=_why_needed(loc))
+    message = str(detail["msg"]).removeprefix("Value error, ")
+    if not detail["type"].startswith("value_error"):
+        message += f" (it is {detail['input']!r})"
+    return Fault(where=where, what=message)
+
+
+def _dotted(loc: tuple[str | int, ...]) -> str:
+    return "".join(f"[{part + 1}]" if isinstance(part, int) else f".{part}" for part in loc).lstrip(".") or "tract"
+
+
+def _nearest(loc: tuple[str | int, ...]) -> str:
+    known = _known_keys(loc[:-1])
+    near = difflib.get_close_matches(str(loc[-1]), known, n=1, cutoff=0.5)
+    return f"did you mean {near[0]!r}?" if near else f"known here: {', '.join(known)}"
+
+
+def _known_keys(loc: tuple[str | int, ...]) -> list[str]:
+    model: Any = Tract
+    for part in loc:
+        if not isinstance(part, int):
+            fields = {field.alias or name: field for name, field in model.model_fields.items()}
+            model = _model_in(fields[part].annotation) if part in fields else None
+        if model is None:
+            return []
+    return sorted(field.alias or name for name, field in model.model_fields.items())
+
+
+def _model_in(annotation: Any) -> type[BaseModel] | None:
+    for candidate in (annotation, *get_args(annotation)):
+        if isinstance(candidate, type) and issubclass(candidate, BaseModel):
+            return candidate
+    return None
+
+
+def _why_needed(loc: tuple[str | int, ...]) -> str:
+    if loc[-1] == "no_spray":
+        return "type the distance from your label or rule; there is no default"
+    if loc[0] == "mix":
+        return "type this from the label"
+    return "see the settings in README.md"

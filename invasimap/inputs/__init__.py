@@ -1,0 +1,1 @@
+"""Field files in, clean tables and a ledger out: formats, fields, species names, patches, layers."""

@@ -1,0 +1,123 @@
+"""What every format reader gives: the records as read, their geometry and what is wrong with it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, Final
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+from pyproj import CRS
+from shapely.geometry.base import BaseGeometry
+
+from invasimap.core.errors import Fault, LayerError
+
+WGS84: Final = CRS.from_epsg(4326)
+MAX_BYTES: Final = 200 * 1024 * 1024  # of one text file or one member of an archive
+NO_GEOMETRY: Final = "has no geometry"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Record:
+    """One record of a file as read: its values, its geometry or the problem with it."""
+
+    values: dict[str, Any]
+    geometry: BaseGeometry | None = None
+    problem: str = ""
+    repair: str = ""
+    group: str = ""
+    walked: bool = False
+
+
+@dataclass(frozen=True, kw_only=True)
+class RawLayer:
+    """All records of one layer in file order.
+
+    ``frame`` has the columns as read on a plain 0..n-1 index, ``geometry`` one shape (or None) a record in ``crs``, and
+    ``marks`` the columns problem, repair, group (GPX element or KML folder) and walked (a recorded track).
+    ``crs_assumed`` says that the file does not name ``crs`` itself: a setting may replace it.
+    ``utc`` says that times without an offset are UTC.
+    """
+
+    label: str
+    layer: str
+    frame: pd.DataFrame
+    geometry: NDArray[np.object_]
+    marks: pd.DataFrame
+    crs: CRS | None
+    crs_assumed: bool = False
+    decimal_comma: bool = False
+    utc: bool = False
+    notes: tuple[str, ...] = field(default=())
+
+
+def from_records(
+    records: Sequence[Record],
+    *,
+    label: str,
+    layer: str,
+    crs: CRS | None,
+    utc: bool = False,
+    notes: Sequence[str] = (),
+) -> RawLayer:
+    """A raw layer from records read one by one; columns in order of first appearance."""
+    columns = list(dict.fromkeys(key for record in records for key in record.values))
+    table = {c: pd.Series([r.values.get(c) for r in records], dtype=object) for c in columns}
+    geometry = np.empty(len(records), dtype=object)
+    geometry[:] = [record.geometry for record in records]
+    return RawLayer(
+        label=label,
+        layer=layer,
+        frame=pd.DataFrame(table, index=pd.RangeIndex(len(records))),
+        geometry=geometry,
+        marks=marks(
+            len(records),
+            problem=[r.problem for r in records],
+            repair=[r.repair for r in records],
+            group=[r.group for r in records],
+            walked=[r.walked for r in records],
+        ),
+        crs=crs,
+        utc=utc,
+        notes=tuple(notes),
+    )
+
+
+def marks(count: int, **columns: Sequence[Any] | NDArray[Any]) -> pd.DataFrame:
+    """The ``marks`` of a raw layer; what is not given is blank."""
+    frame = pd.DataFrame(index=pd.RangeIndex(count))
+    for name in ("problem", "repair", "group"):
+        frame[name] = pd.Series(columns.get(name, [""] * count), dtype=object, index=frame.index)
+    frame["walked"] = np.asarray(columns.get("walked", np.zeros(count)), dtype=bool)
+    return frame
+
+
+def read_bytes(path: Path, *, label: str) -> bytes:
+    """The whole of a text file.
+
+    Raises
+    ------
+    LayerError
+        When the file is empty, too large or cannot be read.
+    """
+    try:
+        size = path.stat().st_size
+        if 0 < size <= MAX_BYTES:
+            return path.read_bytes()
+    except OSError as error:
+        raise LayerError(Fault(where=label, what=f"cannot be read: {error.strerror}")) from error
+    what = "is empty (0 bytes)" if size == 0 else f"is over {MAX_BYTES // 2**20} MB"
+    raise LayerError(Fault(where=label, what=what, mend="export it again from the receiver or program"))
+
+
+def unique_name(name: str, taken: Any) -> str:
+    """``name``, or the first of ``name_2``, ``name_3`` … that is not taken."""
+    if name not in taken:
+        return name
+    number = 2
+    while f"{name}_{number}" in taken:
+        number += 1
+    return f"{name}_{number}"

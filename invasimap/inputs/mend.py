@@ -1,0 +1,85 @@
+"""Shapes that are drawn wrongly, mended so that the ground they enclose stays the same."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely.geometry.base import BaseGeometry
+
+
+def mend_polygons(polygons: NDArray[np.object_]) -> NDArray[np.object_]:
+    """Valid polygons in place of invalid ones, polygonal parts only; other shapes are given back as they are."""
+    mended = polygons.copy()
+    bad = (shapely.get_dimensions(polygons) == 2) & ~shapely.is_valid(polygons)
+    if bad.any():
+        made = shapely.make_valid(polygons[bad], method="structure", keep_collapsed=False)
+        mended[bad] = [polygonal(geometry) for geometry in made]
+    return mended
+
+
+def without_flat_lines(geometry: NDArray[np.object_]) -> tuple[NDArray[np.object_], int]:
+    """Shapes with lines of no length taken as points (alone) or left out (of several), and how many there were."""
+    found, count = geometry.copy(), 0
+    for row in np.flatnonzero(np.isin(shapely.get_type_id(geometry), (1, 5))):
+        parts = shapely.get_parts(geometry[row])
+        long = parts[shapely.length(parts) > 0]
+        if len(long) < len(parts):
+            count += len(parts) - len(long)
+            point = shapely.Point(shapely.get_coordinates(parts)[0])
+            found[row] = shapely.multilinestrings(long) if len(long) else point
+    return found, count
+
+
+def polygonal(geometry: BaseGeometry) -> BaseGeometry:
+    """The polygonal parts of a geometry (an empty polygon when it has none)."""
+    if geometry.geom_type in ("Polygon", "MultiPolygon"):
+        return geometry
+    kept = [part for part in single_parts(geometry) if part.geom_type == "Polygon" and not part.is_empty]
+    return shapely.union_all(kept) if kept else shapely.Polygon()
+
+
+def single_parts(geometry: BaseGeometry) -> list[BaseGeometry]:
+    """The points, lines and polygons of a geometry, however deep they lie in collections."""
+    parts = [geometry]
+    while any(hasattr(part, "geoms") for part in parts):
+        parts = [inner for part in parts for inner in shapely.get_parts(part)]
+    return parts
+
+
+def with_more_points(geometry: BaseGeometry, edge: float) -> BaseGeometry:
+    """The geometry with no polygon edge longer than ``edge``, ring by ring as drawn, valid or not."""
+    kept: list[Any] = [
+        _dense_polygon(part, edge) if isinstance(part, shapely.Polygon) else part for part in single_parts(geometry)
+    ]
+    if len(kept) == 1:
+        return kept[0]
+    only_polygons = all(isinstance(part, shapely.Polygon) for part in kept)
+    return shapely.MultiPolygon(kept) if only_polygons else shapely.GeometryCollection(kept)
+
+
+def drawn_area(polygon: BaseGeometry) -> float:
+    """Area by the rings as drawn (shoelace): outer rings less holes, whether they cross or not."""
+    total = 0.0
+    for part in shapely.get_parts(polygon):
+        rings = [_shoelace(ring) for ring in (part.exterior, *part.interiors)]
+        total += rings[0] - sum(rings[1:])
+    return total
+
+
+def _dense_polygon(part: shapely.Polygon, edge: float) -> shapely.Polygon:
+    return shapely.Polygon(_dense(part.exterior, edge), [_dense(ring, edge) for ring in part.interiors])
+
+
+def _dense(ring: BaseGeometry, edge: float) -> NDArray[np.float64]:
+    line = shapely.LineString(shapely.get_coordinates(ring))
+    return shapely.get_coordinates(shapely.segmentize(line, edge))
+
+
+def _shoelace(ring: BaseGeometry) -> float:
+    xy = shapely.get_coordinates(ring)
+    xy = xy - xy[0]
+    x, y = xy[:, 0], xy[:, 1]
+    return float(abs(np.sum(x[:-1] * y[1:] - x[1:] * y[:-1])) / 2)

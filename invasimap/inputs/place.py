@@ -1,0 +1,140 @@
+"""Records put on the ground: into the working system, and held against the stands' outline."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any, Final
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+from numpy.typing import NDArray
+from pyproj import CRS, Transformer
+
+from invasimap.core.crs import EDGE_DEG, EDGE_M, to_working
+from invasimap.inputs.mend import with_more_points
+
+NEAR_M: Final = 1_000.0  # a record further than this outside the stands' bounds is taken for a mistake
+
+_Axis = NDArray[np.float64]
+# what a wrong position may come from, and the position meant, from x and y as read
+_CAUSES: Final[dict[str, Callable[[_Axis, _Axis], tuple[_Axis, _Axis]]]] = {
+    "swapping longitude and latitude": lambda x, y: (y, x),
+    "a minus sign before the longitude": lambda x, y: (-x, y),
+    "taking 360 from the longitude": lambda x, y: (x - 360, y),
+    "swapping them and a minus sign before the longitude": lambda x, y: (-y, x),
+}
+
+
+def place(
+    geometry: NDArray[np.object_],
+    problem: pd.Series[Any],
+    *,
+    source: CRS | None,
+    crs: CRS,
+    near: shapely.Polygon,
+) -> pd.DataFrame:
+    """Columns geometry (in ``crs``, None where there is none) and reason (why a record cannot be used, or "").
+
+    Parameters
+    ----------
+    geometry, problem
+        Shapes as read, in ``source``, and what the reader found wrong with them.
+    crs, near
+        The working system in metres, and the stands' outline in it.
+    """
+    reason = problem.astype(object).copy()
+    bounds = shapely.box(*near.bounds)
+    placed = np.full(len(geometry), None, dtype=object)
+    has = ~shapely.is_missing(geometry) & ~shapely.is_empty(geometry)
+    reason[~has & (reason == "").to_numpy()] = "has no geometry"
+    if source is None:
+        reason[(reason == "").to_numpy()] = "no CRS: set crs in its [[survey]] block"
+        return pd.DataFrame({"geometry": placed, "reason": reason}, index=problem.index)
+    outside = _range_problem(geometry, has, source)
+    good = has & (outside == "")
+    if good.any():
+        placed[good] = _move(geometry[good], source=source, crs=crs)
+    flat = good & shapely.is_missing(placed)
+    outside[flat] = "shape is broken: a line without length or a ring without places"
+    good &= ~flat
+    lost = good & ~_finite(placed, good)
+    placed[lost] = None
+    away_m = np.where(good & ~lost, shapely.distance(placed, bounds), 0.0)
+    outside[lost] = "cannot be placed near the stands"
+    outside[away_m > NEAR_M] = [f"lies {away / 1000:,.1f} km from the stands" for away in away_m[away_m > NEAR_M]]
+    wrong = (outside != "") & (reason == "").to_numpy()
+    reason[wrong] = outside[wrong] + _likely_causes(geometry[wrong], source=source, crs=crs, bounds=bounds)
+    return pd.DataFrame({"geometry": placed, "reason": reason}, index=problem.index)
+
+
+def _move(geometry: NDArray[np.object_], *, source: CRS, crs: CRS) -> NDArray[np.object_]:
+    """Shapes in the working system; an outline that crosses itself keeps its course (densifying would drop a lobe)."""
+    moved = np.full(len(geometry), None, dtype=object)
+    broken = (shapely.get_dimensions(geometry) == 2) & ~shapely.is_valid(geometry)
+    if broken.any():
+        unit = source.axis_info[0].unit_conversion_factor or 1.0
+        edge = EDGE_DEG if source.is_geographic else EDGE_M / unit
+        drawn = [with_more_points(outline, edge) for outline in geometry[broken]]
+        moved[broken] = gpd.GeoSeries(drawn, crs=source).to_crs(crs).to_numpy()
+    if not broken.all():
+        moved[~broken] = _move_whole(geometry[~broken], source=source, crs=crs)
+    return moved
+
+
+def _move_whole(geometry: NDArray[np.object_], *, source: CRS, crs: CRS) -> NDArray[np.object_]:
+    """Shapes in the working system, None for those that GEOS refuses (a line without length)."""
+    try:
+        layer = gpd.GeoDataFrame(geometry=geometry, crs=source)
+        return to_working(layer, crs, name="survey").geometry.to_numpy(dtype=object)
+    except shapely.errors.GEOSException:
+        if len(geometry) == 1:
+            return np.array([None], dtype=object)
+        half = len(geometry) // 2
+        return np.concatenate([_move_whole(part, source=source, crs=crs) for part in np.split(geometry, [half])])
+
+
+def _range_problem(geometry: NDArray[np.object_], has: NDArray[np.bool_], source: CRS) -> NDArray[np.object_]:
+    """What no position can be: not finite, 0 0, or degrees beyond the globe."""
+    found = np.full(len(geometry), "", dtype=object)
+    bounds = shapely.bounds(geometry)
+    finite = np.isfinite(bounds).all(axis=1) & _finite(geometry, has)
+    found[has & ~finite] = "coordinates are not finite"
+    zero = has & finite & (bounds == 0).all(axis=1)
+    found[zero] = "coordinates are 0, 0: no position was recorded"
+    if not source.is_geographic:
+        return found
+    with np.errstate(invalid="ignore"):
+        lat = has & finite & ((bounds[:, 1] < -90) | (bounds[:, 3] > 90))
+        lon = has & finite & ~lat & ((bounds[:, 0] < -180) | (bounds[:, 2] > 180))
+    for name, rows, low, high, limit in (("latitude", lat, 1, 3, 90), ("longitude", lon, 0, 2, 180)):
+        worst = np.where(bounds[:, high] > limit, bounds[:, high], bounds[:, low])
+        found[rows] = [f"{name} {value:g} is beyond {limit} degrees" for value in worst[rows]]
+    return found
+
+
+def _finite(geometry: NDArray[np.object_], has: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    coords, index = shapely.get_coordinates(geometry, return_index=True)
+    good = has.copy()
+    good[index[~np.isfinite(coords).all(axis=1)]] = False
+    return good
+
+
+def _likely_causes(
+    geometry: NDArray[np.object_], *, source: CRS, crs: CRS, bounds: shapely.Polygon
+) -> NDArray[np.object_]:
+    """For each wrong position the first mistake that explains it, as the tail of its reason, or "" """
+    found = np.full(len(geometry), "", dtype=object)
+    if not len(geometry):
+        return found
+    middle = shapely.centroid(geometry)
+    x, y = shapely.get_x(middle), shapely.get_y(middle)
+    move = Transformer.from_crs(source, crs, always_xy=True)
+    for name, meant in _CAUSES.items():
+        place_x, place_y = move.transform(*meant(x, y))
+        finite = np.isfinite(place_x) & np.isfinite(place_y)
+        away_m = np.full(len(geometry), np.inf)
+        away_m[finite] = shapely.distance(shapely.points(place_x[finite], place_y[finite]), bounds)
+        found[(away_m <= NEAR_M) & (found == "")] = f": {name} would bring it to the stands"
+    return found

@@ -1,0 +1,194 @@
+"""The survey: all files of all ``[[survey]]`` blocks into patches, with an account of every record."""
+
+from __future__ import annotations
+
+import datetime as dt
+import glob
+import os
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+import geopandas as gpd
+import pandas as pd
+import shapely
+from pyproj import CRS
+
+from invasimap.core.crs import read_crs
+from invasimap.core.errors import Fault, InputError, LayerError
+from invasimap.core.settings import SurveySection
+from invasimap.inputs.fields import match_name
+from invasimap.inputs.formats.door import SIDE_FILES, SUFFIXES, read_file
+from invasimap.inputs.formats.raw import RawLayer
+from invasimap.inputs.records import Cleaned, Site, clean_layer
+from invasimap.inputs.species import Catalogue
+
+PATCH_COLUMNS = (
+    "id", "species", "common_name", "known", "date", "cover_pct", "cover_low_pct", "cover_high_pct", "height_m",
+    "accuracy_m", "observer", "shape", "file", "record", "notes",
+)  # fmt: skip
+LEDGER_COLUMNS = ("file", "records", "accepted", "repaired", "set_aside")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Survey:
+    """What the field files gave.
+
+    For each file ``records`` = ``accepted`` + ``repaired`` + ``set_aside`` in ``ledger``. ``patches`` are polygons in
+    the working system in metres, in input order; ``set_aside`` has file, record, reason and the raw values as JSON.
+    """
+
+    patches: gpd.GeoDataFrame
+    set_aside: gpd.GeoDataFrame
+    repaired: pd.DataFrame
+    ledger: pd.DataFrame
+    notes: list[str]
+    files: list[Path]
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Source:
+    path: Path
+    label: str
+    block: int
+
+
+def read_survey(
+    sections: Sequence[SurveySection], *, folder: Path, crs: CRS, near: shapely.Polygon, timezone: ZoneInfo,
+    species: Catalogue,
+) -> Survey:  # fmt: skip
+    """Read and clean every file of the survey.
+
+    Parameters
+    ----------
+    sections
+        The ``[[survey]]`` blocks.
+    folder
+        Where their relative paths start.
+    crs, near
+        The working system in metres, and the stands' outline in it; a record over 1,000 m outside its bounds is set
+        aside.
+    timezone
+        In which a time becomes a date.
+    species
+        The catalogue that names are held against.
+
+    Raises
+    ------
+    LayerError
+        Lists every pattern without a file, every file that cannot be read and every column that is in no file.
+    """
+    sources, faults = find_files(sections, folder=folder)
+    layers: list[tuple[int, RawLayer]] = []
+    for source in sources:
+        columns = sections[source.block].columns
+        try:
+            read = read_file(source.path, label=source.label, lonlat=(columns.get("lon"), columns.get("lat")))
+            layers += [(source.block, layer) for layer in read]
+        except InputError as error:
+            faults += error.faults
+    systems, crs_faults = _systems(sections)
+    faults += [*crs_faults, *_column_faults(sections, layers)]
+    if faults:
+        raise LayerError(faults)
+    today = dt.datetime.now(timezone).date()
+    site = Site(crs=crs, near=near, timezone=timezone, species=species, today=today)
+    cleaned = [clean_layer(raw, sections[block], crs=systems[block], site=site) for block, raw in layers]
+    return _gather(cleaned, crs=crs, files=[source.path for source in sources])
+
+
+def find_files(sections: Sequence[SurveySection], *, folder: Path) -> tuple[list[_Source], list[Fault]]:
+    """Files of every block, sorted within a pattern, and a fault for each pattern without one."""
+    found: dict[Path, _Source] = {}
+    faults = []
+    for block, section in enumerate(sections):
+        for pattern in section.files:
+            paths = matching_files(folder, pattern)
+            if not paths:
+                faults.append(
+                    Fault(
+                        where=f"[[survey]] {block + 1}: {pattern}",
+                        what="matches no file",
+                        mend=f"paths start from {folder.name or folder}; check the name and its folder",
+                    )
+                )
+            for path in paths:
+                label = _label(path, folder)
+                if path in found and found[path].block != block:
+                    what = (
+                        f"is named in [[survey]] {found[path].block + 1} and {block + 1}: its records would count twice"
+                    )
+                    faults.append(Fault(where=label, what=what, mend="name it in one block"))
+                found.setdefault(path, _Source(path=path, label=label, block=block))
+    return list(found.values()), faults
+
+
+def matching_files(folder: Path, pattern: str) -> list[Path]:
+    """Files that a path or glob names, sorted; the side files of a shapefile are left out."""
+    whole = folder / Path(pattern).expanduser()
+    if whole.is_file():
+        return [whole]
+    names = sorted(glob.glob(str(whole), recursive=True))  # noqa: PTH207 (absolute patterns too)
+    return [path for name in names if (path := Path(name)).is_file() and not _is_side_file(path)]
+
+
+def _is_side_file(path: Path) -> bool:
+    return path.suffix.lower() in SIDE_FILES and path.suffix.lower() not in SUFFIXES
+
+
+def _label(path: Path, folder: Path) -> str:
+    return Path(os.path.relpath(path, folder)).as_posix()
+
+
+def _systems(sections: Sequence[SurveySection]) -> tuple[list[CRS | None], list[Fault]]:
+    found: list[CRS | None] = []
+    faults: list[Fault] = []
+    for number, section in enumerate(sections, 1):
+        try:
+            found.append(read_crs(section.crs, where=f"[[survey]] {number}") if section.crs else None)
+        except InputError as error:
+            faults += error.faults
+            found.append(None)
+    return found, faults
+
+
+def _column_faults(sections: Sequence[SurveySection], layers: list[tuple[int, RawLayer]]) -> list[Fault]:
+    faults = []
+    for block, section in enumerate(sections):
+        columns = list(dict.fromkeys(str(c) for b, raw in layers if b == block for c in raw.frame.columns))
+        missing = [(role, name) for role, name in section.columns.items() if not match_name(name, columns)]
+        for role, name in missing if columns else []:
+            faults.append(
+                Fault(
+                    where=f"[[survey]] {block + 1}: columns.{role}",
+                    what=f"no file of this block has a column {name!r}",
+                    mend=f"its columns are: {', '.join(columns)}",
+                )
+            )
+    return faults
+
+
+def _gather(cleaned: list[Cleaned], *, crs: CRS, files: list[Path]) -> Survey:
+    patches = pd.concat([part.patches for part in cleaned], ignore_index=True)
+    patches.insert(0, "id", [f"P{number:04d}" for number in range(1, len(patches) + 1)])
+    patches = gpd.GeoDataFrame(patches[[*PATCH_COLUMNS, "geometry"]], geometry="geometry", crs=crs)
+    aside = pd.concat([part.set_aside for part in cleaned], ignore_index=True)
+    ledger = pd.DataFrame([part.ledger for part in cleaned], columns=list(LEDGER_COLUMNS))
+    empty = [f"{row.file}: holds no record" for row in ledger.itertuples() if row.records == 0]
+    return Survey(
+        patches=patches,
+        set_aside=gpd.GeoDataFrame(aside, geometry="geometry", crs=crs),
+        repaired=pd.concat([part.repaired for part in cleaned], ignore_index=True),
+        ledger=ledger,
+        notes=[*(note for part in cleaned for note in part.notes), *empty, *_unknown_notes(patches)],
+        files=files,
+    )
+
+
+def _unknown_notes(patches: gpd.GeoDataFrame) -> list[str]:
+    counts = patches.loc[~patches["known"].astype(bool), "species"].value_counts()
+    return [
+        f"not in the catalogue: {name} ({counts[name]} record{'s' if counts[name] > 1 else ''})"
+        for name in sorted(counts.index)
+    ]

@@ -1,0 +1,1 @@
+"""What the ground is and allows: terrain, protection (where not) and access (how)."""

@@ -1,0 +1,261 @@
+"""How ground is reached: by tractor, by hose from an ATV, on foot, or not at all, and what binds where."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import geopandas as gpd
+import numpy as np
+import numpy.typing as npt
+from scipy import ndimage
+
+from invasimap.core.settings import AtvSection, FootSection, TractorSection
+from invasimap.land.ground import Ground, opened_cells
+from invasimap.land.hose import highest_lift_m
+from invasimap.land.paths import Floats, Ints, Reach, least_cost
+from invasimap.land.raster import Mask, covered, grid_polygons, touched
+from invasimap.land.terrain import Terrain
+from invasimap.land.walking import walk_min
+
+CLASSES = ("out_of_reach", "foot", "atv_hose", "tractor")  # by code, least capable first
+LIMITS = (
+    "", "slope", "side_slope", "wet", "barrier", "clearance", "not_connected", "hose_length", "lift", "walk", "unknown",
+)  # fmt: skip
+_LIMIT = {name: code for code, name in enumerate(LIMITS)}
+Codes = npt.NDArray[np.int16]
+ENTRY_SNAP_M = 30.0  # an entry this near to a way is on it
+
+
+@dataclass(frozen=True, kw_only=True)
+class Access:
+    """Access on the grid: class and limit by code, walking minutes and hose metres (inf where none)."""
+
+    terrain: Terrain
+    code: Codes
+    limit: Codes
+    walk_min: Floats
+    hose_m: Floats
+
+    def polygons(self, *, limits: bool = True) -> gpd.GeoDataFrame:
+        """The grid as polygons: ``access`` and, with ``limits``, ``limit`` (what binds against a better class)."""
+        mixed = self.code * len(LIMITS) + self.limit if limits else self.code * len(LIMITS)
+        layer = grid_polygons(mixed.astype(np.int16), self.terrain)
+        code, limit = np.divmod(layer.pop("code").to_numpy(), len(LIMITS))
+        layer.insert(0, "access", np.asarray(CLASSES, object)[code])
+        if limits:
+            layer.insert(1, "limit", np.asarray(LIMITS, object)[limit])
+        return layer
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Means:
+    """Where one means gets to, and the code of what stops it elsewhere."""
+
+    reached: Mask
+    limit: Codes
+
+
+def access_classes(
+    ground: Ground,
+    *,
+    tractor: TractorSection | None = None,
+    atv: AtvSection | None = None,
+    foot: FootSection | None = None,
+) -> Access:
+    """The most capable means that reaches each cell, and what binds.
+
+    A means left out is not at hand and gets no ground. Ground without elevation is ``out_of_reach`` by ``unknown``.
+    Machines start from the entries, or without entries from the ways outside the outline, and go on along ways that
+    allow them and over ground within their limits, never through a blocker except at a crossing. Where the direction
+    of travel is not known, the slope counts as side slope. The hose is laid along the ground from any place the ATV
+    gets to; people walk from any place where a vehicle can stop.
+    """
+    opened = opened_cells(ground)
+    known = np.isfinite(ground.terrain.elevation_m)
+    stops = _vehicle_stops(ground, opened)
+    by_tractor = _tractor(ground, opened, tractor) if tractor else None
+    drive = _atv(ground, opened, atv) if atv else np.zeros_like(known)
+    nowhere = np.full(known.shape, np.inf)
+    by_hose, hose_m = _hose(ground, opened, drive, atv) if atv else (None, nowhere)
+    stops |= drive | (by_tractor.reached if by_tractor else False)
+    by_foot, minutes = _foot(ground, opened, stops, foot) if foot else (None, nowhere)
+    code, limit = _best((by_foot, by_hose, by_tractor), known)
+    return Access(terrain=ground.terrain, code=code, limit=limit, walk_min=minutes, hose_m=hose_m)
+
+
+def _best(means: tuple[_Means | None, ...], known: Mask) -> tuple[Codes, Codes]:
+    """Class code and the limit of the next better means at hand, over means from least to most capable."""
+    code = np.zeros(known.shape, np.int16)
+    limit = np.full(known.shape, _LIMIT["not_connected"], np.int16)
+    above = np.zeros(known.shape, bool)  # already given the limit of the next better means
+    for rank in range(len(means), 0, -1):
+        found = means[rank - 1]
+        if found is None:
+            continue
+        gets = found.reached & (code == 0)
+        code[gets] = rank
+        limit[gets & ~above] = 0
+        still = code == 0
+        limit[still] = found.limit[still]
+        above |= still
+    code[~known] = 0
+    limit[~known] = _LIMIT["unknown"]
+    return code, limit
+
+
+def _tractor(ground: Ground, opened: Mask, rig: TractorSection) -> _Means:
+    terrain = ground.terrain
+    half = rig.clearance_m / 2
+    ways = touched(ground.ways_for("tractor").geometry, terrain)
+    opens = ground.open_ground.geometry.union_all()
+    workable, limit = _workable(ground, opened, rig, "tractor")
+    middle = opens.buffer(-half, quad_segs=16)  # where the machine's middle can be without its sides leaving
+    roomy = covered([middle], terrain)
+    swept = covered([middle.buffer(half, quad_segs=16)], terrain)  # what its width then passes over
+    limit[workable & ~swept] = _LIMIT["clearance"]
+    on_way = ways & ~ground.blocked("tractor", opened=opened)
+    centre = _connected((workable & roomy) | on_way, ground, "tractor")
+    limit[workable & swept & ~centre] = _LIMIT["not_connected"]
+    beside = workable & swept & (_distance_m(centre, terrain) <= half + terrain.cell_m)
+    return _Means(reached=_touching(beside | centre, centre), limit=limit)
+
+
+def _atv(ground: Ground, opened: Mask, rig: AtvSection) -> Mask:
+    """Where the ATV itself gets to."""
+    ways = touched(ground.ways_for("atv").geometry, ground.terrain) & ~ground.blocked("atv", opened=opened)
+    workable, _ = _workable(ground, opened, rig, "atv")
+    off_ways = workable if rig.max_slope_pct > 0 else np.zeros_like(workable)
+    return _connected(off_ways | ways, ground, "atv")
+
+
+def _workable(ground: Ground, opened: Mask, rig: TractorSection, means: str) -> tuple[Mask, Codes]:
+    """Ground off the ways that a machine can work, and what stops it elsewhere (unknown direction counts as across)."""
+    slope = ground.terrain.slope_pct()
+    limit = np.zeros(slope.shape, np.int16)
+    bare = ground.blocked(means, opened=opened)
+    tight = ground.blocked(means, opened=opened, clearance_m=rig.clearance_m)
+    wet = touched(ground.wet_ground.geometry, ground.terrain)
+    for name, where in (
+        ("side_slope", slope > min(rig.max_side_slope_pct, rig.max_slope_pct)),
+        ("slope", slope > rig.max_slope_pct),
+        ("clearance", tight),
+        ("wet", wet & ~opened),
+        ("barrier", bare),
+        ("unknown", ~np.isfinite(slope)),
+    ):
+        limit[where] = _LIMIT[name]
+    return limit == 0, limit
+
+
+def _hose(ground: Ground, opened: Mask, drive: Mask, rig: AtvSection) -> tuple[_Means, Floats]:
+    """Ground within the hose of a place the ATV gets to, and within the pump's lift of that same place."""
+    terrain = ground.terrain
+    free = np.isfinite(terrain.elevation_m) & ~ground.blocked("hose", opened=opened)
+    length_m = rig.hose_length_m * (1 - rig.hose_loss_pct / 100)
+    near = _distance_m(drive, terrain) <= length_m
+    height = terrain.elevation_m.astype(float).ravel()
+
+    def laid(a: Ints, b: Ints, between: Ints, cells: float) -> Floats:
+        middle = height[between].mean(axis=0)
+        half = cells * terrain.cell_m / 2
+        rise = (height[a] + height[b]) / 2 if cells == 1 else middle
+        length: Floats = np.hypot(half, rise - height[a]) + np.hypot(half, height[b] - rise)
+        return length
+
+    starts = drive & np.isfinite(terrain.elevation_m)
+    found = least_cost(starts, passable=free & near, step_cost=laid, limit=length_m)
+    high = _too_high(found, height, rig)
+    within = np.isfinite(found.cost)
+    limit = np.where(free, _LIMIT["hose_length"], _LIMIT["barrier"]).astype(np.int16)
+    limit[within & high] = _LIMIT["lift"]
+    if not drive.any():
+        limit[free] = _LIMIT["not_connected"]
+    return _Means(reached=drive | (within & ~high), limit=limit), found.cost
+
+
+def _too_high(found: Reach, height: Floats, rig: AtvSection) -> Mask:
+    """Cells too far above their own parking place for the pump (the nearest one by hose; another might do better)."""
+    if (
+        rig.pump_pressure_kPa is None
+        or rig.nozzle_pressure_kPa is None
+        or rig.hose_diameter_m is None
+        or rig.flow_L_per_min is None
+    ):
+        return np.zeros(found.cost.shape, bool)
+    lift_m = highest_lift_m(
+        pump_pressure_kPa=rig.pump_pressure_kPa,
+        nozzle_pressure_kPa=rig.nozzle_pressure_kPa,
+        length_m=rig.hose_length_m,
+        diameter_m=rig.hose_diameter_m,
+        flow_L_per_min=rig.flow_L_per_min,
+        roughness=rig.hose_roughness,
+    )
+    rise = height.reshape(found.cost.shape) - height[np.maximum(found.source, 0)]
+    high: Mask = (found.source >= 0) & (rise > lift_m)
+    return high
+
+
+def _foot(ground: Ground, opened: Mask, stops: Mask, rig: FootSection) -> tuple[_Means, Floats]:
+    """Ground within the longest loaded walk of a place where a vehicle can stop."""
+    terrain = ground.terrain
+    slope = terrain.slope_pct()
+    blocked = ground.blocked("foot", opened=opened)
+    ways = touched(ground.ways_for("foot").geometry, terrain) & ~blocked
+    steep = (slope > rig.max_slope_pct) & ~ways
+    known = np.isfinite(terrain.elevation_m)
+    height = terrain.elevation_m.astype(float).ravel()
+    on_way = ways.ravel()
+
+    def walked(a: Ints, b: Ints, _between: Ints, cells: float) -> Floats:
+        factor = np.where(on_way[a] & on_way[b], 1.0, rig.off_way) * rig.load
+        minutes: Floats = walk_min(cells * terrain.cell_m, rise_m=height[b] - height[a], factor=factor)
+        return minutes
+
+    found = least_cost(stops & known, passable=known & ~blocked & ~steep, step_cost=walked, limit=np.inf)
+    reached = found.cost <= rig.max_walk_min
+    limit = np.full(terrain.shape, _LIMIT["walk"], np.int16)
+    limit[~np.isfinite(found.cost)] = _LIMIT["not_connected"]
+    limit[steep] = _LIMIT["slope"]
+    limit[blocked] = _LIMIT["barrier"]
+    return _Means(reached=reached, limit=limit), found.cost
+
+
+def _vehicle_stops(ground: Ground, opened: Mask) -> Mask:
+    """Where any vehicle can stop: entries, and ways for machines that are joined to them."""
+    stops = touched(ground.entries.geometry, ground.terrain)
+    for means in ("tractor", "atv"):
+        ways = touched(ground.ways_for(means).geometry, ground.terrain) & ~ground.blocked(means, opened=opened)
+        stops |= _connected(ways, ground, means)
+    return stops
+
+
+def _connected(drivable: Mask, ground: Ground, means: str) -> Mask:
+    """The drivable cells joined, side by side, to where the means enters."""
+    pieces, _ = ndimage.label(drivable)
+    entered = np.unique(pieces[_starts(ground, means) & drivable])
+    joined: Mask = np.isin(pieces, entered[entered > 0])
+    return joined
+
+
+def _starts(ground: Ground, means: str) -> Mask:
+    terrain = ground.terrain
+    ways = touched(ground.ways_for(means).geometry, terrain)
+    if ground.entries.empty:
+        return ways & ~covered([ground.outline], terrain)
+    entries = touched(ground.entries.geometry, terrain)
+    snapped = touched(ground.entries.geometry.buffer(ENTRY_SNAP_M), terrain) & ways
+    return entries | snapped
+
+
+def _touching(mask: Mask, seeds: Mask) -> Mask:
+    pieces, _ = ndimage.label(mask)
+    found = np.unique(pieces[seeds])
+    joined: Mask = np.isin(pieces, found[found > 0])
+    return joined
+
+
+def _distance_m(mask: Mask, terrain: Terrain) -> Floats:
+    if not mask.any():
+        return np.full(mask.shape, np.inf)
+    distance: Floats = ndimage.distance_transform_edt(~mask, sampling=terrain.cell_m)
+    return distance

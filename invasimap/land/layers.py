@@ -1,0 +1,246 @@
+"""The layers a tract.toml names, read, checked and brought to the tract's working system; every fault at once."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, fields
+from pathlib import Path
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+from pyproj import CRS
+
+from invasimap.core.crs import centre_lonlat, read_crs, to_working, working_crs
+from invasimap.core.errors import Fault, InputError, LayerError
+from invasimap.core.geometry import empty_layer
+from invasimap.core.settings import Layer, ProtectSection, StandsSection, Tract, WaysSection
+from invasimap.inputs.layers import read_layer
+from invasimap.land.features import FEATURE_COLUMNS
+from invasimap.land.ground import Ground, make_ground
+from invasimap.land.raster import covered
+from invasimap.land.terrain import Terrain, flat_terrain, read_terrain
+
+MARGIN_M = 300.0  # ground round the stands that is worked too: what leads to them
+
+
+@dataclass(frozen=True, kw_only=True)
+class LandLayers:
+    """The tract's land as vectors, all in ``crs``; see ``Ground`` for the columns."""
+
+    crs: CRS
+    stands: gpd.GeoDataFrame
+    features: gpd.GeoDataFrame
+    ways: gpd.GeoDataFrame
+    entries: gpd.GeoDataFrame
+    barriers: gpd.GeoDataFrame
+    wet_ground: gpd.GeoDataFrame
+    open_ground: gpd.GeoDataFrame
+    crossings: gpd.GeoDataFrame
+    notes: tuple[str, ...]
+    files: tuple[Path, ...]
+
+    def layers(self) -> dict[str, Any]:
+        """The system and the layers by name."""
+        return {f.name: getattr(self, f.name) for f in fields(self) if f.name not in ("notes", "files")}
+
+    @property
+    def outline(self) -> Any:
+        """The tract: all its stands joined."""
+        return self.stands.geometry.union_all()
+
+    def ground(self, terrain: Terrain) -> Ground:
+        """These layers on a terrain."""
+        names = ("ways", "entries", "barriers", "wet_ground", "open_ground", "crossings", "features")
+        return make_ground(terrain, outline=self.outline, **{name: getattr(self, name) for name in names})
+
+
+def read_land(tract: Tract) -> LandLayers:
+    """Read every land layer of a tract.
+
+    Raises
+    ------
+    InputError
+        Lists every layer that is missing, unreadable, of the wrong shape or without what the settings ask of it.
+    """
+    raw, faults = _read_all(tract)
+    if tract.land.elevation and not tract.path(tract.land.elevation).exists():
+        faults.append(Fault(where=f"[land] elevation: {tract.land.elevation}", what="there is no such file"))
+    if faults:
+        raise InputError(faults)
+    crs = working_crs(*centre_lonlat(raw["stands"][0]))
+    layers = {name: _combined(frames, crs, name) for name, frames in raw.items()}
+    notes = [note for frames in raw.values() for frame in frames for note in frame.attrs.get("notes", ())]
+    notes += _stand_overlaps(layers["stands"]) + _unused_ways(tract, layers)
+    return LandLayers(crs=crs, notes=tuple(notes), files=tuple(_files(tract)), **layers)
+
+
+def read_tract_terrain(tract: Tract, land: LandLayers, patches: gpd.GeoDataFrame) -> tuple[Terrain, list[str]]:
+    """Elevation over the stands, the patches and a margin, and what is to be said of it."""
+    boxes = np.array([layer.total_bounds for layer in (land.stands, patches) if not layer.empty])
+    low, high = boxes[:, :2].min(axis=0) - MARGIN_M, boxes[:, 2:].max(axis=0) + MARGIN_M
+    bounds = (float(low[0]), float(low[1]), float(high[0]), float(high[1]))
+    cell_m = tract.access.cell_m
+    if tract.land.elevation is None:
+        note = "NO ELEVATION DATA: the ground was taken as level, so slope stopped nothing. Set elevation in [land]."
+        return flat_terrain(bounds, cell_m=cell_m, crs=land.crs), [note]
+    own = tract.land.elevation_crs
+    terrain = read_terrain(
+        tract.path(tract.land.elevation),
+        bounds,
+        cell_m=cell_m,
+        crs=land.crs,
+        unit=tract.land.elevation_unit,
+        source_crs=read_crs(own, where="[land] elevation_crs") if own else None,
+    )
+    return terrain, _unknown_ground(terrain, land)
+
+
+def _unknown_ground(terrain: Terrain, land: LandLayers) -> list[str]:
+    inside = covered([land.outline], terrain)
+    share = float((inside & ~np.isfinite(terrain.elevation_m)).sum() / max(inside.sum(), 1))
+    if share == 0:
+        return []
+    return [f"{100 * share:.1f} % of the tract has no elevation: it counts as out of reach, by unknown."]
+
+
+def _read_all(tract: Tract) -> tuple[dict[str, list[gpd.GeoDataFrame]], list[Fault]]:
+    """Every layer in its own system, by name, and the faults met."""
+    land = tract.land
+    wanted: list[tuple[str, str, Layer | None, Callable[[gpd.GeoDataFrame, Any, str], gpd.GeoDataFrame]]] = [
+        ("stands", "[stands]", tract.stands, _as_stands),
+        ("ways", "[ways]", tract.ways, _as_ways),
+        ("entries", "[entries]", tract.entries, _as_they_are),
+        ("barriers", "[land] barriers", land.barriers, _as_they_are),
+        ("wet_ground", "[land] wet_ground", land.wet_ground, _as_they_are),
+        ("open_ground", "[land] open_ground", land.open_ground, _as_they_are),
+        ("crossings", "[land] crossings", land.crossings, _as_crossings),
+        *(("features", f"[[protect]] {block.kind}", block, _as_features) for block in tract.protect),
+    ]
+    raw: dict[str, list[gpd.GeoDataFrame]] = {name: [] for name in (*(row[0] for row in wanted), "features")}
+    faults: list[Fault] = []
+    for name, where, layer, checked in wanted:
+        if layer is None:
+            continue
+        try:
+            raw[name].append(checked(read_layer(layer, folder=tract.folder, name=where), layer, where))
+        except InputError as error:
+            faults += error.faults
+    return raw, faults
+
+
+def _combined(frames: list[gpd.GeoDataFrame], crs: CRS, name: str) -> gpd.GeoDataFrame:
+    columns = {"ways": ("class", "allows"), "features": FEATURE_COLUMNS, "crossings": ("width_m",)}
+    moved = [to_working(frame, crs, name=name) for frame in frames if not frame.empty]
+    if not moved:
+        return empty_layer(crs, *columns.get(name, ()))
+    joined = pd.concat(moved, ignore_index=True)
+    return gpd.GeoDataFrame(joined, geometry="geometry", crs=crs)
+
+
+def _as_they_are(frame: gpd.GeoDataFrame, _layer: Layer, _where: str) -> gpd.GeoDataFrame:
+    return _with(frame)
+
+
+def _as_stands(frame: gpd.GeoDataFrame, layer: StandsSection, where: str) -> gpd.GeoDataFrame:
+    names = _column(frame, layer.id, where, "id")
+    flat = shapely.get_dimensions(frame.geometry.to_numpy()) < 2
+    blank = (names == "").to_numpy()
+    if frame.empty or flat.any() or blank.any():
+        raise LayerError(_stand_faults(frame, layer, where, flat, blank))
+    return _with(frame, stand=names)
+
+
+def _stand_faults(frame: gpd.GeoDataFrame, layer: StandsSection, where: str, flat: Any, blank: Any) -> list[Fault]:
+    place = f"{where} {layer.file}"
+    faults = [Fault(where=place, what="holds no stand")] if frame.empty else []
+    for bad, what, mend in (
+        (flat, "not polygons", "stands are areas: name the polygon layer"),
+        (blank, f"no value in {layer.id!r}", "give every stand a name"),
+    ):
+        if bad.any():
+            rows = ", ".join(str(row + 1) for row in np.flatnonzero(bad)[:8])
+            faults.append(Fault(where=place, what=f"{what}: features {rows}", mend=mend))
+    return faults
+
+
+def _as_ways(frame: gpd.GeoDataFrame, layer: WaysSection, where: str) -> gpd.GeoDataFrame:
+    classes = _column(frame, layer.column, where, "column")
+    allows = [";".join(sorted(layer.allows.get(name, ()))) for name in classes]
+    return _with(frame, **{"class": classes, "allows": allows})
+
+
+def _as_crossings(frame: gpd.GeoDataFrame, layer: Any, _where: str) -> gpd.GeoDataFrame:
+    return _with(frame, width_m=layer.width_m)
+
+
+def _as_features(frame: gpd.GeoDataFrame, block: ProtectSection, where: str) -> gpd.GeoDataFrame:
+    if frame.empty:
+        asked = f" that match where = {block.where}" if block.where else ""
+        what = f"holds no features{asked}"
+        raise LayerError(
+            Fault(where=f"{where} {block.file}", what=what, mend="mend where, or take the block out if there are none")
+        )
+    return _with(
+        frame,
+        kind=block.kind,
+        rule=block.rule,
+        confidential=block.confidential,
+        no_spray_m=block.no_spray_m,
+        hand_only_m=np.nan if block.hand_only_m is None else block.hand_only_m,
+        width_m=block.width_m,
+        per_slope_m=block.per_slope_m,
+        position_error_m=block.position_error_m,
+        blocks=";".join(sorted(block.blocks)),
+    )
+
+
+def _with(frame: gpd.GeoDataFrame, **columns: Any) -> gpd.GeoDataFrame:
+    """The frame's geometry with just these columns."""
+    data = {key: np.asarray(value, object) if isinstance(value, pd.Series) else value for key, value in columns.items()}
+    made = gpd.GeoDataFrame(data, geometry=frame.geometry.to_numpy(), index=range(len(frame)), crs=frame.crs)
+    made.attrs["notes"] = list(frame.attrs.get("notes", ()))
+    return made
+
+
+def _column(frame: gpd.GeoDataFrame, name: str, where: str, setting: str) -> pd.Series:
+    """A column as text; whole numbers without their decimals."""
+    if name not in frame.columns:
+        known = ", ".join(str(column) for column in frame.columns if column != "geometry")
+        raise LayerError(Fault(where=where, what=f"{setting} names no column {name!r}", mend=f"columns: {known}"))
+    values = frame[name]
+    return pd.Series(
+        [
+            "" if pd.isna(v) else str(int(v)) if isinstance(v, float) and v.is_integer() else str(v).strip()
+            for v in values
+        ],
+        index=frame.index,
+    )
+
+
+def _stand_overlaps(stands: gpd.GeoDataFrame) -> list[str]:
+    total = float(stands.geometry.area.sum())
+    twice = total - float(stands.geometry.union_all().area)
+    if twice <= 1e-6 * total:
+        return []
+    return [
+        f"Stands overlap over {100 * twice / total:.2f} % of their area: ground in two counts for the first listed."
+    ]
+
+
+def _unused_ways(tract: Tract, layers: dict[str, gpd.GeoDataFrame]) -> list[str]:
+    if tract.ways is None:
+        return ["NO WAYS: nothing leads into the tract but its entries. Set [ways]."]
+    unknown = sorted({str(name) for name in layers["ways"]["class"]} - set(tract.ways.allows))
+    if not unknown:
+        return []
+    return [f"Ways of class {', '.join(repr(name) for name in unknown)} allow nothing: not named in [ways] allows."]
+
+
+def _files(tract: Tract) -> list[Path]:
+    land = tract.land
+    layers = [tract.stands, tract.ways, tract.entries, land.barriers, land.wet_ground, land.open_ground, land.crossings]
+    names = [layer.file for layer in [*layers, *tract.protect] if layer is not None]
+    return sorted({tract.path(name) for name in names + ([land.elevation] if land.elevation else [])})

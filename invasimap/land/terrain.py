@@ -1,0 +1,145 @@
+"""Elevation on a square grid in the working system: reading, slope and shade."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import rasterio
+from affine import Affine
+from pyproj import CRS
+from rasterio.enums import Resampling
+from rasterio.vrt import WarpedVRT
+
+from invasimap.core.errors import CRSError, Fault, LayerError
+from invasimap.core.units import M_PER_FT
+
+Grid = npt.NDArray[np.float32]
+METRES_PER_UNIT = {"m": 1.0, "ft": M_PER_FT, "us-ft": 1200 / 3937}
+UNIT_NAMES = {
+    "metre": "m", "meter": "m", "metres": "m", "meters": "m", "m": "m", "foot": "ft", "feet": "ft", "ft": "ft",
+    "us survey foot": "us-ft", "us_survey_foot": "us-ft", "us-ft": "us-ft", "ftus": "us-ft",
+}  # fmt: skip
+
+
+@dataclass(frozen=True, kw_only=True)
+class Terrain:
+    """Elevation in metres on north-up square cells; NaN where it is not known.
+
+    ``flat`` says that there is no elevation at all and level ground was assumed.
+    """
+
+    elevation_m: Grid
+    transform: Affine
+    crs: CRS
+    flat: bool = False
+
+    @property
+    def shape(self) -> tuple[int, int]:
+        """Rows and columns."""
+        rows, columns = self.elevation_m.shape
+        return rows, columns
+
+    @property
+    def cell_m(self) -> float:
+        """Side of a cell in metres."""
+        return float(self.transform.a)
+
+    @property
+    def bounds(self) -> tuple[float, float, float, float]:
+        """Left, bottom, right, top in metres."""
+        rows, columns = self.shape
+        left, top = self.transform.c, self.transform.f
+        return left, top - rows * self.cell_m, left + columns * self.cell_m, top
+
+    def slope_pct(self) -> Grid:
+        """Slope along the fall line in percent (Horn 1981, 3 x 3 cells); NaN where any of them is not known."""
+        east, north = self.gradient()
+        slope: Grid = np.hypot(east, north) * np.float32(100)
+        return slope
+
+    def gradient(self) -> tuple[Grid, Grid]:
+        """Rise per metre to the east and to the north (Horn 1981); the outermost cells repeat their edge."""
+        z = np.pad(self.elevation_m, 1, mode="edge")
+        run = np.float32(8 * self.cell_m)
+        east = (z[:-2, 2:] + 2 * z[1:-1, 2:] + z[2:, 2:] - z[:-2, :-2] - 2 * z[1:-1, :-2] - z[2:, :-2]) / run
+        north = (z[:-2, :-2] + 2 * z[:-2, 1:-1] + z[:-2, 2:] - z[2:, :-2] - 2 * z[2:, 1:-1] - z[2:, 2:]) / run
+        return east, north
+
+
+def grid_over(bounds: tuple[float, float, float, float], *, cell_m: float) -> tuple[Affine, tuple[int, int]]:
+    """Transform and shape of the grid of square cells, on whole multiples of the cell, that covers ``bounds``."""
+    left, bottom = (np.floor(value / cell_m) for value in bounds[:2])
+    right, top = (np.ceil(value / cell_m) for value in bounds[2:])
+    transform = Affine(cell_m, 0.0, left * cell_m, 0.0, -cell_m, top * cell_m)
+    return transform, (max(int(top - bottom), 1), max(int(right - left), 1))
+
+
+def flat_terrain(bounds: tuple[float, float, float, float], *, cell_m: float, crs: CRS) -> Terrain:
+    """Level ground, for a tract without elevation data."""
+    transform, shape = grid_over(bounds, cell_m=cell_m)
+    return Terrain(elevation_m=np.zeros(shape, np.float32), transform=transform, crs=crs, flat=True)
+
+
+def read_terrain(
+    path: Path,
+    bounds: tuple[float, float, float, float],
+    *,
+    cell_m: float,
+    crs: CRS,
+    unit: str | None = None,
+    source_crs: CRS | None = None,
+) -> Terrain:
+    """Elevation from a raster, brought to the working system and ``cell_m`` (bilinear), over ``bounds`` in metres.
+
+    ``unit`` (``m``, ``ft`` or ``us-ft``) is needed only where the file does not say; ``source_crs`` likewise.
+
+    Raises
+    ------
+    LayerError
+        When the file cannot be read as a raster or its vertical unit is not known.
+    CRSError
+        When neither the file nor ``source_crs`` says where it lies.
+    """
+    transform, shape = grid_over(bounds, cell_m=cell_m)
+    try:
+        with rasterio.open(path) as source:
+            factor = METRES_PER_UNIT[_vertical_unit(source, path, unit)]
+            known = _known_crs(source, path, source_crs)
+            window: dict[str, Any] = {"transform": transform, "height": shape[0], "width": shape[1]}
+            with WarpedVRT(
+                source, src_crs=known, crs=crs.to_wkt(), resampling=Resampling.bilinear, dtype="float32",
+                nodata=np.nan, src_nodata=source.nodata, **window,
+            ) as warped:  # fmt: skip
+                elevation: Grid = warped.read(1, masked=True).filled(np.nan).astype(np.float32)
+    except rasterio.errors.RasterioError as error:
+        raise LayerError(Fault(where=str(path), what=f"cannot be read as a raster: {error}")) from error
+    elevation = np.where(np.isfinite(elevation), elevation * np.float32(factor), np.float32(np.nan))
+    return Terrain(elevation_m=elevation, transform=transform, crs=crs)
+
+
+def _known_crs(source: Any, path: Path, given: CRS | None) -> Any:
+    if given is not None:
+        return given.to_wkt()
+    if source.crs is None:
+        mend = 'set elevation_crs = "EPSG:…" in [land]'
+        raise CRSError(Fault(where=str(path), what="has no coordinate reference system", mend=mend))
+    return source.crs
+
+
+def _vertical_unit(source: Any, path: Path, given: str | None) -> str:
+    said = (source.units[0] or "").strip().lower()
+    stated = UNIT_NAMES.get(said)
+    if given is not None:
+        return given
+    if stated is not None:
+        return stated
+    what = (
+        f"says its elevations are in {said!r}, which is not known"
+        if said
+        else "does not say the unit of its elevations"
+    )
+    raise LayerError(Fault(where=str(path), what=what, mend='set elevation_unit = "m" (or "ft", "us-ft") in [land]'))

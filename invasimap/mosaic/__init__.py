@@ -1,0 +1,1 @@
+"""Survey laid over land: patches dissolved into the faces of one partition, and every acreage a sum over them."""

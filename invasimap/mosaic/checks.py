@@ -1,0 +1,48 @@
+"""What every run checks of its own result (invariants 1, 2 and 4); each gives a number and the limit it must keep."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+
+from invasimap.mosaic.faces import Faces
+
+AREA_LIMIT = 1e-9
+OVERLAP_LIMIT = 1e-6
+
+
+def records_lost(ledger: pd.DataFrame, *, patches: int, set_aside: int) -> int:
+    """Records not accounted for: per file against the ledger, and the ledger against what was kept and set aside."""
+    used = ledger["accepted"] + ledger["repaired"]
+    per_file = int((ledger["records"] - used - ledger["set_aside"]).abs().sum())
+    return per_file + abs(int(used.sum()) - patches) + abs(int(ledger["set_aside"].sum()) - set_aside)
+
+
+def area_error(patches: gpd.GeoDataFrame, faces: Faces) -> float:
+    """Largest relative difference between a species' footprint, unioned apart, and its faces; the ground too."""
+    parts = faces.growth.join(faces.ground[["area_m2"]], on="face")
+    by_species = parts.groupby("species")["area_m2"].sum()
+    errors = [_relative(patches.geometry.to_numpy(), faces.ground["area_m2"].sum())]
+    for species, rows in patches.groupby("species"):
+        errors.append(_relative(rows.geometry.to_numpy(), float(by_species.get(species, 0.0))))
+    return max(errors)
+
+
+def protection_overlap(treatment_zones: gpd.GeoDataFrame, protection: gpd.GeoDataFrame) -> float:
+    """Largest share of a treatable zone that lies in no-spray ground; of a square metre where the zone is smaller."""
+    treatable = treatment_zones[(treatment_zones["zone"] == "open") & (treatment_zones["access"] != "out_of_reach")]
+    no_spray = protection.loc[protection["zone"] == "no_spray"].geometry.union_all()
+    shapes = treatable.geometry.to_numpy()
+    if not len(shapes):
+        return 0.0
+    shared = shapely.area(shapely.intersection(shapes, no_spray))
+    return float((shared / np.maximum(shapely.area(shapes), 1.0)).max())
+
+
+def _relative(shapes: Any, total: float) -> float:
+    footprint = float(shapely.area(shapely.union_all(shapes)))
+    return abs(total - footprint) / footprint if footprint > 0 else abs(total)

@@ -1,0 +1,136 @@
+"""The planar partition of all footprints: cut once by every boundary, then each face labelled.
+
+All boundaries are noded together and polygonized, so neighbouring faces share their edges exactly and no area can be
+lost or counted twice; what a face is follows from one point inside it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+import shapely
+
+from invasimap.core.crs import require_same_metres
+from invasimap.core.geometry import segments
+
+OUTSIDE = "(outside)"
+ZONES = ("no_spray", "hand_only", "open")  # strictest first
+GRID_M = 1e-9  # snap rounding makes the noding safe; a thousandth of a micrometre moves no acreage
+Ints = npt.NDArray[np.intp]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Faces:
+    """The partition.
+
+    Attributes
+    ----------
+    ground
+        One row a face: ``stand, zone, access, area_m2`` and its polygon; every spot once.
+    growth
+        One row a face and species growing there: ``face, species, patch, cover_pct``; ``patch`` is the survey record
+        that decides (the newest, then the one with the higher cover, then the first).
+    """
+
+    ground: gpd.GeoDataFrame
+    growth: pd.DataFrame
+
+
+def cut_faces(
+    patches: gpd.GeoDataFrame,
+    *,
+    stands: gpd.GeoDataFrame,
+    protection: gpd.GeoDataFrame,
+    access: gpd.GeoDataFrame,
+) -> Faces:
+    """Partition the footprints of ``patches`` by stand, zone, access and species.
+
+    Parameters
+    ----------
+    patches
+        Polygons with ``species, date`` (ISO text), ``cover_pct``; the index names them.
+    stands, protection, access
+        Polygons with ``stand``; with ``zone``; with ``access``. All in one system in metres. Ground in no stand is
+        ``(outside)``, in no zone ``open``, in no access class ``out_of_reach``. Where stands overlap the first counts;
+        where zones overlap, the stricter.
+
+    Raises
+    ------
+    CRSError
+        When the layers do not share one system in metres.
+    """
+    crs = require_same_metres(patches=patches, stands=stands, protection=protection, access=access)
+    shapes = _faces(patches.geometry.to_numpy(), [layer.geometry.to_numpy() for layer in (stands, protection, access)])
+    inside = shapely.point_on_surface(shapes)
+    face, patch = shapely.STRtree(patches.geometry.to_numpy()).query(inside, predicate="intersects")
+    grown = np.unique(face)
+    shapes, inside = shapes[grown], inside[grown]
+    ground = gpd.GeoDataFrame(
+        {
+            "stand": _first(inside, stands, stands["stand"], otherwise=OUTSIDE),
+            "zone": _strictest(inside, protection),
+            "access": _first(inside, access, access["access"], otherwise="out_of_reach"),
+            "area_m2": shapely.area(shapes),
+        },
+        geometry=shapes,
+        crs=crs,
+    )
+    return Faces(ground=ground, growth=_growth(patches, np.searchsorted(grown, face), patch))
+
+
+def _faces(patches: Any, others: list[Any]) -> Any:
+    """Polygons cut out by the boundaries of the patches and by what of the other boundaries comes near them."""
+    own = segments(patches)
+    if not len(own):
+        return np.empty(0, object)
+    left, bottom, right, top = shapely.bounds(patches).T
+    boxes: Any = shapely.box(left, bottom, right, top)
+    tree = shapely.STRtree(boxes)
+    near = []
+    for layer in others:
+        pieces = segments(layer)
+        near.append(pieces[np.unique(tree.query(pieces)[0])])
+    noded = shapely.union_all(np.concatenate([own, *near]), grid_size=GRID_M)
+    return shapely.get_parts(shapely.polygonize(shapely.get_parts(noded)))
+
+
+def _first(points: Any, layer: gpd.GeoDataFrame, names: pd.Series, *, otherwise: str) -> Any:
+    """Name of the first polygon of the layer that holds each point."""
+    point, polygon = shapely.STRtree(layer.geometry.to_numpy()).query(points, predicate="intersects")
+    first = np.full(len(points), len(layer), np.intp)
+    np.minimum.at(first, point, polygon)
+    return np.append(names.to_numpy(object), otherwise)[first]
+
+
+def _strictest(points: Any, protection: gpd.GeoDataFrame) -> Any:
+    rank = np.asarray([ZONES.index(zone) for zone in protection["zone"]], np.intp)
+    point, polygon = shapely.STRtree(protection.geometry.to_numpy()).query(points, predicate="intersects")
+    found = np.full(len(points), ZONES.index("open"), np.intp)
+    np.minimum.at(found, point, rank[polygon])
+    return np.asarray(ZONES, object)[found]
+
+
+def _growth(patches: gpd.GeoDataFrame, face: Ints, patch: Ints) -> pd.DataFrame:
+    """The deciding patch of every species on every face."""
+    found = pd.DataFrame(
+        {
+            "face": face,
+            "species": patches["species"].to_numpy(object)[patch],
+            "date": patches["date"].to_numpy(object)[patch],
+            "cover_pct": patches["cover_pct"].to_numpy(float)[patch],
+            "order": patch,
+        }
+    )
+    ranked = found.sort_values(
+        ["face", "species", "date", "cover_pct", "order"],
+        ascending=[True, True, False, False, True],
+        kind="stable",
+    )
+    decided = ranked.drop_duplicates(["face", "species"]).reset_index(drop=True)
+    decided["patch"] = patches.index.to_numpy()[decided["order"].to_numpy()]
+    return decided[["face", "species", "patch", "cover_pct"]]

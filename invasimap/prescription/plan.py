@@ -1,0 +1,98 @@
+"""Plan: everything worked out for a tract, frozen; the reports draw and write from it and change nothing."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import geopandas as gpd
+import pandas as pd
+from pyproj import CRS
+
+from invasimap.core.settings import Tract
+from invasimap.core.units import ShownUnits
+from invasimap.land.terrain import Terrain
+
+CAUTIONS = (
+    "The product label is the law. Local, state and federal rules and a licensed applicator's judgement come before "
+    "anything here.",
+    "Every figure is computed from what was mapped and typed. Ground that nobody surveyed is unknown, not clear.",
+    "Access shows what lies within your own limits; soft ground, obstacles and weather are not checked. Not a survey.",
+)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Check:
+    """One self-check of a run: the value found, the limit it must keep, and whether it does."""
+
+    name: str
+    value: float
+    limit: float
+
+    @property
+    def passed(self) -> bool:
+        """Whether the value is within the limit (never true for NaN)."""
+        return self.value <= self.limit
+
+
+@dataclass(frozen=True, kw_only=True)
+class Plan:
+    """A tract worked out. All layers are in ``crs`` (equal-area, metres); areas are in square metres.
+
+    Attributes
+    ----------
+    patches
+        ``id, species, common_name, date, cover_pct, height_m, observer, file, record, gross_m2``.
+    mosaic
+        The planar partition: ``stand, zone, access, species, cover_pct`` (text, semicolon-joined), ``area_m2``.
+    treatment_zones
+        ``id, stand, zone, access, species, gross_m2``.
+    protection
+        ``zone, kind, rule, confidential``: ground that is ``no_spray`` or ``hand_only``, and what decided it.
+    access
+        ``access, limit``: the partition of the ground by access class and what binds.
+    features
+        The protected features themselves: ``kind, rule, no_spray_m, hand_only_m, confidential``.
+    ways, entries, barriers, open_ground, wet_ground, crossings
+        As read; empty layers where the tract has none. ``ways`` has ``class, allows`` (text such as ``atv;foot``).
+    acreage
+        ``stand, species, zone, access, patches, gross_m2, infested_m2, gross_low_m2, gross_high_m2``.
+    ground
+        ``stand, zone, access, ground_m2`` (every spot counted once).
+    ledger, repaired, set_aside
+        The account of every record.
+    """
+
+    settings: Tract
+    crs: CRS
+    terrain: Terrain
+    stands: gpd.GeoDataFrame
+    patches: gpd.GeoDataFrame
+    mosaic: gpd.GeoDataFrame
+    treatment_zones: gpd.GeoDataFrame
+    protection: gpd.GeoDataFrame
+    access: gpd.GeoDataFrame
+    features: gpd.GeoDataFrame
+    ways: gpd.GeoDataFrame
+    entries: gpd.GeoDataFrame
+    barriers: gpd.GeoDataFrame
+    open_ground: gpd.GeoDataFrame
+    wet_ground: gpd.GeoDataFrame
+    crossings: gpd.GeoDataFrame
+    set_aside: gpd.GeoDataFrame
+    acreage: pd.DataFrame
+    ground: pd.DataFrame
+    ledger: pd.DataFrame
+    repaired: pd.DataFrame
+    checks: tuple[Check, ...]
+    notes: tuple[str, ...] = ()
+    inputs: Mapping[Path, str] = field(default_factory=dict)
+    seconds: Mapping[str, float] = field(default_factory=dict)
+    made: dt.datetime = field(default_factory=lambda: dt.datetime.now(dt.UTC))
+
+    @property
+    def shown(self) -> ShownUnits:
+        """The units the tract is shown in."""
+        return self.settings.shown

@@ -1,0 +1,99 @@
+"""The plan as one GeoPackage: every layer in the tract's working system, areas in the shown unit."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pyogrio
+import shapely
+
+from invasimap.prescription.plan import CAUTIONS, Plan
+from invasimap.reports.private import shown_protection
+from invasimap.reports.tables import raw_text, shown_table
+from invasimap.reports.wording import shown_date
+
+UNDATED = "2000-01-01"
+LAYERS = {
+    "patches": ("id", "species", "date", "cover_pct", "height_m", "file", "record", "gross_m2"),
+    "mosaic": ("stand", "zone", "access", "species", "cover_pct", "area_m2"),
+    "treatment_zones": ("id", "stand", "zone", "access", "species", "gross_m2"),
+    "protection": ("zone", "kind", "rule"),
+    "access": ("access", "limit"),
+    "stands": ("stand",),
+    "set_aside": ("file", "record", "reason", "raw"),
+}
+ABOUT = {
+    "patches": "Mapped patches, one species each.",
+    "mosaic": "Every spot of infested ground once, with all species on it; the tables are sums over these faces.",
+    "treatment_zones": "Infested ground by stand, zone and access class.",
+    "protection": "Ground where spray may not go (no_spray) or only work by hand is allowed (hand_only), and the rule.",
+    "access": "How ground is reached, and what keeps it from a better class.",
+    "stands": "Stands.",
+    "set_aside": "Records that were not used, and why; without geometry where the record had none.",
+}
+
+
+def write_geopackage(plan: Plan, path: Path) -> None:
+    """Write ``plan.gpkg``; the same plan gives the same bytes.
+
+    Confidential features keep their zones but are named ``restricted``.
+    """
+    with _stamped(f"{data_date(plan)}T00:00:00.000Z"):
+        for name in LAYERS:
+            layer = plan_layer(plan, name)
+            kind = "Unknown" if name == "set_aside" else "MultiPolygon"
+            pyogrio.write_dataframe(
+                layer, path, layer=name, driver="GPKG", geometry_type=kind, promote_to_multi=kind == "MultiPolygon",
+                append=path.exists(), layer_options={"DESCRIPTION": ABOUT[name]},
+                layer_metadata={"cautions": " ".join(CAUTIONS), "units": f"areas in {plan.shown.area}"},
+            )  # fmt: skip
+
+
+def plan_layer(plan: Plan, name: str) -> gpd.GeoDataFrame:
+    """One layer of the GeoPackage with the contract's columns, in shown units."""
+    source = shown_protection(plan) if name == "protection" else getattr(plan, name)
+    columns = pd.DataFrame(source)[list(LAYERS[name])]
+    table = shown_table(columns, plan.shown)
+    for column in ("date", "raw"):
+        if column in table:
+            write = shown_date if column == "date" else raw_text
+            table[column] = pd.Series([write(value) for value in table[column]], index=table.index, dtype=object)
+            table[column] = table[column].where(table[column] != "not known", None)
+    return gpd.GeoDataFrame(table, geometry=_areas_only(source, name), crs=plan.crs)
+
+
+def data_date(plan: Plan) -> str:
+    """Date of the newest patch, for the file's own time stamps: the file changes when the data do."""
+    known = [text for text in map(shown_date, plan.patches["date"]) if text != "not known"]
+    return max(known, default=UNDATED)
+
+
+def _areas_only(source: gpd.GeoDataFrame, name: str) -> gpd.GeoSeries:
+    """Geometry of a layer; collections keep their polygons only (``set_aside`` keeps whatever there was)."""
+    shapes = source.geometry.to_numpy()
+    mixed = shapely.get_type_id(shapes) == shapely.GeometryType.GEOMETRYCOLLECTION
+    if name != "set_aside" and mixed.any():
+        shapes = shapes.copy()
+        shapes[mixed] = [_polygons(shape) for shape in shapes[mixed]]
+    return gpd.GeoSeries(shapes, index=source.index, crs=source.crs)
+
+
+def _polygons(collection: object) -> Any:
+    parts = shapely.get_parts(np.asarray([collection], object))
+    flat = shapely.get_parts(parts)
+    return shapely.multipolygons(flat[shapely.get_dimensions(flat) == 2])
+
+
+@contextmanager
+def _stamped(moment: str) -> Iterator[None]:
+    pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": moment})
+    try:
+        yield
+    finally:
+        pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": None})

@@ -1,0 +1,151 @@
+"""Label placement: one after another, most important first, each where it covers nothing already placed."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import shapely
+from matplotlib import patheffects
+from matplotlib.axes import Axes
+from matplotlib.text import Text
+
+from invasimap.reports.drawing import POINTS_PER_INCH, metres_per_point
+from invasimap.reports.style import FONT, INK, PAPER
+
+Floats = npt.NDArray[np.float64]
+RING = np.array([(np.cos(a), np.sin(a)) for a in np.radians([20, 160, 70, 110, -20, -160, -70, -110, 0, 180, 90, -90])])
+
+PAD_PX = 4.0  # clear space round a label
+
+
+@dataclass(kw_only=True)
+class LabelBook:
+    """The labels of one map and the boxes, in pixels, that they and the marks take.
+
+    Attributes
+    ----------
+    obstacles
+        Boxes ``(left, bottom, right, top)`` that a label should rather not cover.
+    """
+
+    ax: Axes
+    taken: list[tuple[float, float, float, float]] = field(default_factory=list)
+    obstacles: Floats = field(default_factory=lambda: np.empty((0, 4)))
+    left_out: int = 0
+
+    def avoid(self, geometries: Any) -> None:
+        """Add the bounds of geometries (map metres) to what labels should rather not cover."""
+        bounds = shapely.bounds(shapely.get_parts(np.asarray(geometries, object)))
+        bounds = bounds[np.isfinite(bounds).all(axis=1)]
+        if len(bounds):
+            corners = self.ax.transData.transform(bounds.reshape(-1, 2)).reshape(-1, 4)
+            self.obstacles = np.concatenate([self.obstacles, corners])
+
+    def avoid_lines(self, lines: Any, *, step_pt: float = 5.0) -> None:
+        """Add lines (map metres) to what labels should rather not cover, as a box every few printed points."""
+        step = step_pt * metres_per_point(self.ax)
+        coords = shapely.get_coordinates(shapely.segmentize(np.asarray(lines, object), step))
+        if len(coords):
+            pixels, half = self.ax.transData.transform(coords), step_pt / 2 * self.ax.figure.dpi / POINTS_PER_INCH
+            self.obstacles = np.concatenate([self.obstacles, np.c_[pixels - half, pixels + half]])
+
+    def place(  # noqa: PLR0913 (a label is its text, its places and its look)
+        self,
+        text: str,
+        spots: Iterable[Any],
+        *,
+        size_pt: float,
+        bold: bool = False,
+        color: str = INK,
+        angle_deg: float = 0.0,
+        must: bool = False,
+        most_cost: float = np.inf,
+    ) -> bool:
+        """Put a label at the spot (map metres) that covers least; leave it out where all spots collide.
+
+        With ``must`` the first spot is taken rather than none; ``most_cost`` is the greatest share of the label that
+        may cover obstacles.
+        """
+        drawn = self.ax.text(
+            0, 0, text, fontsize=size_pt, fontfamily=FONT, color=color, fontweight="bold" if bold else "normal",
+            ha="center", va="center", rotation=angle_deg, rotation_mode="anchor", zorder=15, clip_on=True,
+            path_effects=[patheffects.withStroke(linewidth=2.2, foreground=PAPER)], parse_math=False,
+        )  # fmt: skip
+        centres = self.ax.transData.transform(np.asarray([tuple(spot) for spot in spots], float).reshape(-1, 2))
+        boxes = _boxes(drawn, centres)
+        cost = self._cost(boxes, most_cost)
+        if not len(cost) or (not np.isfinite(cost).any() and not must):
+            drawn.remove()
+            self.left_out += 1
+            return False
+        best = int(np.argmin(cost)) if np.isfinite(cost).any() else 0
+        x, y = self.ax.transData.inverted().transform(centres[best])
+        drawn.set_position((float(x), float(y)))
+        self.taken.append(tuple(boxes[best]))
+        return True
+
+    def around(self, point: tuple[float, float], *, reach_pt: float) -> Floats:
+        """Spots in a ring round a point (map metres), ``reach_pt`` printed points away."""
+        centre = self.ax.transData.transform(point)
+        pixels = reach_pt * self.ax.figure.dpi / POINTS_PER_INCH
+        spots: Floats = self.ax.transData.inverted().transform(centre + RING * (1.6, 1.0) * pixels)
+        return spots
+
+    def _cost(self, boxes: Floats, most: float) -> Floats:
+        frame = self.ax.get_window_extent()
+        inside = (boxes[:, :2] > frame.min).all(axis=1) & (boxes[:, 2:] < frame.max).all(axis=1)
+        hard = _overlap(boxes, np.asarray(self.taken, float).reshape(-1, 4))
+        near = (self.obstacles[:, :2] < boxes[:, 2:].max(axis=0)) & (self.obstacles[:, 2:] > boxes[:, :2].min(axis=0))
+        soft = _overlap(boxes, self.obstacles[near.all(axis=1)])
+        size = (boxes[:, 2] - boxes[:, 0]) * (boxes[:, 3] - boxes[:, 1])
+        return np.where(
+            inside & (hard <= 0) & (soft <= most * size), soft + np.arange(len(boxes)) * 0.03 * size, np.inf
+        )
+
+
+def _boxes(drawn: Text, centres: Floats) -> Floats:
+    extent = drawn.get_window_extent()
+    half = np.array([extent.width, extent.height]) / 2 + PAD_PX
+    return np.concatenate([centres - half, centres + half], axis=1)
+
+
+def _overlap(boxes: Floats, others: Floats) -> Floats:
+    """Area of each box under the others, (n,) from (n, 4) and (m, 4)."""
+    if not len(others):
+        return np.zeros(len(boxes))
+    low = np.maximum(boxes[:, None, :2], others[None, :, :2])
+    high = np.minimum(boxes[:, None, 2:], others[None, :, 2:])
+    sides = np.clip(high - low, 0, None)
+    total: Floats = (sides[..., 0] * sides[..., 1]).sum(axis=1)
+    return total
+
+
+def inner_spots(polygon: Any, *, across: int = 7) -> Floats:
+    """Places for a label inside a polygon: the middle of its widest part, then a grid, farthest from the edge first."""
+    widest = shapely.get_coordinates(shapely.maximum_inscribed_circle(polygon, tolerance=polygon.length / 500))[:1]
+    left, bottom, right, top = polygon.bounds
+    x, y = np.meshgrid(np.linspace(left, right, across + 2)[1:-1], np.linspace(bottom, top, across + 2)[1:-1])
+    grid = np.c_[x.ravel(), y.ravel()]
+    points = shapely.points(grid)
+    room = np.where(shapely.contains(polygon, points), shapely.distance(polygon.boundary, points), 0.0)
+    kept = np.argsort(-room, kind="stable")[: int((room > 0).sum())]
+    spots: Floats = np.concatenate([widest, grid[kept]])
+    return spots
+
+
+def line_spots(line: Any, *, step_m: float) -> list[tuple[float, float, float]]:
+    """Places along a line, ``(x, y, angle)`` with the angle in degrees kept upright, straightest first."""
+    at = np.arange(step_m, line.length - step_m, step_m)
+    if not len(at):
+        return []
+    here, back, on = (
+        shapely.get_coordinates(shapely.line_interpolate_point(line, at + d * step_m)) for d in (0, -0.5, 0.5)
+    )
+    bend = np.hypot(*(back + on - 2 * here).T)
+    angle = (np.degrees(np.arctan2(*(on - back).T[::-1])) + 90) % 180 - 90
+    order = np.argsort(bend, kind="stable")
+    return [(float(here[i, 0]), float(here[i, 1]), float(angle[i])) for i in order]

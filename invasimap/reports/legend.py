@@ -1,0 +1,165 @@
+"""The legend of a map: only what is on it, each with its look and, for ground, its acres."""
+
+from __future__ import annotations
+
+import textwrap
+from dataclasses import dataclass
+from typing import Any, Literal
+
+import numpy as np
+import shapely
+from matplotlib.axes import Axes
+
+from invasimap.core.units import ShownUnits
+from invasimap.prescription.plan import Plan
+from invasimap.reports import style
+from invasimap.reports.answers import answers
+from invasimap.reports.drawing import box_path, draw_area, draw_lines, draw_marks, inches
+from invasimap.reports.map_layers import way_machines
+from invasimap.reports.private import confidential_rows, open_features
+from invasimap.reports.relief import INDEX_EVERY, contour_interval
+from invasimap.reports.style import FONT, INK, QUIET, TYPE_PT, Area, Line
+from invasimap.reports.wording import OUTCOME_WORDS, OUTCOMES, UNIT_WORDS, WAY_WORDS, ZONE_WORDS, shown_area
+
+ROW_IN = 0.185
+MOST_KINDS, LONGEST_KIND = 10, 34
+SWATCH_IN = (0.34, 0.125)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Row:
+    """One line of a legend; ``look`` is None for a heading or a note."""
+
+    text: str
+    figure: str = ""
+    look: Area | Line | tuple[str, str] | None = None
+    kind: Literal["entry", "heading", "note"] = "entry"
+
+
+def legend_rows(plan: Plan) -> list[Row]:
+    """All rows for the plan, in the order they matter to a crew."""
+    return [*_infested(plan), *_protection(plan), *_land(plan), *_relief(plan)]
+
+
+def _infested(plan: Plan) -> list[Row]:
+    found = answers(plan)
+    if found.patches == 0:
+        return [Row(text="No patch was mapped", kind="heading")]
+    rows = [
+        Row(text=OUTCOME_WORDS[name], figure=shown_area(found.ground_m2[name], plan.shown), look=style.OUTCOME[name])
+        for name in OUTCOMES
+        if found.ground_m2[name] > 0
+    ]
+    total = Row(text="all infested ground", figure=shown_area(found.infested_ground_m2, plan.shown), kind="note")
+    return [Row(text="Infested ground: what can be done", kind="heading"), *rows, total]
+
+
+def _protection(plan: Plan) -> list[Row]:
+    areas = zone_areas_m2(plan)
+    rows = [
+        Row(text=f"{ZONE_WORDS[zone]} zone", figure=shown_area(areas[zone], plan.shown), look=style.ZONE[zone])
+        for zone in ("no_spray", "hand_only")
+        if zone in areas
+    ]
+    if rows:
+        rows = [Row(text="Protected ground in the stands", kind="heading"), *rows]
+    features = _features(plan)
+    if confidential_rows(plan.features).any() or confidential_rows(plan.protection).any():
+        features.append(Row(text="restricted features: only their zone", kind="note"))
+    return rows + ([Row(text="Protected features", kind="heading"), *features] if features else [])
+
+
+def zone_areas_m2(plan: Plan) -> dict[str, float]:
+    """Protected ground inside the stands, by zone."""
+    stands = shapely.union_all(plan.stands.geometry.to_numpy())
+    return {
+        str(zone): float(shapely.area(shapely.intersection(shapely.union_all(rows.geometry.to_numpy()), stands)))
+        for zone, rows in plan.protection.groupby("zone")
+    }
+
+
+def _features(plan: Plan) -> list[Row]:
+    layer, rows = open_features(plan), []
+    for number, kind in enumerate(sorted(set(layer["kind"]))):
+        dimension = int(shapely.get_dimensions(layer.geometry[layer["kind"] == kind].to_numpy()).max(initial=-1))
+        look = style.feature_look(kind)
+        mark = style.FEATURE_MARKS[number % len(style.FEATURE_MARKS)]
+        looks: list[Area | Line | tuple[str, str]] = [
+            (mark, style.LINE[look].color), style.LINE[style.line_look(kind)], style.FEATURE_AREA[look],
+        ]  # fmt: skip
+        if dimension >= 0:
+            rows.append(Row(text=textwrap.shorten(kind, LONGEST_KIND, placeholder="…"), look=looks[dimension]))
+    more = len(rows) - MOST_KINDS
+    return rows if more <= 0 else [*rows[:MOST_KINDS], Row(text=f"and {more} more kinds", kind="note")]
+
+
+def _land(plan: Plan) -> list[Row]:
+    rows = [Row(text="stand, with its name", look=style.GROUND["stand"])]
+    present = {style.way_look(text) for text in way_machines(plan.ways)}
+    rows += [Row(text=WAY_WORDS[look], look=style.WAY[look]) for look in WAY_WORDS if look in present]
+    for layer, text, look in (
+        (plan.entries, "entry", (style.ENTRY_MARK, INK)),
+        (plan.barriers, "barrier", style.LINE["barrier"]),
+        (plan.crossings, "crossing", (style.CROSSING_MARK, style.PAPER)),
+        (plan.open_ground, "open ground", style.GROUND["open_ground"]),
+        (plan.wet_ground, "wet ground", style.GROUND["wet_ground"]),
+    ):
+        if len(layer):
+            rows.append(Row(text=text, look=look))
+    return [Row(text="Land", kind="heading"), *rows]
+
+
+def _relief(plan: Plan) -> list[Row]:
+    interval = contour_interval(plan.terrain, plan.shown)
+    if interval == 0:
+        return [Row(text="No elevation data: slope not known", kind="note")]
+    unit = UNIT_WORDS[plan.shown.length]
+    rows = [
+        Row(text=f"contour every {interval} {unit}", look=style.LINE["contour"]),
+        Row(text=f"labelled every {interval * INDEX_EVERY} {unit}", look=style.LINE["contour_index"]),
+    ]
+    limits = plan.access["limit"] if "limit" in plan.access else np.empty(0)
+    if (limits == "unknown").any():
+        rows.append(Row(text="elevation not known", look=style.GROUND["unknown"]))
+    return rows
+
+
+def draw_legend(ax: Axes, rows: list[Row], *, top_in: float, width_in: float, height_in: float) -> None:
+    """The rows from ``top_in`` (inches from the axes' foot) down; rows are set closer where they would not fit."""
+    headings = sum(row.kind == "heading" for row in rows)
+    pitch = min(ROW_IN, height_in / (len(rows) + 0.45 * headings))
+    at = top_in
+    for row in rows:
+        at -= pitch * (1.45 if row.kind == "heading" and at < top_in else 1.0)
+        _draw_row(ax, row, at_in=at, width_in=width_in)
+
+
+def _draw_row(ax: Axes, row: Row, *, at_in: float, width_in: float) -> None:
+    place, size = inches(ax), TYPE_PT["heading" if row.kind == "heading" else "body"]
+    left = SWATCH_IN[0] + 0.1 if row.look is not None or row.figure else 0.0
+    common: dict[str, Any] = {"transform": place, "fontfamily": FONT, "va": "baseline", "parse_math": False}
+    weight = "bold" if row.kind == "heading" else "normal"
+    color = QUIET if row.kind == "note" and not row.figure else INK
+    ax.text(left, at_in, row.text, fontsize=size, fontweight=weight, color=color, **common)
+    ax.text(width_in, at_in, row.figure, fontsize=size, ha="right", color=INK, **common)
+    if row.look is not None:
+        draw_swatch(ax, row.look, at_in=at_in)
+
+
+def draw_swatch(ax: Axes, look: Area | Line | tuple[str, str], *, at_in: float) -> None:
+    """A sample of a look, its foot at ``at_in`` inches."""
+    (width, height), place, foot = SWATCH_IN, inches(ax), at_in - 0.02
+    middle = foot + height / 2
+    if isinstance(look, Area):
+        draw_area(ax, box_path(0.0, foot, width, height), look, zorder=5, transform=place)
+    elif isinstance(look, Line):
+        draw_lines(ax, [np.array([(0.0, middle), (width, middle)])], look, zorder=5, transform=place)
+    else:
+        x, y = (place - ax.transData).transform((width / 2, middle))
+        edge = INK if look[1] in (style.PAPER, INK) else style.PAPER
+        draw_marks(ax, [shapely.Point(x, y)], look[0], look[1], size_pt=8, zorder=5, edge=edge)
+
+
+def unit_line(shown: ShownUnits) -> str:
+    """What the figures are, in words."""
+    return f"Areas are map (horizontal) {UNIT_WORDS[shown.area]}."

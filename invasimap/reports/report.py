@@ -1,0 +1,131 @@
+"""The report: one page that answers first and shows its working after; no network, no script."""
+
+from __future__ import annotations
+
+from functools import cache
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup, escape
+
+from invasimap.prescription.plan import CAUTIONS, Plan
+from invasimap.reports.answers import Answers, answers
+from invasimap.reports.offline import data_uri
+from invasimap.reports.overview import survey_dates
+from invasimap.reports.patterns import pattern_defs, pattern_names, swatch
+from invasimap.reports.private import shown_notes
+from invasimap.reports.report_tables import (
+    PrintedTable,
+    access_report,
+    acreage_report,
+    checks_report,
+    record_reports,
+    rules_report,
+    species_report,
+    stand_report,
+)
+from invasimap.reports.style import OUTCOME, SCREEN_FONT
+from invasimap.reports.wording import (
+    OUTCOME_NOTES,
+    OUTCOME_WORDS,
+    OUTCOMES,
+    OUTSIDE,
+    TREATABLE,
+    UNIT_WORDS,
+    shown_area,
+)
+
+BAR_PX = 1000.0
+
+
+def report_html(plan: Plan, *, overview_png: bytes) -> str:
+    """The report as one HTML page.
+
+    Parameters
+    ----------
+    overview_png
+        The overview sheet's picture, shown in the report.
+    """
+    found = answers(plan)
+    return _environment().get_template("report.html.j2").render(
+        name=plan.settings.tract.name, made=f"{plan.made.astimezone(plan.settings.tract.zone):%Y-%m-%d}",
+        survey=survey_dates(plan), unit=UNIT_WORDS[plan.shown.area], font=Markup(SCREEN_FONT),
+        infested=shown_area(found.infested_ground_m2, plan.shown), treatable=shown_area(found.treatable_m2, plan.shown),
+        patches=len(plan.patches), species=len(found.species), stands=len(plan.stands),
+        outcomes=outcome_lines(plan, found), bar=Markup(outcome_bar(found)), patterns=Markup(pattern_defs()),
+        attention=attention(plan),
+        overview=data_uri(overview_png, "image/png"), acres=[species_report(plan, found), stand_report(plan, found)],
+        full=acreage_report(plan), limits=[rules_report(plan), access_report(plan.settings.access, plan.shown)],
+        records=record_reports(plan), checks=checks_report(plan), cautions=CAUTIONS, crs=plan.crs.name,
+        elevation=not plan.terrain.flat, confidential=any(block.confidential for block in plan.settings.protect),
+    )  # fmt: skip
+
+
+def outcome_lines(plan: Plan, found: Answers) -> list[dict[str, object]]:
+    """What can be done, with its sample, area, share and meaning; all six, so that a zero is seen as a zero."""
+    fills, whole = pattern_names(), found.infested_ground_m2
+    return [
+        {
+            "swatch": Markup(swatch(OUTCOME[name], fills)),
+            "words": OUTCOME_WORDS[name],
+            "area": shown_area(found.ground_m2[name], plan.shown),
+            "share": f"{100 * found.ground_m2[name] / whole:.0f} %" if whole > 0 else "",
+            "note": OUTCOME_NOTES[name],
+            "treatable": name in TREATABLE,
+        }
+        for name in OUTCOMES
+    ]
+
+
+def outcome_bar(found: Answers) -> str:
+    """All infested ground as one bar, each part in its own fill; empty text where there is none."""
+    whole, at, parts = found.infested_ground_m2, 0.0, []
+    for name in OUTCOMES:
+        width = BAR_PX * found.ground_m2[name] / whole if whole > 0 else 0.0
+        if width > 0:
+            title = escape(f"{OUTCOME_WORDS[name]} {width / BAR_PX:.0%}")
+            parts.append(
+                f'<rect x="{at:.2f}" y="1" width="{width:.2f}" height="34" fill="url(#fill-{name})" stroke="#1b1b1b">'
+                f"<title>{title}</title></rect>"
+            )
+            at += width
+    if not parts:
+        return ""
+    label = escape(
+        ", ".join(f"{OUTCOME_WORDS[n]} {found.ground_m2[n] / whole:.0%}" for n in OUTCOMES if found.ground_m2[n] > 0)
+    )
+    frame = 'class="bar" viewBox="0 0 1000 36" preserveAspectRatio="none" role="img"'
+    return f'<svg {frame} aria-label="{label}">{"".join(parts)}</svg>'
+
+
+def attention(plan: Plan) -> list[str]:
+    """What the reader should look at before using the figures, gravest first."""
+    lines = [f"Check failed: {check.name}. Do not use these figures." for check in plan.checks if not check.passed]
+    if plan.terrain.flat:
+        lines.append("No elevation data: slope is not known and level ground was assumed.")
+    if not plan.settings.protect:
+        lines.append("No protected feature was named: nothing keeps spray away from water, wells or rare plants here.")
+    aside = int(plan.ledger["set_aside"].sum()) if len(plan.ledger) else len(plan.set_aside)
+    if aside:
+        records = "1 record could not be used and is" if aside == 1 else f"{aside} records could not be used and are"
+        lines.append(f"{records} in no figure; see Records.")
+    outside = plan.ground.loc[plan.ground["stand"] == OUTSIDE, "ground_m2"].sum()
+    if outside > 0:
+        lines.append(f"{shown_area(float(outside), plan.shown)} of infested ground lies outside every stand.")
+    unknown = plan.access[plan.access["limit"] == "unknown"] if "limit" in plan.access else plan.access.iloc[:0]
+    if len(unknown) and not plan.terrain.flat:
+        lines.append("Elevation is missing in places: that ground counts as out of reach, not as free.")
+    return lines + shown_notes(plan)
+
+
+@cache
+def _environment() -> Environment:
+    found = Environment(
+        loader=PackageLoader("invasimap.reports", "templates"), autoescape=True, undefined=StrictUndefined,
+        trim_blocks=True, lstrip_blocks=True,
+    )  # fmt: skip
+    found.tests["empty_table"] = _is_empty
+    return found
+
+
+def _is_empty(table: PrintedTable) -> bool:
+    return not table.rows

@@ -1,0 +1,226 @@
+"""The tables of the report, as text ready to print."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+import pandas as pd
+
+from invasimap.core.settings import AccessSection
+from invasimap.core.units import ShownUnits
+from invasimap.prescription.plan import Plan
+from invasimap.reports.answers import Answers, stand_order, stand_table
+from invasimap.reports.private import shown_rules
+from invasimap.reports.tables import set_aside_table
+from invasimap.reports.wording import (
+    ACCESS_WORDS,
+    OUTCOME_WORDS,
+    OUTCOMES,
+    ZONE_WORDS,
+    rows_of,
+    shown_area,
+    shown_length,
+    shown_number,
+)
+
+MOST_ROWS = 400
+
+
+@dataclass(frozen=True, kw_only=True)
+class PrintedTable:
+    """A table as text: columns set right (``numeric``) or in italics (``latin``); ``more`` rows were left out."""
+
+    caption: str
+    heads: Sequence[str]
+    rows: list[list[str]]
+    numeric: frozenset[int] = frozenset()
+    latin: frozenset[int] = frozenset()
+    total: list[str] = field(default_factory=list)
+    note: str = ""
+    more: int = 0
+
+
+def species_report(plan: Plan, found: Answers) -> PrintedTable:
+    """Acres by species and by what can be done."""
+    present = [name for name in OUTCOMES if found.species[name].sum() > 0]
+    area = _area(plan.shown)
+    rows = [
+        [row["species"], row["common_name"], str(row["patches"]), area(row["gross_m2"]), area(row["infested_m2"])]
+        + [area(row[name]) for name in present]
+        for _, row in found.species.iterrows()
+    ]
+    unit = plan.shown.area
+    heads = ["Species", "Common name", "Patches", f"Gross {unit}", f"Infested {unit}"]
+    heads += [f"{headed(OUTCOME_WORDS[name])} {unit}" for name in present]
+    return PrintedTable(
+        caption="By species", heads=heads, rows=rows, numeric=frozenset(range(2, len(heads))), latin=frozenset({0}),
+        note="Gross is the ground a species stands on; infested is gross times cover. The other columns split gross. "
+        "Where species overlap, the ground counts once for each of them, so species do not add up to the ground.",
+    )  # fmt: skip
+
+
+def stand_report(plan: Plan, found: Answers) -> PrintedTable:
+    """Ground by stand and by what can be done, every spot once."""
+    table, area, unit = stand_table(plan), _area(plan.shown), plan.shown.area
+    present = [name for name in OUTCOMES if found.ground_m2[name] > 0]
+    columns = ["stand_m2", "ground_m2", *present]
+    rows = [[str(row["stand"]), *(area(row[name]) for name in columns)] for _, row in table.iterrows()]
+    rows = [["" if cell == "not known" else cell for cell in row] for row in rows]
+    heads = ["Stand", f"Stand {unit}", f"Infested ground {unit}"]
+    heads += [f"{headed(OUTCOME_WORDS[name])} {unit}" for name in present]
+    total = ["All", *(area(table[name].sum()) for name in columns)]
+    return PrintedTable(
+        caption="By stand: infested ground, every spot counted once", heads=heads, rows=rows, total=total,
+        numeric=frozenset(range(1, len(heads))),
+    )  # fmt: skip
+
+
+def acreage_report(plan: Plan) -> PrintedTable:
+    """The full table of acres with the 90 % range."""
+    table, area, unit = plan.acreage, _area(plan.shown), plan.shown.area
+    table = table.sort_values(["species", "zone", "access"], kind="stable")
+    order = sorted(range(len(table)), key=lambda row: stand_order(str(table["stand"].iloc[row])))
+    table = table.iloc[order]
+    rows = [
+        [
+            str(row.stand), str(row.species), ZONE_WORDS.get(row.zone, row.zone),
+            ACCESS_WORDS.get(row.access, row.access), str(row.patches), area(row.gross_m2), area(row.infested_m2),
+            _range(row.gross_low_m2, row.gross_high_m2, area),
+        ]
+        for row in rows_of(table)
+    ]  # fmt: skip
+    heads = [
+        "Stand",
+        "Species",
+        "Zone",
+        "Access",
+        "Patches",
+        f"Gross {unit}",
+        f"Infested {unit}",
+        f"Gross, 90 % range {unit}",
+    ]
+    return _cut(
+        PrintedTable(
+            caption="By stand, species, zone and access", heads=heads, rows=rows, numeric=frozenset({4, 5, 6, 7}),
+            latin=frozenset({1}), note="The range comes from the accuracy of the positions and of the cover classes.",
+        )
+    )  # fmt: skip
+
+
+def rules_report(plan: Plan) -> PrintedTable:
+    """The protection rules as typed."""
+    shown = plan.shown
+    rows = [
+        [
+            str(block.kind), shown_length(block.no_spray_m, shown),
+            shown_length(block.hand_only_m, shown) if block.hand_only_m is not None else "none",
+            _extras(block, shown), block.rule or "not said",
+        ]
+        for block in shown_rules(plan)
+    ]  # fmt: skip
+    heads = ["Protected feature", "No spray within", "Hand work only within", "And", "Rule"]
+    return PrintedTable(
+        caption="Distances typed for protected features, from the feature's edge", heads=heads, rows=rows,
+        note="Where two rules meet, the stricter one holds.",
+    )  # fmt: skip
+
+
+def access_report(access: AccessSection, shown: ShownUnits) -> PrintedTable:
+    """The limits typed for each means."""
+    rows = [["grid", f"cells of {shown_length(access.cell_m, shown)}"]]
+    for name, machine in (("tractor", access.tractor), ("ATV", access.atv)):
+        text = "not at hand" if machine is None else (
+            f"slope up to {machine.max_slope_pct:.3g} %, side slope up to {machine.max_side_slope_pct:.3g} %, "
+            f"gaps of {shown_length(machine.clearance_m, shown)} or more"
+        )  # fmt: skip
+        rows.append([name, text])
+    if access.atv is not None:
+        lost = f"{access.atv.hose_loss_pct:.3g} % lost to reel, trees and slack"
+        rows.append(["hose from the ATV", f"{shown_length(access.atv.hose_length_m, shown)}, {lost}"])
+    foot = access.foot
+    on_foot = "not at hand" if foot is None else (
+        f"slope up to {foot.max_slope_pct:.3g} %, at most {foot.max_walk_min:.3g} min loaded walk one way"
+    )  # fmt: skip
+    return PrintedTable(
+        caption="Access: the limits typed", heads=["Means", "Limits"], rows=[*rows, ["on foot", on_foot]]
+    )
+
+
+def checks_report(plan: Plan) -> PrintedTable:
+    """The run's checks of itself."""
+    rows = [[c.name, f"{c.value:.2g}", f"{c.limit:.2g}", "passed" if c.passed else "FAILED"] for c in plan.checks]
+    heads = ["Check", "Found", "At most", "Result"]
+    return PrintedTable(
+        caption="Checks the program made of its own result", heads=heads, rows=rows, numeric=frozenset({1, 2})
+    )
+
+
+def record_reports(plan: Plan) -> list[PrintedTable]:
+    """Ledger, set aside, repaired."""
+    ledger = plan.ledger[["file", "records", "accepted", "repaired", "set_aside"]]
+    heads = ["File", "Records", "Accepted as they are", "Repaired", "Set aside"]
+    total = ["All", *(f"{ledger[name].sum():.0f}" for name in ledger.columns[1:])]
+    found = [
+        PrintedTable(
+            caption="Every record accounted for", heads=heads, rows=_texts(ledger), numeric=frozenset({1, 2, 3, 4}),
+            total=total,
+        )
+    ]  # fmt: skip
+    aside = set_aside_table(plan)
+    if len(aside):
+        heads = ["File", "Record", "Why it was not used", "What it said"]
+        found.append(_cut(PrintedTable(caption="Set aside: in no figure and no zone", heads=heads, rows=_texts(aside))))
+    if len(plan.repaired):
+        heads = [headed(str(name).replace("_", " ")) for name in plan.repaired.columns]
+        found.append(_cut(PrintedTable(caption="Repaired", heads=heads, rows=_texts(plan.repaired))))
+    return found
+
+
+def _area(shown: ShownUnits) -> Callable[[float], str]:
+    return lambda square_metres: shown_area(float(square_metres), shown, unit=False)
+
+
+def _range(low_m2: float, high_m2: float, area: Callable[[float], str]) -> str:
+    return "not known" if pd.isna(low_m2) or pd.isna(high_m2) else f"{area(low_m2)} to {area(high_m2)}"
+
+
+def _extras(block: Any, shown: ShownUnits) -> str:
+    found = []
+    if block.width_m:
+        found.append(f"feature taken as {shown_length(block.width_m, shown)} wide")
+    if block.per_slope_m:
+        found.append(f"plus {shown_length(block.per_slope_m, shown)} for each percent of slope")
+    if block.position_error_m:
+        found.append(f"plus {shown_length(block.position_error_m, shown)} for position error")
+    if block.blocks:
+        found.append(f"not crossed by {', '.join(sorted(block.blocks))}")
+    return "; ".join(found) or "nothing more"
+
+
+def _texts(table: pd.DataFrame) -> list[list[str]]:
+    return [[_text(value) for value in row] for row in table.itertuples(index=False)]
+
+
+def _text(value: Any) -> str:
+    if value is None or (isinstance(value, float) and pd.isna(value)):
+        return ""
+    return shown_number(value) if isinstance(value, float) and not value.is_integer() else str(value).removesuffix(".0")
+
+
+def _cut(table: PrintedTable) -> PrintedTable:
+    """At most ``MOST_ROWS`` rows; the rest are counted and found in the table files."""
+    more = max(len(table.rows) - MOST_ROWS, 0)
+    return replace(table, rows=table.rows[:MOST_ROWS], more=more) if more else table
+
+
+def headed(text: str) -> str:
+    """A text with a capital first and the rest as it is.
+
+    Examples
+    --------
+    >>> headed("hose from an ATV")
+    'Hose from an ATV'
+    """
+    return text[:1].upper() + text[1:]

@@ -1,0 +1,95 @@
+"""The record of a run: what went in, what came out, with what, and whether it agrees with itself."""
+
+from __future__ import annotations
+
+import dataclasses
+import importlib.metadata
+import platform
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from pydantic import BaseModel
+
+from invasimap.prescription.plan import Plan
+from invasimap.reports.private import secrets, shown_notes, shown_rules, without
+from invasimap.reports.tables import LEDGER
+
+PACKAGES = (
+    "invasimap", "geopandas", "shapely", "pyproj", "pyogrio", "rasterio", "numpy", "pandas", "scipy", "numba",
+    "pydantic", "matplotlib", "folium",
+)  # fmt: skip
+
+
+def run_record(plan: Plan) -> dict[str, Any]:
+    """What ``run.json`` holds; plain lists, texts and numbers. Names of confidential features are left out."""
+    secret = secrets(plan)
+    settings = plan.settings.model_copy(update={"protect": shown_rules(plan)})
+    return {
+        "tract": plan.settings.tract.name,
+        "made": plan.made.isoformat(timespec="seconds"),
+        "crs": plan.crs.to_wkt(),
+        "ledger": plain(plan.ledger[list(LEDGER)].to_dict("records")),
+        "checks": [
+            {"name": check.name, "value": plain(check.value), "limit": plain(check.limit), "passed": bool(check.passed)}
+            for check in plan.checks
+        ],
+        "notes": shown_notes(plan),
+        "inputs": [
+            {"path": without(near_path(path, plan.settings.folder), secret), "sha256": digest}
+            for path, digest in sorted(plan.inputs.items(), key=str)
+        ],
+        "versions": versions(),
+        "seconds": {name: round(float(value), 3) for name, value in plan.seconds.items()},
+        "settings": plain(settings),
+    }
+
+
+def near_path(path: Path, folder: Path) -> str:
+    """A path as the settings would write it: from the tract's folder where it lies in it."""
+    return path.relative_to(folder).as_posix() if path.is_relative_to(folder) else path.as_posix()
+
+
+def versions() -> dict[str, str]:
+    """Python and the packages that the figures depend on."""
+    found = {"python": platform.python_version()}
+    for name in PACKAGES:
+        try:
+            found[name] = importlib.metadata.version(name)
+        except importlib.metadata.PackageNotFoundError:
+            continue
+    return found
+
+
+def plain(value: Any) -> Any:
+    """A value as JSON can hold it: models and dataclasses as tables, sets as sorted lists, NaN as null.
+
+    Examples
+    --------
+    >>> plain({"a": frozenset({"b", "a"}), "c": float("nan")})
+    {'a': ['a', 'b'], 'c': None}
+    """
+    if isinstance(value, BaseModel):
+        return {name: plain(getattr(value, name)) for name in type(value).model_fields}
+    if dataclasses.is_dataclass(value) and not isinstance(value, type):
+        return {field.name: plain(getattr(value, field.name)) for field in dataclasses.fields(value)}
+    if isinstance(value, Mapping):
+        return {str(key): plain(item) for key, item in value.items()}
+    if isinstance(value, list | tuple | set | frozenset):
+        items = sorted(value) if isinstance(value, set | frozenset) else value
+        return [plain(item) for item in items]
+    return _plain_scalar(value)
+
+
+def _plain_scalar(value: Any) -> Any:
+    if isinstance(value, np.generic):
+        value = value.item()
+    if isinstance(value, float):
+        return value if np.isfinite(value) else None
+    if value is None or value is pd.NaT:
+        return None
+    if isinstance(value, bool | int | str):
+        return value
+    return value.as_posix() if isinstance(value, Path) else str(value)

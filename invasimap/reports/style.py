@@ -1,0 +1,137 @@
+"""How everything looks: one palette, hatches, line weights and type sizes for paper and screens.
+
+Fills run from light to dark as the ground gets harder to work, so that they keep their order in grey and for
+colour-blind readers; every fill also has its own hatch and its own mark.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+INK: Final = "#1B1B1B"
+QUIET: Final = "#5A5A5A"
+PAPER: Final = "#FFFFFF"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Area:
+    """A filled area: colours, hatch on paper (matplotlib's letters), pattern on screens and the mark of small ones."""
+
+    fill: str
+    edge: str = INK
+    hatch: str = ""
+    hatch_color: str = INK
+    alpha: float = 1.0
+    line_pt: float = 0.7
+    mark: str = "o"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Line:
+    """A line: colour, weight in points, dash lengths in points and, for roads, the casing's colour beneath it."""
+
+    color: str
+    line_pt: float
+    dash: tuple[float, ...] = ()
+    casing: str = ""
+    mark: str = ""
+
+
+# What can be done on infested ground; the keys are the outcomes of wording.OUTCOMES
+OUTCOME: Final = {
+    "tractor": Area(fill="#F6D55C", hatch="||", hatch_color="#8A6D00", mark="s"),
+    "atv_hose": Area(fill="#EA9044", hatch="////", mark="^"),
+    "foot": Area(fill="#7B4FA0", hatch="....", hatch_color="#FFFFFF", mark="o"),
+    "hand_only": Area(fill="#3B8D90", hatch="----", hatch_color="#FFFFFF", mark="D"),
+    "out_of_reach": Area(fill="#FFFFFF", hatch="xxx", hatch_color="#6A6A6A", mark="X"),
+    "no_spray": Area(fill="#6B1A22", hatch="", mark="v"),
+}
+# Ground that spray stays away from, whether or not anything grows there
+ZONE: Final = {
+    "hand_only": Area(fill="#3B8D90", edge="#1F5F62", hatch="\\\\", hatch_color="#1F5F62", alpha=0.12, line_pt=0.45),
+    "no_spray": Area(fill="#6B1A22", edge="#6B1A22", hatch="xx", hatch_color="#6B1A22", alpha=0.22, line_pt=0.6),
+}
+# Access of all ground on screens, paler than the infested ground
+ACCESS: Final = {key: OUTCOME[key] for key in ("tractor", "atv_hose", "foot", "out_of_reach")}
+GROUND: Final = {
+    "open_ground": Area(fill="#EFEBCB", edge="#8B8453", alpha=0.55, line_pt=0.4),
+    "wet_ground": Area(fill="#CFE3EE", edge="#3E7896", hatch="--", hatch_color="#3E7896", alpha=0.6, line_pt=0.4),
+    "unknown": Area(fill="#FFFFFF", edge="#8A8A8A", hatch="..", hatch_color="#8A8A8A", line_pt=0.5),
+    "stand": Area(fill="none", edge="#111111", line_pt=1.3),
+}
+VEIL: Final = Area(fill="#FFFFFF", edge="none", alpha=0.6, line_pt=0.0)
+WAY: Final = {
+    "tractor": Line(color="#FFFFFF", line_pt=1.7, casing="#2B2B2B"),
+    "atv": Line(color="#2B2B2B", line_pt=1.3, dash=(5.0, 2.0)),
+    "foot": Line(color="#2B2B2B", line_pt=1.0, dash=(1.0, 1.8)),
+    "none": Line(color="#8A8A8A", line_pt=0.8),
+}
+LINE: Final = {
+    "water": Line(color="#1F5FA8", line_pt=1.5),
+    "dry_water": Line(color="#1F5FA8", line_pt=1.3, dash=(4.0, 2.0)),
+    "feature": Line(color="#9B1B6E", line_pt=1.4, dash=(6.0, 1.5, 1.0, 1.5)),
+    "barrier": Line(color="#111111", line_pt=1.0, mark="|"),
+    "contour": Line(color="#8C6A4A", line_pt=0.3),
+    "contour_index": Line(color="#8C6A4A", line_pt=0.75),
+}
+FEATURE_AREA: Final = {
+    "water": Area(fill="#A9CBEA", edge="#1F5FA8", line_pt=0.9),
+    "feature": Area(fill="#EBCFE1", edge="#9B1B6E", line_pt=0.9),
+}
+FEATURE_MARKS: Final = ("*", "P", "p", "h", "8", "d")
+ENTRY_MARK: Final = ">"
+CROSSING_MARK: Final = "bridge"
+
+WATER_WORDS: Final = (
+    "stream", "river", "creek", "brook", "run", "pond", "lake", "wetland", "spring", "seep", "water", "ditch", "swamp",
+    "marsh", "bog", "fen", "vernal", "canal", "reservoir",
+)  # fmt: skip
+
+TYPE_PT: Final = {
+    "title": 16.0,
+    "heading": 9.5,
+    "body": 8.5,
+    "small": 8.0,
+    "stand": 13.0,
+    "patch": 8.0,
+    "contour": 8.0,
+}
+FONT: Final = ["DejaVu Sans"]  # ships with matplotlib: the same sheet on every machine
+SCREEN_FONT: Final = 'system-ui, -apple-system, "Segoe UI", Roboto, "Noto Sans", sans-serif'
+
+
+def feature_look(kind: str) -> str:
+    """``water`` or ``feature``: how a kind of protected feature is drawn.
+
+    Examples
+    --------
+    >>> feature_look("perennial stream"), feature_look("well")
+    ('water', 'feature')
+    """
+    words = kind.lower().replace("_", " ").split()
+    return "water" if any(word.startswith(WATER_WORDS) for word in words) else "feature"
+
+
+def line_look(kind: str) -> str:
+    """``water``, ``dry_water`` (not wet all year) or ``feature``: how a linear protected feature is drawn.
+
+    Examples
+    --------
+    >>> line_look("intermittent stream")
+    'dry_water'
+    """
+    seasonal = kind.lower().startswith(("intermittent", "ephemeral", "seasonal"))
+    return "dry_water" if seasonal and feature_look(kind) == "water" else feature_look(kind)
+
+
+def way_look(machines: str) -> str:
+    """The most capable of ``tractor, atv, foot`` that a way allows, or ``none``.
+
+    Examples
+    --------
+    >>> way_look("atv;foot")
+    'atv'
+    """
+    allowed = machines.split(";")
+    return next((means for means in ("tractor", "atv", "foot") if means in allowed), "none")

@@ -1,0 +1,149 @@
+"""Tables as files: CSV that says the same bytes every run, and one workbook; no cell of either runs as a formula."""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import xlsxwriter
+
+from invasimap.core.units import ShownUnits
+from invasimap.prescription.plan import Plan
+
+FLOATS = "%.10g"
+ACREAGE = (
+    "stand", "species", "zone", "access", "patches", "gross_m2", "infested_m2", "gross_low_m2", "gross_high_m2",
+)  # fmt: skip
+GROUND = ("stand", "zone", "access", "ground_m2")
+ZONES = ("id", "stand", "zone", "access", "species", "gross_m2")
+LEDGER = ("file", "records", "accepted", "repaired", "set_aside")
+SET_ASIDE = ("file", "record", "reason", "raw")
+STARTS_A_FORMULA = ("=", "+", "-", "@", "\t", "\r")
+LONGEST_CELL = 32_767
+WIDEST_COLUMN = 60
+
+
+def shown_table(frame: pd.DataFrame, shown: ShownUnits) -> pd.DataFrame:
+    """Columns in square metres and metres brought to the shown units and renamed; nothing is rounded.
+
+    Examples
+    --------
+    >>> from invasimap.core.units import US
+    >>> shown_table(pd.DataFrame({"gross_m2": [4046.8564224], "height_m": [3.048]}), US).round(6).to_dict("list")
+    {'gross_ac': [1.0], 'height_ft': [10.0]}
+    """
+    units = {"_m2": (shown.area, shown.m2), "_m": (shown.length, shown.m)}
+    columns: dict[str, Any] = {}
+    for name in frame.columns:
+        ending = next((end for end in units if str(name).endswith(end)), None)
+        if ending is None:
+            columns[str(name)] = frame[name]
+            continue
+        unit, size = units[ending]
+        columns[str(name).removesuffix(ending) + f"_{unit}"] = frame[name].astype(float) / size
+    return pd.DataFrame(columns, index=frame.index)
+
+
+def plan_tables(plan: Plan) -> dict[str, pd.DataFrame]:
+    """Every table by name, in shown units and a fixed order of rows."""
+    shown = plan.shown
+    return {
+        "acreage": _sorted(shown_table(plan.acreage[list(ACREAGE)], shown), keys=4),
+        "ground": _sorted(shown_table(plan.ground[list(GROUND)], shown), keys=3),
+        "treatment_zones": _sorted(shown_table(pd.DataFrame(plan.treatment_zones)[list(ZONES)], shown), keys=5),
+        "ledger": _sorted(plan.ledger[list(LEDGER)], keys=1),
+        "repaired": _sorted(plan.repaired, keys=len(plan.repaired.columns)),
+        "set_aside": set_aside_table(plan),
+    }
+
+
+def set_aside_table(plan: Plan) -> pd.DataFrame:
+    """What was not used: ``file, record, reason, raw`` (the record's values as text)."""
+    table = pd.DataFrame(plan.set_aside)[list(SET_ASIDE)].copy()
+    table["raw"] = pd.Series([raw_text(value) for value in table["raw"]], index=table.index, dtype=object)
+    return _sorted(table, keys=4)
+
+
+def raw_text(value: Any) -> str:
+    """A record's raw values as one line of text."""
+    if isinstance(value, str):
+        return value
+    return "" if value is None else json.dumps(value, ensure_ascii=False, sort_keys=True, default=str)
+
+
+def write_tables(plan: Plan, folder: Path) -> None:
+    """Write ``tables/*.csv``, ``set_aside.csv`` and ``tables.xlsx`` into ``folder``."""
+    tables = plan_tables(plan)
+    (folder / "tables").mkdir(exist_ok=True)
+    for name, table in tables.items():
+        place = folder if name == "set_aside" else folder / "tables"
+        write_csv(table, place / f"{name}.csv")
+    write_workbook(tables, folder / "tables.xlsx")
+
+
+def write_csv(table: pd.DataFrame, path: Path) -> None:
+    """One table as UTF-8 CSV; text that a spreadsheet would run is led by an apostrophe."""
+    inert = table.apply(lambda column: column.map(inert_text) if _is_text(column) else column)
+    inert.to_csv(path, index=False, float_format=FLOATS, lineterminator="\n", encoding="utf-8")
+
+
+def inert_text(value: Any) -> Any:
+    """Text that a spreadsheet reads as text, whatever it starts with.
+
+    Examples
+    --------
+    >>> inert_text("=1+1"), inert_text("Acer"), inert_text(5)
+    ("'=1+1", 'Acer', 5)
+    """
+    return f"'{value}" if isinstance(value, str) and value.startswith(STARTS_A_FORMULA) else value
+
+
+def write_workbook(tables: dict[str, pd.DataFrame], path: Path) -> None:
+    """All tables, one sheet each, header kept in view; the same bytes every time."""
+    options = {"strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False}
+    with xlsxwriter.Workbook(str(path), options) as book:
+        book.set_properties({"created": dt.datetime(2000, 1, 1), "title": "Tables of the plan"})
+        head = book.add_format({"bold": True, "bottom": 1, "text_wrap": True, "valign": "top"})
+        formats = {"area": book.add_format({"num_format": "#,##0.00"}), "count": book.add_format({"num_format": "0"})}
+        for name, table in tables.items():
+            _write_sheet(book.add_worksheet(name), table, head, formats)
+
+
+def _write_sheet(sheet: Any, table: pd.DataFrame, head: Any, formats: dict[str, Any]) -> None:
+    sheet.freeze_panes(1, 0)
+    for place, name in enumerate(table.columns):
+        sheet.write_string(0, place, str(name), head)
+        look = formats["area"] if table[name].dtype.kind == "f" else formats["count"]
+        longest = max([len(str(name)), *(len(str(v)) for v in table[name].head(200) if isinstance(v, str))])
+        sheet.set_column(place, place, min(max(longest + 2, 10), WIDEST_COLUMN))
+        for row, value in enumerate(table[name], 1):
+            _write_cell(sheet, row, place, value, look)
+    if len(table):
+        sheet.autofilter(0, 0, len(table), len(table.columns) - 1)
+
+
+def _write_cell(sheet: Any, row: int, column: int, value: Any, look: Any) -> None:
+    if isinstance(value, int | float | np.number) and not isinstance(value, bool):
+        if np.isfinite(value):
+            sheet.write_number(row, column, value, look)
+    elif value is not None and value is not pd.NaT:
+        sheet.write_string(row, column, str(value)[:LONGEST_CELL])
+
+
+def _is_text(column: pd.Series) -> bool:
+    return column.dtype.kind in "OUT" or isinstance(column.dtype, pd.StringDtype)
+
+
+def _sorted(table: pd.DataFrame, *, keys: int) -> pd.DataFrame:
+    """Rows in the order of their first columns; numbers by size, everything else as text."""
+    names = list(table.columns[:keys])
+    if not names:
+        return table.reset_index(drop=True)
+    ordered = table.sort_values(
+        names, kind="stable", key=lambda column: column.astype(str) if _is_text(column) else column
+    )
+    return ordered.reset_index(drop=True)

@@ -1,0 +1,168 @@
+"""The layers of the web map as GeoJSON with ready, escaped texts."""
+
+from __future__ import annotations
+
+import base64
+import io
+import math
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+from affine import Affine
+from PIL import Image
+from pyproj import Transformer
+from rasterio.warp import Resampling, reproject
+
+from invasimap.prescription.plan import Plan
+from invasimap.reports.offline import safe_html
+from invasimap.reports.relief import hillshade
+from invasimap.reports.wording import OUTCOME_WORDS, outcome, rows_of, shown_area, shown_date, shown_number
+
+TOLERANCE_M = 0.3
+DECIMALS = 6
+LONGEST_SIDE_PX = 1400
+LEAST_SHARE = 0.005  # parts of a patch smaller than this share are slivers of drawing, not work
+
+
+def geojson(layer: gpd.GeoDataFrame, *, names: Iterable[str] = (), popups: Iterable[str] = ()) -> dict[str, Any]:
+    """A layer as GeoJSON in longitude and latitude (1e-6 degrees, simplified to 0.3 m).
+
+    ``names`` (tooltips) and ``popups`` are HTML, one a row, already escaped.
+    """
+    shapes = shapely.force_2d(layer.geometry.to_numpy())
+    kept = ~(shapely.is_missing(shapes) | shapely.is_empty(shapes))
+    table = {"name": list(names) or [""] * len(layer), "popup": list(popups) or [""] * len(layer)}
+    found = gpd.GeoDataFrame(table, geometry=shapely.simplify(shapes, TOLERANCE_M), crs=layer.crs)[kept].to_crs(4326)
+    rounded = shapely.transform(found.geometry.to_numpy(), lambda xy: np.round(xy, DECIMALS))
+    document: dict[str, Any] = found.set_geometry(rounded, crs=4326).to_geo_dict(drop_id=True)
+    return document
+
+
+def access_ground(plan: Plan, access: str) -> gpd.GeoDataFrame:
+    """Ground of one access class in and just round the stands, one row a limit, the steps of the grid smoothed."""
+    rows = plan.access[plan.access["access"] == access]
+    limits = rows["limit"].fillna("").astype(str) if "limit" in rows else pd.Series("", index=rows.index, dtype=object)
+    stands = shapely.union_all(plan.stands.geometry.to_numpy())
+    around = shapely.buffer(shapely.simplify(stands, plan.terrain.cell_m), 2 * plan.terrain.cell_m)
+    found: dict[str, Any] = {"limit": [], "geometry": []}
+    for limit in sorted(set(limits)):
+        shapes = shapely.simplify(rows.geometry.to_numpy()[(limits == limit).to_numpy()], 1.0 * plan.terrain.cell_m)
+        touching = shapes[shapely.intersects(shapes, around)]
+        if len(touching):
+            found["limit"].append(limit)
+            found["geometry"].append(shapely.multipolygons(_areas(shapely.make_valid(touching))))
+    return gpd.GeoDataFrame(found, geometry="geometry", crs=plan.crs)
+
+
+def _areas(shapes: Any) -> Any:
+    parts = shapely.get_parts(shapely.get_parts(shapes))
+    return parts[shapely.get_dimensions(parts) == 2]
+
+
+def facts(title: str, pairs: Mapping[str, str]) -> str:
+    """A popup: a title (HTML) over terms and values; terms and values are escaped here."""
+    rows = "".join(f"<dt>{safe_html(term)}</dt><dd>{safe_html(value)}</dd>" for term, value in pairs.items() if value)
+    return f"{title}<dl>{rows}</dl>"
+
+
+def species_html(latin: str, common: str = "") -> str:
+    """A scientific name in italics, then the common name."""
+    tail = f" ({safe_html(common)})" if common else ""
+    return f"<b><i>{safe_html(latin)}</i></b>{tail}"
+
+
+def patch_popups(plan: Plan) -> list[str]:
+    """One popup a patch: species, size, cover, date, and what can be done where."""
+    patches, shown = plan.patches, plan.shown
+    common = patches["common_name"].fillna("") if "common_name" in patches else [""] * len(patches)
+    work = patch_outcomes(plan)
+    found = []
+    for row, name in zip(rows_of(patches), common, strict=True):
+        pairs = {
+            "patch": str(row.id),
+            "area": shown_area(row.gross_m2, shown),
+            "cover": _figure(row.cover_pct, "%"),
+            "height": _figure(shown.length_of(float(row.height_m)) if pd.notna(row.height_m) else None, shown.length),
+            "seen": shown_date(row.date),
+            "stand": work.loc[row.Index, "stand"],
+            "what can be done": work.loc[row.Index, "work"],
+            "from": f"{row.file}, record {row.record}",
+        }
+        found.append(facts(species_html(str(row.species), str(name)), pairs))
+    return found
+
+
+def patch_outcomes(plan: Plan) -> pd.DataFrame:
+    """For each patch ``stand`` and ``work``: what can be done, with the share of each where there are several."""
+    pieces = plan.treatment_zones
+    names = outcome(pieces["zone"], pieces["access"]).to_numpy()
+    shapes, grounds = plan.patches.geometry.to_numpy(), pieces.geometry.to_numpy()
+    patch, piece = shapely.STRtree(grounds).query(shapes, predicate="intersects")
+    area = shapely.area(shapely.intersection(shapes[patch], grounds[piece])) if len(patch) else np.empty(0)
+    long = pd.DataFrame(
+        {"patch": patch, "work": names[piece], "stand": pieces["stand"].to_numpy()[piece], "area": area}
+    )
+    long["share"] = long["area"] / long.groupby("patch")["area"].transform("sum")
+    long = long[long["share"] > LEAST_SHARE]
+    found = pd.DataFrame("not known", index=range(len(plan.patches)), columns=["stand", "work"], dtype=object)
+    for number, rows in long.groupby("patch"):
+        found.loc[number] = [_stands(rows), _shares(rows)]
+    return found.set_axis(plan.patches.index)
+
+
+def _stands(rows: pd.DataFrame) -> str:
+    return ", ".join(sorted(set(rows["stand"].astype(str))))
+
+
+def _shares(rows: pd.DataFrame) -> str:
+    shares = rows.groupby("work")["share"].sum().sort_values(ascending=False)
+    if len(shares) == 1:
+        return OUTCOME_WORDS[str(shares.index[0])]
+    return ", ".join(f"{OUTCOME_WORDS[str(name)]} {share * 100:.0f} %" for name, share in shares.items())
+
+
+def _figure(value: float | None, unit: str) -> str:
+    if value is None or pd.isna(value):
+        return "not known"
+    return f"{shown_number(float(value), decimals=0 if float(value) >= 10 else 1)} {unit}"
+
+
+def shade_image(plan: Plan) -> tuple[str, list[list[float]]] | None:
+    """Hillshade as a JPEG address in web Mercator with its corners (lat, lon), or None without elevation."""
+    if plan.terrain.flat:
+        return None
+    shade = np.clip((hillshade(plan.terrain) - 0.35) / 0.55, 0, 1) * 115 + 140
+    terrain = plan.terrain
+    to_mercator = Transformer.from_crs(plan.crs, 3857, always_xy=True)
+    left, bottom, right, top = to_mercator.transform_bounds(*terrain.bounds)
+    step = max(right - left, top - bottom) / min(max(terrain.shape), LONGEST_SIDE_PX)
+    wide, high = math.ceil((right - left) / step), math.ceil((top - bottom) / step)
+    right, bottom = left + wide * step, top - high * step
+    moved = np.full((high, wide), np.nan, np.float32)
+    reproject(
+        shade.astype(np.float32),
+        moved,
+        src_transform=terrain.transform,
+        src_crs=plan.crs.to_wkt(),
+        dst_transform=Affine(step, 0.0, left, 0.0, -step, top),
+        dst_crs="EPSG:3857",
+        src_nodata=np.nan,
+        dst_nodata=np.nan,
+        resampling=Resampling.bilinear,
+    )
+    to_degrees = Transformer.from_crs(3857, 4326, always_xy=True)
+    (west, south), (east, north) = to_degrees.transform(left, bottom), to_degrees.transform(right, top)
+    return _jpeg(moved), [[south, west], [north, east]]
+
+
+def _jpeg(grey: np.ndarray[Any, Any]) -> str:
+    """A grey picture as an address; what is not known is white."""
+    stream = io.BytesIO()
+    Image.fromarray(np.where(np.isfinite(grey), grey, 255).astype(np.uint8)).save(
+        stream, "JPEG", quality=72, optimize=True
+    )
+    return f"data:image/jpeg;base64,{base64.b64encode(stream.getvalue()).decode('ascii')}"

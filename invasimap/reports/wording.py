@@ -1,0 +1,134 @@
+"""The words and numbers shown to people: what each code means, and figures with sensible decimals."""
+
+from __future__ import annotations
+
+from typing import Any, Final
+
+import numpy as np
+import pandas as pd
+
+from invasimap.core.units import ShownUnits
+
+OUTCOMES: Final = ("tractor", "atv_hose", "foot", "hand_only", "out_of_reach", "no_spray")
+TREATABLE: Final = ("tractor", "atv_hose", "foot")
+RESTRICTED: Final = "restricted"
+OUTSIDE: Final = "(outside)"
+
+ACCESS_WORDS: Final = {
+    "tractor": "tractor",
+    "atv_hose": "hose from an ATV",
+    "foot": "on foot",
+    "out_of_reach": "out of reach",
+}
+ZONE_WORDS: Final = {"open": "open", "hand_only": "hand only", "no_spray": "no spray"}
+OUTCOME_WORDS: Final = {
+    "tractor": "tractor",
+    "atv_hose": "hose from an ATV",
+    "foot": "on foot",
+    "hand_only": "hand work only",
+    "out_of_reach": "out of reach",
+    "no_spray": "no spray",
+}
+OUTCOME_NOTES: Final = {
+    "tractor": "no protected zone; within the tractor's limits",
+    "atv_hose": "no protected zone; hose reaches it from where the ATV can stand",
+    "foot": "no protected zone; a person can carry a sprayer there",
+    "hand_only": "reachable, but no spray from a nozzle held off the plant: cut-stump, wick, pull",
+    "out_of_reach": "outside the limits typed for every means at hand, or elevation not known",
+    "no_spray": "inside a no-spray distance",
+}
+WAY_WORDS: Final = {
+    "tractor": "way for tractor, ATV, foot",
+    "atv": "way for ATV, foot",
+    "foot": "way on foot only",
+    "none": "way, nothing allowed on it",
+}
+LIMIT_WORDS: Final = {
+    "": "no limit met",
+    "slope": "too steep",
+    "side_slope": "side slope too steep",
+    "wet": "wet ground",
+    "barrier": "behind a barrier",
+    "clearance": "gap too narrow",
+    "not_connected": "no way in",
+    "hose_length": "beyond the hose",
+    "lift": "too high for the pump",
+    "walk": "too long a walk",
+    "unknown": "elevation not known",
+}
+UNIT_WORDS: Final = {"ac": "acres", "ha": "hectares", "ft": "feet", "m": "metres"}
+
+
+def outcome(zone: pd.Series, access: pd.Series) -> pd.Series:
+    """What can be done on each piece of ground: one of ``OUTCOMES``.
+
+    No-spray ground comes first, then what nothing reaches, then hand-only; the rest is named by its access class.
+
+    Examples
+    --------
+    >>> outcome(pd.Series(["open", "hand_only"]), pd.Series(["foot", "out_of_reach"])).tolist()
+    ['foot', 'out_of_reach']
+    """
+    picked = np.select(
+        [zone == "no_spray", access == "out_of_reach", zone == "hand_only"],
+        ["no_spray", "out_of_reach", "hand_only"],
+        default=access.astype(str),
+    )
+    return pd.Series(picked, index=zone.index, dtype=object, name="outcome")
+
+
+def shown_number(value: float, *, decimals: int = 2) -> str:
+    """A figure for reading: fixed decimals, thousands apart, and ``<0.01`` for what is above nothing but rounds to it.
+
+    Examples
+    --------
+    >>> shown_number(1234.567), shown_number(0.0004), shown_number(0.0), shown_number(float("nan"))
+    ('1,234.57', '<0.01', '0', 'not known')
+    """
+    if value is None or np.isnan(value):
+        return "not known"
+    if value == 0:
+        return "0"
+    least = 10.0**-decimals
+    if 0 < value < least / 2:
+        return f"<{least:.{decimals}f}"
+    return f"{value:,.{decimals}f}"
+
+
+def shown_area(square_metres: float, shown: ShownUnits, *, unit: bool = True) -> str:
+    """An area in the shown unit.
+
+    Examples
+    --------
+    >>> from invasimap.core.units import US
+    >>> shown_area(4046.8564224, US)
+    '1.00 ac'
+    """
+    figure = shown_number(shown.area_of(square_metres))
+    return f"{figure} {shown.area}" if unit else figure
+
+
+def shown_length(metres: float, shown: ShownUnits) -> str:
+    """A length in the shown unit, to a tenth where that says more.
+
+    Examples
+    --------
+    >>> from invasimap.core.units import US
+    >>> shown_length(7.62, US), shown_length(1.0, US)
+    ('25 ft', '3.3 ft')
+    """
+    value = shown.length_of(metres)
+    figure = f"{value:,.0f}" if abs(value - round(value)) < 0.05 or value >= 100 else f"{value:,.1f}"
+    return f"{figure} {shown.length}"
+
+
+def rows_of(frame: pd.DataFrame) -> list[Any]:
+    """A frame's rows, each with its columns as attributes (and ``Index``)."""
+    return list(frame.itertuples())
+
+
+def shown_date(value: object) -> str:
+    """A date as ``2025-06-14``, or ``not known``."""
+    if value is None or value is pd.NaT or pd.isna(value):  # type: ignore[call-overload]
+        return "not known"
+    return str(value)[:10] or "not known"

@@ -1,0 +1,41 @@
+"""All outputs of a plan into one folder: first the data, then the pages people read, last the record of the run."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+from invasimap.core.files import MARK
+from invasimap.prescription.plan import Plan
+from invasimap.reports.geopackage import write_geopackage
+from invasimap.reports.overview import overview_png
+from invasimap.reports.report import report_html
+from invasimap.reports.run_record import run_record
+from invasimap.reports.tables import write_tables
+from invasimap.reports.webmap import map_html
+
+
+def write_data(plan: Plan, folder: Path) -> None:
+    """Layers and tables into ``folder``, which exists."""
+    write_geopackage(plan, folder / "plan.gpkg")
+    write_tables(plan, folder)
+
+
+def write_pages(plan: Plan, folder: Path) -> None:
+    """Maps and report into ``folder``, which exists."""
+    maps = folder / "maps"
+    maps.mkdir(exist_ok=True)
+    overview_png(plan, maps / "overview.png")
+    write_text(folder / "report.html", report_html(plan, overview_png=(maps / "overview.png").read_bytes()))
+    write_text(folder / "map.html", map_html(plan))
+
+
+def write_run_record(plan: Plan, folder: Path) -> None:
+    """``run.json``: versions, settings, input hashes, ledger, checks, seconds; its presence marks a whole result."""
+    text = json.dumps(run_record(plan), indent=2, ensure_ascii=False, allow_nan=False)
+    write_text(folder / MARK, text + "\n")
+
+
+def write_text(path: Path, text: str) -> None:
+    """UTF-8 text with the same line ends on every system."""
+    path.write_text(text, encoding="utf-8", newline="\n")

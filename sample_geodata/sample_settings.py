@@ -1,0 +1,218 @@
+"""The sample's tract.toml, written out by make_sample.py."""
+
+TRACT_TOML = """\
+# An invented tract for trying invasimap. The place, people, rules, products and numbers are all made up.
+# The product label is the law: type these numbers from your own label and your own rules, never from here.
+
+[tract]
+name = "Quillback Hollow Preserve (invented)"
+units = "us"                         # us | metric, for what is shown
+timezone = "America/New_York"
+
+# ---- what the crews mapped -------------------------------------------------------------------------------
+
+[[survey]]                           # waypoints and walked loops from a GPS receiver
+files = ["survey/north_crew.gpx"]
+observer = "north crew"
+gps_accuracy = "5 m"
+
+[[survey]]                           # a spreadsheet; species are PLANTS symbols
+files = ["survey/creek_crew.csv"]
+crs = "EPSG:4326"
+observer = "creek crew"
+gps_accuracy = "6 m"
+columns = { species = "SPP", cover = "PCT_COV" }
+defaults = { cover = "25-50 %" }     # used, and marked in the ledger, where the record has none
+
+[[survey]]                           # placemarks from a phone, in folders; species are common names
+files = ["survey/ridge_crew.kmz"]
+observer = "ridge crew"
+gps_accuracy = "8 m"
+
+[[survey]]                           # thickets walked round, a zipped shapefile in state plane feet
+files = ["survey/thickets.zip"]
+observer = "creek crew"
+gps_accuracy = "4 m"
+
+[stands]
+file = "stands.gpkg"
+layer = "stands"
+id = "stand"
+
+# ---- what spray must stay away from ----------------------------------------------------------------------
+# All distances are invented examples. no_spray and hand_only are measured from the feature's edge.
+
+[[protect]]
+kind = "perennial stream"
+file = "water.gpkg"
+layer = "streams"
+where = { class = "perennial" }
+width = "14 ft"                      # full width of the widest reach; the protective choice for the others
+no_spray = "25 ft"
+hand_only = "75 ft"
+per_slope = "1 ft"                   # both grow by this much per percent of slope at the stream
+position_error = "10 ft"
+rule = "preserve plan 4.2 (example)"
+blocks = ["tractor", "atv"]          # machines cross only at the crossings below; hose and feet do cross
+
+[[protect]]
+kind = "intermittent stream"
+file = "water.gpkg"
+layer = "streams"
+where = { class = "intermittent" }
+width = "3 ft"
+no_spray = "15 ft"
+hand_only = "35 ft"
+position_error = "10 ft"
+rule = "preserve plan 4.3 (example)"
+
+[[protect]]
+kind = "wetland"
+file = "water.gpkg"
+layer = "wetlands"
+no_spray = "30 ft"
+hand_only = "100 ft"
+rule = "preserve plan 4.4 (example)"
+blocks = ["tractor", "atv"]
+
+[[protect]]
+kind = "rare plant"
+file = "rare_plants.geojson"
+no_spray = "50 ft"
+hand_only = "100 ft"
+rule = "heritage agreement 2 (example)"
+confidential = true                  # never named or located exactly in crew files
+
+[[protect]]
+kind = "well"
+file = "wells.csv"
+crs = "EPSG:4326"
+no_spray = "100 ft"
+hand_only = "150 ft"
+rule = "county well rule 7 (example)"
+
+[[protect]]
+kind = "organic field"
+file = "neighbours.kml"
+no_spray = "60 ft"
+rule = "letter to the neighbour (example)"
+
+# ---- the ground ------------------------------------------------------------------------------------------
+
+[land]
+elevation = "dem.tif"
+elevation_unit = "m"
+open_ground = { file = "land.gpkg", layer = "open" }
+barriers = { file = "land.gpkg", layer = "barriers" }
+wet_ground = { file = "land.gpkg", layer = "wet" }
+crossings = { file = "land.gpkg", layer = "crossings" }
+
+[ways]
+file = "ways.gpkg"
+layer = "ways"
+column = "class"
+allows = { road = ["tractor", "atv", "foot"], trail = ["atv", "foot"], path = ["foot"] }
+
+[entries]
+file = "gates.csv"
+
+# ---- what the crew has, and what it will drive on --------------------------------------------------------
+
+[access]
+cell = "10 ft"
+
+[access.tractor]
+max_slope = "15 %"
+max_side_slope = "10 %"
+clearance = "12 ft"
+
+[access.atv]
+max_slope = "12 %"                   # small, so that the machine stays mostly on ways and fields
+max_side_slope = "8 %"
+clearance = "6 ft"
+hose_length = "300 ft"
+hose_loss = "10 %"
+hose_diameter = "0.5 in"
+hose_roughness = 125
+flow = "3 gal/min"
+pump_pressure = "150 psi"
+nozzle_pressure = "40 psi"
+
+[access.foot]
+max_slope = "60 %"
+max_walk = "30 min"
+off_way = 0.6
+load = 0.7
+
+[season]
+native_leaf_drop = "10-20"
+killing_freeze = "11-05"
+
+# ---- mixes: INVENTED; copy yours from the label in your hand ---------------------------------------------
+
+[[mix]]
+name = "late-season foliar"
+product = "Example Product A"        # no such product
+registration = "00000-000"
+ingredient = "3.3 lb/gal"
+rate = "1.1 % v/v"
+max_per_application = "2.9 lb/acre"
+max_per_year = "6.1 lb/acre"
+adjuvant = { name = "Example adjuvant", rate = "0.4 % v/v" }
+species = ["*"]
+zones = ["open"]
+wind = "3-10 mph"
+temperature = "40-85 degF"
+rain_free = "6 h"
+reentry = "4 h"
+
+[[mix]]
+name = "cut-stump"
+product = "Example Product B"        # no such product
+registration = "00000-001"
+ingredient = "3.7 lb/gal"
+rate = "23 % v/v"
+max_per_application = "2.6 lb/acre"
+max_per_year = "5.2 lb/acre"
+species = ["*"]
+zones = ["open", "hand_only"]
+wind = "0-12 mph"
+temperature = "32-90 degF"
+rain_free = "3 h"
+reentry = "4 h"
+
+# ---- rigs and money --------------------------------------------------------------------------------------
+
+[[rig]]
+name = "backpack pair"
+access = "foot"
+tank = "4 gal"
+output = "0.4 gal/min"
+crew = 2
+wage = "28 USD/h"
+machine = "0 USD/h"
+available = "20 day"
+
+[[rig]]
+name = "ATV with hose reel"
+access = "atv_hose"
+tank = "25 gal"
+output = "3 gal/min"
+crew = 2
+wage = "30 USD/h"
+machine = "22 USD/h"
+available = "12 day"
+
+[[rig]]
+name = "field tractor"
+access = "tractor"
+tank = "110 gal"
+output = "5 gal/min"
+crew = 1
+wage = "34 USD/h"
+machine = "61 USD/h"
+available = "6 day"
+
+[budget]
+money = "16000 USD"
+"""

@@ -1,0 +1,63 @@
+"""Shared by the tests: small tracts written to disk, and the real files kept beside the project."""
+
+import os
+from pathlib import Path
+
+import geopandas as gpd
+import numpy as np
+import pytest
+import rasterio
+from affine import Affine
+
+REAL = Path(__file__).parents[2] / "shared" / "real"
+UTM = "EPSG:32617"
+
+
+@pytest.fixture(scope="session")
+def real():
+    """The folder of real files; skipped where it is absent, unless REAL_FILES=required."""
+    if not REAL.is_dir():
+        if os.environ.get("REAL_FILES") == "required":
+            pytest.fail(f"real files are required and {REAL} is absent")
+        pytest.skip("real files are kept beside the project, not in it")
+    return REAL
+
+
+@pytest.fixture
+def write_tract(tmp_path):
+    """Writes a tract: layers of one GeoPackage in UTM metres, a survey, elevation (height of x, y) and settings."""
+
+    def write(settings, *, survey, height=None, folder="tract", **layers):
+        home = tmp_path / folder
+        home.mkdir()
+        for name, layer in layers.items():
+            layer.to_file(home / "land.gpkg", layer=name, driver="GPKG")
+        survey.to_file(home / "survey.geojson", driver="GeoJSON", COORDINATE_PRECISION=12)
+        if height is not None:
+            _write_elevation(home / "dem.tif", height, layers["stands"].total_bounds)
+        (home / "tract.toml").write_text(settings, encoding="utf-8")
+        return home
+
+    return write
+
+
+def _write_elevation(path, height, bounds):
+    left, bottom, right, top = bounds + np.array([-400, -400, 400, 400])
+    cell = 3.0
+    x = np.arange(left + cell / 2, right, cell)
+    y = np.arange(top - cell / 2, bottom, -cell)
+    z = np.broadcast_to(height(*np.meshgrid(x, y)), (len(y), len(x))).astype("float32")
+    profile = {"driver": "GTiff", "count": 1, "dtype": "float32", "crs": UTM, "width": len(x), "height": len(y)}
+    with rasterio.open(path, "w", transform=Affine(cell, 0, left, 0, -cell, top), **profile) as out:
+        out.write(z, 1)
+        out.units = ("metre",)
+
+
+@pytest.fixture
+def utm_layer():
+    """Builds a layer in UTM metres: shapes, then columns."""
+
+    def build(shapes, **columns):
+        return gpd.GeoDataFrame(columns, geometry=list(shapes), crs=UTM)
+
+    return build

@@ -1,0 +1,95 @@
+"""Settings: every section parsed, every fault found at once, with its line."""
+
+from pathlib import Path
+
+import pytest
+
+from invasimap.core.errors import SettingsError
+from invasimap.core.toml_file import read_tract
+
+EVERY_SECTION = (Path(__file__).parents[1] / "data" / "every_section.toml").read_text(encoding="utf-8")
+SMALLEST = '[tract]\nname = "A"\n[[survey]]\nfiles = ["a.csv"]\n[stands]\nfile = "s.gpkg"\n'
+
+
+def faults_of(text, folder):
+    file = folder / "tract.toml"
+    file.write_text(text, encoding="utf-8")
+    with pytest.raises(SettingsError) as caught:
+        read_tract(file)
+    return [str(fault) for fault in caught.value.faults]
+
+
+def test_every_section_is_read_in_si(tmp_path):
+    (tmp_path / "tract.toml").write_text(EVERY_SECTION, encoding="utf-8")
+    tract = read_tract(tmp_path)
+    assert tract.folder == tmp_path.resolve()
+    assert tract.protect[0].no_spray_m == pytest.approx(25 * 0.3048)
+    assert tract.protect[0].blocks == {"tractor", "atv", "hose"}
+    assert tract.access.atv.flow_L_per_min == pytest.approx(3 * 3.785411784)
+    assert tract.mix[0].max_per_application_kg_per_ha == pytest.approx(2.9 * 0.45359237 / 0.40468564224)
+    assert tract.rig[0].wage.amount == 28
+    assert tract.survey[0].defaults.cover_pct == (25, 50)
+    assert tract.season.killing_freeze == (11, 8)
+
+
+def test_smallest_file_has_no_means_and_no_protection(tmp_path):
+    (tmp_path / "tract.toml").write_text(SMALLEST, encoding="utf-8")
+    tract = read_tract(tmp_path)
+    assert tract.protect == [] and tract.access.tractor is None and tract.access.foot is None
+
+
+def test_all_faults_at_once_with_line_and_nearest_key(tmp_path):
+    text = EVERY_SECTION.replace("no_spray =", "no_spry =").replace('cell = "10 ft"', "cell = 10")
+    text = text.replace("killing_freeze", "kiling_freeze").replace('units = "us"', 'units = "imperial"')
+    lines = text.splitlines()
+    faults = faults_of(text, tmp_path)
+    spelled = next(fault for fault in faults if "no_spry" in fault)
+    number = next(n for n, line in enumerate(lines, 1) if line.startswith("no_spry"))
+    assert f"tract.toml:{number}:" in spelled and "did you mean 'no_spray'?" in spelled
+    assert any("there is no default" in fault for fault in faults)
+    assert any("10 has no unit" in fault for fault in faults)
+    assert any("did you mean 'killing_freeze'" in fault for fault in faults)
+    assert any("imperial" in fault for fault in faults)
+    assert len(faults) == 5
+
+
+def test_protect_block_without_distance_says_type_it(tmp_path):
+    faults = faults_of(SMALLEST + '[[protect]]\nkind = "well"\nfile = "w.csv"\n', tmp_path)
+    assert len(faults) == 1 and "no_spray" in faults[0] and "label or rule" in faults[0]
+
+
+@pytest.mark.parametrize(
+    ("extra", "said"),
+    [
+        ('[[protect]]\nkind="a"\nfile="a"\nno_spray="50 ft"\nhand_only="25 ft"\n', "hand_only is narrower"),
+        ('[[protect]]\nkind="a"\nfile="a"\nno_spray="-5 ft"\n', "must not be below zero"),
+        (
+            '[[mix]]\nname="m"\nproduct="p"\nrate="1 % v/v"\nspecies=["*"]\nzones=["no_spray"]\n',
+            "nothing is sprayed there",
+        ),
+        ('[[mix]]\nname="m"\nproduct="p"\nspecies=["*"]\nzones=["open"]\n', "type this from the label"),
+        ('[access]\ncell="0 ft"\n', "above zero"),
+        (
+            '[access.atv]\nmax_slope="5 %"\nmax_side_slope="5 %"\nclearance="1 m"\nhose_length="9 m"\nflow="3 gpm"\n',
+            "lift needs",
+        ),
+        ('[season]\nnative_leaf_drop="13-40"\n', "month and day"),
+    ],
+)
+def test_what_cannot_be_is_refused(tmp_path, extra, said):
+    faults = faults_of(SMALLEST + extra, tmp_path)
+    assert len(faults) == 1 and said in faults[0]
+
+
+def test_bom_is_read_and_other_encodings_named(tmp_path):
+    (tmp_path / "tract.toml").write_bytes(b"\xef\xbb\xbf" + SMALLEST.encode())
+    assert read_tract(tmp_path).tract.name == "A"
+    (tmp_path / "tract.toml").write_bytes(SMALLEST.replace('"A"', '"Caf\u00e9"').encode("cp1252"))
+    with pytest.raises(SettingsError, match="UTF-8"):
+        read_tract(tmp_path)
+
+
+def test_missing_file_and_broken_toml(tmp_path):
+    with pytest.raises(SettingsError, match="no such settings file"):
+        read_tract(tmp_path)
+    assert "not valid TOML" in faults_of('[tract]\nname = "C:\\data"\n', tmp_path)[0]

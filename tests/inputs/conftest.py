@@ -1,0 +1,45 @@
+"""A small tract of our own: stands of 1 km x 1 km around 38.0 N, 80.0 W, and a reader that needs no settings file."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import pytest
+import shapely
+
+from invasimap.core.crs import working_crs
+from invasimap.core.settings import SurveySection
+from invasimap.inputs.species import load_catalogue
+from invasimap.inputs.survey import Survey, read_survey
+
+LON, LAT = -80.0, 38.0
+
+
+@pytest.fixture
+def read(tmp_path: Path) -> Callable[..., Survey]:
+    def run(*files: str, zone: str = "America/New_York", **section: Any) -> Survey:
+        block = SurveySection.model_validate({"files": list(files), **section})
+        return read_survey(
+            [block],
+            folder=tmp_path,
+            crs=working_crs(LON, LAT),
+            near=shapely.box(-500, -500, 500, 500),
+            timezone=ZoneInfo(zone),
+            species=load_catalogue(),
+        )
+
+    return run
+
+
+@pytest.fixture
+def write(tmp_path: Path) -> Callable[[str, str | bytes], Path]:
+    def run(name: str, content: str | bytes) -> Path:
+        path = tmp_path / name
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_bytes(content if isinstance(content, bytes) else content.encode())
+        return path
+
+    return run

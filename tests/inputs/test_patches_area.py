@@ -1,0 +1,165 @@
+"""Areas of patches against worked examples computed by hand."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+
+FT2 = 0.3048**2
+ACRE = 43_560 * FT2
+HEAD = "species,cover,{},lon,lat\n"
+
+
+def _one(write, read, header, cell, **section):
+    write("a.csv", HEAD.format(header) + f"ROMU,50,{cell},-80,38\n")
+    return read("a.csv", **section)
+
+
+def test_circle_of_30_ft_diameter_is_706_858347_ft2(write, read):
+    area = _one(write, read, "diameter_ft", "30").patches.area.item()
+    assert area / FT2 == pytest.approx(706.858347058, rel=1e-11)
+    assert area / ACRE == pytest.approx(0.0162272347809, rel=1e-11)
+
+
+def test_40_by_24_ft_is_an_ellipse_of_753_982237_ft2_long_axis_east(write, read):
+    patches = _one(write, read, "Size (ft)", "24 x 40").patches
+    assert patches.area.item() / FT2 == pytest.approx(753.982236862, rel=1e-11)
+    west, south, east, north = patches.total_bounds
+    assert (east - west) / (north - south) == pytest.approx(40 / 24, rel=1e-9)
+
+
+def test_bearing_turns_the_long_axis(write, read):
+    write("a.csv", "species,cover,length_ft,width_ft,bearing,lon,lat\nROMU,50,40,24,0,-80,38\n")
+    west, south, east, north = read("a.csv").patches.total_bounds
+    assert (north - south) / (east - west) == pytest.approx(40 / 24, rel=1e-9)
+
+
+def test_area_gives_a_circle_of_that_area(write, read):
+    assert _one(write, read, "gross_ac", "0.5").patches.area.item() / ACRE == pytest.approx(0.5, rel=1e-11)
+
+
+def test_line_of_1000_by_12_ft_is_0_275482_acre_with_flat_ends(write, read):
+    # 1000 ft = 304.8 m along the equator-free meridian: 304.8 / 110,990.2 m per degree at 38 N (WGS 84)
+    end = 38 + 304.8 / 110_990.2
+    line = {"type": "LineString", "coordinates": [[-80, 38], [-80, end]]}
+    feature = {"type": "Feature", "properties": {"species": "ROMU", "width": "12 ft"}, "geometry": line}
+    write("a.geojson", json.dumps({"type": "FeatureCollection", "features": [feature]}))
+    assert read("a.geojson").patches.area.item() / ACRE == pytest.approx(0.275482093664, rel=2e-4)
+
+
+def test_radius_comes_before_diameter_area_and_pair(write, read):
+    write(
+        "a.csv",
+        "species,cover,area_ac,length_ft,width_ft,diameter_ft,radius_ft,lon,lat\n"
+        "ROMU,50,1,40,24,30,10,-80,38\nROMU,50,1,40,24,30,,-80,38\nROMU,50,1,40,24,,,-80,38\nROMU,50,,40,24,,,-80,38\n",
+    )
+    areas = (read("a.csv").patches.area / FT2).tolist()
+    assert areas == pytest.approx([314.159265359, 706.858347058, 43_560, 753.982236862], rel=1e-9)
+
+
+def test_defaults_fill_and_are_said(write, read):
+    write("a.csv", "species,lon,lat\nROMU,-80,38\n")
+    survey = read("a.csv", defaults={"radius": "10 ft", "cover": "25-50 %"})
+    assert survey.repaired["how"].tolist() == ["cover from defaults: 25-50 %; radius from defaults: 10 ft"]
+    assert survey.patches.area.item() / FT2 == pytest.approx(314.159265359, rel=1e-11)
+    assert survey.patches["cover_pct"].item() == 37.5
+
+
+@pytest.mark.parametrize(
+    ("header", "cell", "reason"),
+    [
+        ("radius", "10", "radius 10 has no unit"),
+        ("radius_ft", "1O", "radius '1O' is not read"),
+        ("radius_ft", "0", "radius 0 ft is not above zero"),
+        ("radius_ft", "-5", "radius -5 ft is not above zero"),
+        ("length_ft", "40", "length without width"),
+        ("radius_ft", "", "no size"),
+        ("size", "20 m", "does not say whether it is a radius"),
+    ],
+)
+def test_size_that_cannot_be_used_sets_the_record_aside(header, cell, reason, write, read):
+    survey = _one(write, read, header, cell)
+    assert reason in survey.set_aside["reason"].item()
+    assert len(survey.patches) == 0
+
+
+def _square(size_deg, hole=False):
+    def ring(s):
+        return [[-80 - s, 38 - s], [-80 + s, 38 - s], [-80 + s, 38 + s], [-80 - s, 38 + s], [-80 - s, 38 - s]]
+
+    return {"type": "Polygon", "coordinates": [ring(size_deg), ring(size_deg / 2)] if hole else [ring(size_deg)]}
+
+
+def _geojson(*geometries):
+    features = [{"type": "Feature", "properties": {"species": "ROMU", "cover": "5"}, "geometry": g} for g in geometries]
+    return json.dumps({"type": "FeatureCollection", "features": features})
+
+
+def test_hole_takes_a_quarter(write, read):
+    write("a.geojson", _geojson(_square(0.001), _square(0.001, hole=True)))
+    whole, holed = read("a.geojson").patches.area
+    assert holed / whole == pytest.approx(0.75, rel=1e-6)
+
+
+def test_bow_tie_is_set_aside_with_its_area_change(write, read):
+    bow = {"type": "Polygon", "coordinates": [[[-80, 38], [-79.999, 38.001], [-79.999, 38], [-80, 38.001], [-80, 38]]]}
+    write("a.geojson", _geojson(bow))
+    survey = read("a.geojson")
+    assert "self-intersection" in survey.set_aside["reason"].item()
+
+
+def test_small_loop_at_the_end_of_a_walk_is_mended(write, read):
+    ring = [[-80, 38], [-79.99, 38], [-79.99, 38.01], [-80, 38.01], [-80, 37.9999], [-79.9999, 38.0001], [-80, 38]]
+    write("a.geojson", _geojson({"type": "Polygon", "coordinates": [ring]}))
+    survey = read("a.geojson")
+    assert survey.repaired["how"].item().startswith("outline mended")
+    # 0.01 x 0.01 degree at 38 N: 1,110 m x 878 m
+    assert survey.patches.area.item() == pytest.approx(1110 * 878, rel=5e-3)
+
+
+def test_multipoint_and_collection_are_the_union_of_their_parts(write, read):
+    points = {"type": "MultiPoint", "coordinates": [[-80, 38], [-79.999, 38]]}
+    mixed = {
+        "type": "GeometryCollection",
+        "geometries": [_square(0.0001), {"type": "Point", "coordinates": [-79.999, 38]}],
+    }
+    write("a.geojson", _geojson(points, mixed, _square(0.0001)))
+    survey = read("a.geojson", defaults={"radius": "10 ft"})
+    two, both, square = survey.patches.area / FT2
+    assert two == pytest.approx(2 * 314.159265359, rel=1e-9)
+    assert both == pytest.approx(square + 314.159265359, rel=1e-9)
+    assert survey.patches["shape"].tolist() == ["point", "polygon", "polygon"]
+
+
+GPX = '<?xml version="1.0"?><gpx version="1.1" xmlns="http://www.topografix.com/GPX/1/1">{}</gpx>'
+
+
+def _track(*places, name="ROMU"):
+    points = "".join(f'<trkpt lon="{lon}" lat="{lat}"/>' for lon, lat in places)
+    return f"<trk><name>{name}</name><trkseg>{points}</trkseg></trk>"
+
+
+def test_track_whose_ends_meet_is_a_polygon_and_an_open_one_a_line(write, read):
+    # 100 m is 0.000901 degree of latitude; the walk ends 0.0001 degree (11 m) short of its start
+    walk = [(-80, 38), (-79.999, 38), (-79.999, 38.001), (-80, 38.001), (-80, 38.0001)]
+    write("a.gpx", GPX.format(_track(*walk) + _track((-80, 38), (-79.999, 38), (-79.998, 38))))
+    survey = read("a.gpx", defaults={"width": "12 ft", "cover": "50 %"})
+    assert survey.patches["shape"].tolist() == ["polygon", "line"]
+    assert survey.patches.area.iloc[0] == pytest.approx(111.0 * 87.8, rel=2e-3)
+    assert "walk closed over a gap of 11.1 m" in survey.repaired["how"].iloc[0]
+
+
+def test_short_straight_track_is_no_outline(write, read):
+    write("a.gpx", GPX.format(_track((-80, 38), (-79.99995, 38), (-79.9999, 38))))
+    survey = read("a.gpx", defaults={"width": "2 m"})
+    assert survey.patches["shape"].tolist() == ["line"]
+    assert survey.patches.area.item() == pytest.approx(0.0001 * 87_832 * 2, rel=1e-3)
+
+
+def test_line_without_length_costs_one_record(write, read):
+    flat = {"type": "LineString", "coordinates": [[-80, 38], [-80, 38]]}
+    write("a.geojson", _geojson(_square(0.0001), flat, _square(0.0001)))
+    survey = read("a.geojson", defaults={"width": "2 m"})
+    assert survey.patches["record"].tolist() == [1, 3]
+    assert "line without length" in survey.set_aside["reason"].item()

@@ -1,0 +1,244 @@
+"""Access on ground worked by hand: a straight road, a wall with a gate, a ramp, a gap, a hole in the elevation."""
+
+import geopandas as gpd
+import numpy as np
+import pytest
+import shapely
+from affine import Affine
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from invasimap.core.settings import AtvSection, FootSection, TractorSection
+from invasimap.land.access import CLASSES, access_classes
+from invasimap.land.ground import crossing_notes, make_ground
+from invasimap.land.terrain import Terrain
+
+CRS = "EPSG:32617"
+CELL = 2.0
+TRACTOR = TractorSection(max_slope="15 %", max_side_slope="10 %", clearance="3 m")
+FOOT = FootSection(max_slope="60 %", max_walk="30 min")
+
+
+def atv(hose="100 m", **more):
+    given_values = {"max_slope": "0 %", "max_side_slope": "0 %", "clearance": "1 m", "hose_loss": "0 %"}
+    return AtvSection(**given_values | {"hose_length": hose} | more)
+
+
+def terrain(height=lambda x, y: 0 * x, size=300):
+    """A square of 2 m cells, 0 to ``2 * size`` m both ways, with a height for each cell centre."""
+    centre = (np.arange(size) + 0.5) * CELL
+    x, y = np.meshgrid(centre, centre[::-1])
+    elevation = np.broadcast_to(height(x, y), (size, size)).astype(np.float32)
+    return Terrain(elevation_m=elevation, transform=Affine(CELL, 0, 0, 0, -CELL, size * CELL), crs=CRS)
+
+
+def layer(*shapes, **columns):
+    return gpd.GeoDataFrame(columns, geometry=list(shapes), crs=CRS)
+
+
+ROAD = layer(shapely.LineString([(0, 301), (600, 301)]), **{"class": ["road"], "allows": ["atv;foot;tractor"]})
+TRAIL = layer(shapely.LineString([(0, 301), (600, 301)]), **{"class": ["trail"], "allows": ["atv;foot"]})
+INSIDE = shapely.box(10, 10, 590, 590)
+
+
+def at(access, x, y):
+    """Class and limit at a place."""
+    row, column = int((access.terrain.transform.f - y) / CELL), int(x / CELL)
+    from invasimap.land.access import LIMITS
+
+    return CLASSES[access.code[row, column]], LIMITS[access.limit[row, column]]
+
+
+def ground(height=None, **layers):
+    return make_ground(height or terrain(), outline=INSIDE, **layers)
+
+
+def test_hose_reaches_its_length_on_both_sides_of_a_straight_road():
+    access = access_classes(ground(ways=TRAIL), atv=atv("100 m"))
+    column = access.code[:, 150] == CLASSES.index("atv_hose")
+    reach = np.flatnonzero(column)
+    assert reach.min() == 150 - 1 - 50 and reach.max() == 149 + 50  # 50 cells of 2 m either side of the road's cell
+    assert at(access, 300, 301 + 99) == ("atv_hose", "") and at(access, 300, 301 + 103) == (
+        "out_of_reach",
+        "hose_length",
+    )
+
+
+def test_hose_loss_shortens_it():
+    access = access_classes(ground(ways=TRAIL), atv=atv("100 m", hose_loss="10 %"))
+    assert at(access, 300, 301 + 88)[0] == "atv_hose" and at(access, 300, 301 + 93)[0] == "out_of_reach"
+
+
+def test_reach_never_exceeds_the_circle_and_keeps_within_three_percent_of_it():
+    end = layer(shapely.LineString([(0, 301), (301, 301)]), **{"class": ["trail"], "allows": ["atv;foot"]})
+    access = access_classes(ground(ways=end), atv=atv("150 m"))
+    rows, columns = np.nonzero(access.code == CLASSES.index("atv_hose"))
+    x, y = (columns + 0.5) * CELL, 600 - (rows + 0.5) * CELL
+    beyond = x > 301
+    away = np.hypot(x[beyond] - 301, y[beyond] - 301)
+    assert away.max() <= 150 + 1e-6
+    half_disc = np.pi * 150**2 / 2
+    assert 0.94 * half_disc < len(away) * CELL**2 <= half_disc * 1.01
+
+
+def test_hose_is_measured_along_the_slope():
+    steep = terrain(lambda x, y: 0.75 * np.maximum(y - 301, 0))  # 3-4-5: 100 m of hose lies over 80 m of map
+    access = access_classes(ground(height=steep, ways=TRAIL), atv=atv("100 m"))
+    assert at(access, 300, 301 + 79)[0] == "atv_hose" and at(access, 300, 301 + 83)[0] == "out_of_reach"
+
+
+def test_hose_goes_round_a_wall_not_through_it():
+    wall = layer(shapely.LineString([(200, 331), (600, 331)]))
+    access = access_classes(ground(ways=TRAIL, barriers=wall), atv=atv("100 m"))
+    assert at(access, 450, 320)[0] == "atv_hose"
+    assert at(access, 450, 345)[0] == "out_of_reach"
+    assert at(access, 190, 345)[0] == "atv_hose"
+    assert at(access, 205, 345)[0] == "atv_hose"  # round the end of the wall
+
+
+def test_a_diagonal_wall_does_not_leak():
+    wall = layer(shapely.LineString([(0, 310), (290, 600)]), shapely.LineString([(0, 310), (-5, 310)]))
+    access = access_classes(ground(ways=TRAIL, barriers=wall), atv=atv("90 m"))
+    assert at(access, 8, 330)[0] == "out_of_reach"
+
+
+def test_pump_lift_binds_uphill_only():
+    pump = {"hose_diameter": "0.5 in", "flow": "3 gal/min", "hose_roughness": 140, "nozzle_pressure": "40 psi"}
+    hill = terrain(lambda x, y: 0.5 * (y - 301))
+    # 300 ft of hose loses 32.4 psi; 9.1 psi are left, which lift water 21 ft = 6.4 m, 12.8 m up this slope
+    rig = atv("300 ft", pump_pressure="81.5 psi", **pump)
+    access = access_classes(ground(height=hill, ways=TRAIL), atv=rig)
+    assert at(access, 300, 301 + 10)[0] == "atv_hose"
+    assert at(access, 300, 301 + 17) == ("out_of_reach", "lift")
+    assert at(access, 300, 301 - 70)[0] == "atv_hose"
+
+
+def test_tractor_works_open_ground_joined_to_the_road_within_its_slope():
+    fields = layer(shapely.box(100, 250, 200, 400), shapely.box(300, 400, 400, 500))
+    access = access_classes(ground(ways=ROAD, open_ground=fields), tractor=TRACTOR)
+    assert at(access, 150, 380)[0] == "tractor"
+    assert at(access, 350, 450) == ("out_of_reach", "not_connected")
+    assert at(access, 250, 380) == ("out_of_reach", "clearance")
+    area = (access.code == CLASSES.index("tractor")).sum() * CELL**2
+    assert area == pytest.approx(100 * 150 + 500 * CELL, rel=0.02)  # the field, and the road outside it
+
+
+@pytest.mark.parametrize(("percent", "limit"), [(9, None), (12, "side_slope"), (18, "slope")])
+def test_tractor_slope_limits(percent, limit):
+    field = layer(shapely.box(100, 250, 200, 400))
+    tilted = terrain(lambda x, y: percent / 100 * y)
+    access = access_classes(ground(height=tilted, ways=ROAD, open_ground=field), tractor=TRACTOR)
+    assert at(access, 150, 380) == (("out_of_reach", limit) if limit else ("tractor", ""))
+
+
+def test_wet_ground_stops_machines_but_not_people():
+    field, bog = layer(shapely.box(100, 250, 200, 400)), layer(shapely.box(100, 340, 200, 360))
+    access = access_classes(ground(ways=ROAD, open_ground=field, wet_ground=bog), tractor=TRACTOR, foot=FOOT)
+    assert at(access, 150, 350) == ("foot", "wet")
+    assert at(access, 150, 380) == ("foot", "not_connected")
+    assert at(access, 150, 320)[0] == "tractor"
+
+
+@pytest.mark.parametrize(("gap", "through"), [(2.0, False), (6.0, True)])
+def test_a_gap_narrower_than_the_clearance_does_not_pass(gap, through):
+    fences = layer(
+        shapely.LineString([(0, 350), (301 - gap / 2, 350)]), shapely.LineString([(301 + gap / 2, 350), (600, 350)])
+    )
+    rig = atv("1 m", max_slope="10 %", max_side_slope="10 %", clearance="3 m")
+    access = access_classes(ground(ways=TRAIL, barriers=fences), atv=rig)
+    assert (at(access, 301, 450)[0] == "atv_hose") is through
+
+
+STREAM = layer(
+    shapely.LineString([(401, 0), (401, 600)]), kind=["stream"], rule=[""], confidential=[False], no_spray_m=[5.0],
+    hand_only_m=[np.nan], width_m=[8.0], per_slope_m=[0.0], position_error_m=[0.0], blocks=["atv;tractor"],
+)  # fmt: skip
+
+
+def test_water_that_blocks_machines_is_passed_only_at_a_mapped_crossing():
+    bridge = layer(shapely.Point(401, 301), width_m=[4.0])
+    without = access_classes(ground(ways=TRAIL, features=STREAM, entries=layer(shapely.Point(1, 301))), atv=atv("20 m"))
+    withit = access_classes(
+        ground(ways=TRAIL, features=STREAM, entries=layer(shapely.Point(1, 301)), crossings=bridge), atv=atv("20 m")
+    )
+    assert at(without, 350, 305)[0] == "atv_hose" and at(without, 450, 305)[0] == "out_of_reach"
+    assert at(withit, 450, 305)[0] == "atv_hose"
+
+
+def test_a_way_into_blocked_water_without_a_crossing_is_said():
+    notes = crossing_notes(ground(ways=TRAIL, features=STREAM))
+    assert len(notes) == 1 and "atv" in notes[0] and "crossings" in notes[0]
+    assert (
+        crossing_notes(ground(ways=TRAIL, features=STREAM, crossings=layer(shapely.Point(401, 301), width_m=[4.0])))
+        == []
+    )
+
+
+def test_only_ways_joined_to_an_entry_count():
+    two = layer(
+        shapely.LineString([(0, 101), (600, 101)]), shapely.LineString([(0, 501), (600, 501)]),
+        **{"class": ["trail"] * 2, "allows": ["atv;foot"] * 2},
+    )  # fmt: skip
+    gate = layer(shapely.Point(3, 110))  # within 30 m of its way
+    access = access_classes(ground(ways=two, entries=gate), atv=atv("20 m"))
+    assert at(access, 300, 105)[0] == "atv_hose" and at(access, 300, 505)[0] == "out_of_reach"
+    everywhere = access_classes(ground(ways=two), atv=atv("20 m"))
+    assert at(everywhere, 300, 505)[0] == "atv_hose"
+
+
+def test_walk_of_so_many_minutes_off_the_way():
+    rig = FootSection(max_slope="60 %", max_walk="5 min", off_way=0.6, load=0.7)
+    access = access_classes(ground(ways=TRAIL), foot=rig)
+    reach_m = 5 * 5.03674212462 * 0.6 * 0.7 * 1000 / 60  # Tobler on the level: 176.3 m
+    assert at(access, 300, 301 + reach_m - 5)[0] == "foot"
+    assert at(access, 300, 301 + reach_m + 5) == ("out_of_reach", "walk")
+    row = int((600 - 401) / CELL)
+    assert access.walk_min[row, 150] == pytest.approx(100 / (5036.74212462 * 0.42 / 60), rel=0.03)
+
+
+def test_too_steep_to_walk_is_out_of_reach_by_slope():
+    bank = terrain(lambda x, y: np.where(y > 350, 0.8 * (y - 350), 0))
+    access = access_classes(ground(height=bank, ways=TRAIL), foot=FOOT)
+    assert at(access, 300, 345)[0] == "foot" and at(access, 300, 370) == ("out_of_reach", "slope")
+
+
+def test_ground_without_elevation_is_unknown_never_free():
+    holed = terrain(lambda x, y: np.where((x > 200) & (x < 260) & (y > 280) & (y < 340), np.nan, 0))
+    access = access_classes(ground(height=holed, ways=ROAD), tractor=TRACTOR, atv=atv(), foot=FOOT)
+    assert at(access, 230, 301) == ("out_of_reach", "unknown")
+    assert at(access, 300, 301)[0] == "tractor"  # the road itself goes on
+
+
+def test_means_not_at_hand_get_nothing_and_polygons_cover_the_grid_once():
+    access = access_classes(ground(ways=ROAD, open_ground=layer(shapely.box(100, 250, 200, 400))), foot=FOOT)
+    assert set(np.unique(access.code)) <= {CLASSES.index("foot"), CLASSES.index("out_of_reach")}
+    polygons = access.polygons()
+    assert polygons.area.sum() == pytest.approx(600 * 600, rel=1e-12)
+    assert polygons.geometry.union_all().area == pytest.approx(600 * 600, rel=1e-12)
+
+
+def test_no_ways_and_no_entries_reach_nothing():
+    access = access_classes(ground(), tractor=TRACTOR, atv=atv(), foot=FOOT)
+    assert (access.code == 0).all()
+    assert at(access, 300, 300)[1] == "not_connected"
+
+
+@given(st.integers(0, 10_000))
+@settings(max_examples=15, deadline=None)
+def test_longer_hose_never_loses_ground_and_a_steeper_limit_never_gives_tractor_less(seed):
+    rng = np.random.default_rng(seed)
+    bumps = rng.uniform(0.01, 0.06, 4)
+    rough = terrain(
+        lambda x, y: 20 * np.sin(bumps[0] * x) * np.cos(bumps[1] * y) + 8 * np.sin(bumps[2] * x + bumps[3] * y), 150
+    )
+    walls = layer(*[shapely.LineString(rng.uniform(0, 300, (2, 2))) for _ in range(4)])
+    road = layer(shapely.LineString([(0, 151), (300, 131)]), **{"class": ["r"], "allows": ["atv;foot;tractor"]})
+    field = layer(shapely.box(*sorted(rng.uniform(20, 140, 2)), *sorted(rng.uniform(150, 280, 2))))
+    here = make_ground(rough, outline=shapely.box(5, 5, 295, 295), ways=road, barriers=walls, open_ground=field)
+    short, long = (access_classes(here, atv=atv(hose), foot=FOOT) for hose in ("40 m", "70 m"))
+    assert (long.code >= short.code).all()
+    strict, lax = (
+        access_classes(here, tractor=TractorSection(max_slope=slope, max_side_slope=slope, clearance="3 m"))
+        for slope in ("8 %", "14 %")
+    )
+    assert (lax.code >= strict.code).all()

@@ -1,0 +1,317 @@
+"""A small invented tract, worked out with plain geopandas overlays, for the reports to draw and write."""
+
+from __future__ import annotations
+
+import dataclasses
+import datetime as dt
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pytest
+import shapely
+import shapely.ops
+from affine import Affine
+from pyproj import CRS
+from shapely.geometry import LineString, Point, Polygon, box
+
+from invasimap.core.crs import working_crs
+from invasimap.core.toml_file import read_tract
+from invasimap.land.terrain import Terrain, flat_terrain
+from invasimap.prescription.plan import Check, Plan
+
+HALF_M = 760.0
+SPECIES = (
+    ("Lonicera maackii", "Amur honeysuckle"),
+    ("Elaeagnus umbellata", "autumn-olive"),
+    ("Ailanthus altissima", "tree-of-heaven"),
+    ("Celastrus orbiculatus", "Oriental bittersweet"),
+)
+TOML = """
+[tract]
+name = '''{name}'''
+units = "{units}"
+timezone = "America/New_York"
+[[survey]]
+files = ["survey.csv"]
+[stands]
+file = "stands.gpkg"
+[[protect]]
+kind = "perennial stream"
+file = "water.gpkg"
+no_spray = "25 ft"
+hand_only = "75 ft"
+rule = "county permit 12"
+[[protect]]
+kind = "well"
+file = "wells.gpkg"
+no_spray = "100 ft"
+rule = "own rule"
+[[protect]]
+kind = "lady's slipper"
+file = "rare/slipper.gpkg"
+no_spray = "100 ft"
+hand_only = "200 ft"
+rule = "heritage agreement 7"
+confidential = true
+[access]
+cell = "10 ft"
+[access.foot]
+max_slope = "60 %"
+max_walk = "30 min"
+"""
+CRS_M = working_crs(-80.5, 38.2)
+
+
+def frame(crs: CRS = CRS_M, *, geometry: Any = (), **columns: Any) -> gpd.GeoDataFrame:
+    return gpd.GeoDataFrame(columns, geometry=list(geometry), crs=crs)
+
+
+def hills() -> Terrain:
+    cell, n = 5.0, 360
+    x = (np.arange(n) + 0.5) * cell - n * cell / 2
+    east, north = np.meshgrid(x, -x)
+    away = np.abs(north - 0.3 * east - 120 * np.sin(east / 260))
+    z = (
+        300
+        + 90 * (1 - np.exp(-away / 300))
+        + 18 * np.sin(east / 170) * np.cos(north / 210)
+        + 6 * np.sin((east + north) / 60)
+    )
+    return Terrain(
+        elevation_m=z.astype(np.float32), transform=Affine(cell, 0, -n * cell / 2, 0, -cell, n * cell / 2), crs=CRS_M
+    )
+
+
+def stands_layer() -> gpd.GeoDataFrame:
+    outline = Polygon(
+        [(-740, -600), (-300, -740), (420, -700), (740, -420), (700, 380), (380, 720), (-420, 690), (-700, 250)]
+    )
+    cuts = [
+        LineString([(-800, 60), (800, 160)]),
+        LineString([(-60, -800), (41, 130)]),
+        LineString([(-240, 900), (-160, 80)]),
+        LineString([(300, 900), (330, 80)]),
+    ]
+    parts = [outline]
+    for cut in cuts:
+        parts = [
+            piece for part in parts for piece in (shapely.ops.split(part, cut).geoms if cut.crosses(part) else [part])
+        ]
+    parts = sorted(parts, key=lambda p: (-p.centroid.y, p.centroid.x))
+    return frame(geometry=parts, stand=[str(i + 1) for i in range(len(parts))])
+
+
+def patches_layer(seed: int, count: int) -> gpd.GeoDataFrame:
+    rng = np.random.default_rng(seed)
+    shapes, rows = [], []
+    for i in range(count):
+        cx, cy = rng.uniform(-640, 640, 2)
+        radius = float(rng.choice([3, 8, 15, 30, 55], p=[0.2, 0.25, 0.25, 0.2, 0.1]))
+        turn = np.linspace(0, 2 * np.pi, 24, endpoint=False)
+        r = radius * (1 + 0.25 * np.sin(3 * turn + rng.uniform(0, 6)) + 0.08 * rng.normal(size=24))
+        shapes.append(Polygon(np.c_[cx + r * np.cos(turn), cy + r * np.sin(turn)]))
+        latin, common = SPECIES[int(rng.choice(4, p=[0.45, 0.25, 0.15, 0.15]))]
+        rows.append(
+            (
+                f"P{i + 1:03d}",
+                latin,
+                common,
+                dt.date(2025, 6, 3) + dt.timedelta(days=int(rng.integers(0, 40))),
+                float(rng.choice([5, 15, 38, 63, 88])),
+                float(rng.uniform(0.5, 5)),
+                "crew A",
+                "survey.csv",
+                i + 1,
+            )
+        )
+    table = pd.DataFrame(
+        rows, columns=["id", "species", "common_name", "date", "cover_pct", "height_m", "observer", "file", "record"]
+    )
+    found = gpd.GeoDataFrame(table, geometry=shapes, crs=CRS_M)
+    found["gross_m2"] = found.area
+    return found
+
+
+def pieces_of(stands: gpd.GeoDataFrame, protection: gpd.GeoDataFrame, access: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
+    """Stand x zone x access over the whole ground, ``(outside)`` and ``open`` where nothing says otherwise."""
+    everything = frame(geometry=[box(-2000, -2000, 2000, 2000)])
+    pieces = everything.overlay(stands[["stand", "geometry"]], how="union", keep_geom_type=True)
+    pieces = (
+        pieces.overlay(protection[["zone", "geometry"]], how="union", keep_geom_type=True)
+        if len(protection)
+        else pieces.assign(zone=None)
+    )
+    pieces = pieces.overlay(access[["access", "geometry"]], how="union", keep_geom_type=True)
+    return pieces.fillna({"stand": "(outside)", "zone": "open", "access": "out_of_reach"})
+
+
+def mosaic_of(patches: gpd.GeoDataFrame, pieces: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
+    faces = frame(geometry=[], species=[], cover_pct=[])
+    for latin, group in patches.groupby("species", sort=True):
+        layer = frame(geometry=[group.union_all()], latin=[latin], cover=[f"{group.cover_pct.mean():g}"])
+        if faces.empty:
+            faces = layer.rename(columns={"latin": "species", "cover": "cover_pct"})
+            continue
+        both = faces.overlay(layer, how="union", keep_geom_type=True)
+        for column, extra in (("species", "latin"), ("cover_pct", "cover")):
+            both[column] = [
+                ";".join(str(v) for v in pair if pd.notna(v)) for pair in zip(both[column], both[extra], strict=True)
+            ]
+        faces = both[["species", "cover_pct", "geometry"]]
+    mosaic = faces.overlay(pieces, how="intersection", keep_geom_type=True)
+    mosaic = mosaic.dissolve(["stand", "zone", "access", "species", "cover_pct"], as_index=False)
+    mosaic["area_m2"] = mosaic.area
+    return mosaic[["stand", "zone", "access", "species", "cover_pct", "area_m2", "geometry"]]
+
+
+def acreage_of(mosaic: gpd.GeoDataFrame) -> pd.DataFrame:
+    rows = []
+    for face in mosaic.itertuples():
+        for latin, cover in zip(face.species.split(";"), face.cover_pct.split(";"), strict=True):
+            rows.append((face.stand, latin, face.zone, face.access, face.area_m2, face.area_m2 * float(cover) / 100))
+    long = pd.DataFrame(rows, columns=["stand", "species", "zone", "access", "gross_m2", "infested_m2"])
+    table = long.groupby(["stand", "species", "zone", "access"], as_index=False).sum()
+    table.insert(4, "patches", 1)
+    return table.assign(gross_low_m2=table.gross_m2 * 0.9, gross_high_m2=table.gross_m2 * 1.1)
+
+
+def land_layers() -> dict[str, gpd.GeoDataFrame]:
+    x = np.linspace(-900, 900, 80)
+    stream = LineString(np.c_[x, 0.3 * x + 120 * np.sin(x / 260)])
+    well, rare = Point(250, -380), Point(-330, 420)
+    road = LineString([(-900, -330), (-520, -300), (-150, -420), (120, -330), (420, -480), (900, -300)])
+    trail = LineString([(-150, -420), (-120, -150), (60, 20), (180, 330), (120, 560)])
+    path = LineString([(180, 330), (430, 420), (560, 300)])
+    features = frame(
+        geometry=[stream, well, rare],
+        kind=["perennial stream", "well", "lady's slipper"],
+        rule=["county permit 12", "own rule", "heritage agreement 7"],
+        no_spray_m=[7.62, 30.48, 30.48],
+        hand_only_m=[22.86, np.nan, 60.96],
+        confidential=[False, False, True],
+    )
+    near = {"perennial stream": stream.buffer(7.62), "well": well.buffer(30.48), "lady's slipper": rare.buffer(30.48)}
+    wide = {"perennial stream": stream.buffer(22.86), "lady's slipper": rare.buffer(60.96)}
+    taken, rows = Polygon(), []
+    for zone, rings in (("no_spray", near), ("hand_only", wide)):
+        for kind, ring in rings.items():
+            rows.append((zone, kind, f"{kind} rule", kind == "lady's slipper", ring.difference(taken)))
+            taken = taken.union(ring)
+    protection = gpd.GeoDataFrame(
+        pd.DataFrame(rows, columns=["zone", "kind", "rule", "confidential", "geometry"]), geometry="geometry", crs=CRS_M
+    )
+    field = Polygon([(-560, -560), (-120, -600), (-130, -440), (-540, -330)])
+    bands = {
+        "tractor": field,
+        "atv_hose": road.union(trail).buffer(85),
+        "foot": road.union(trail).union(path).buffer(420),
+        "out_of_reach": box(-900, -900, 900, 900),
+    }
+    taken, rows = Polygon(), []
+    for access, ground in bands.items():
+        rows.append((access, {"out_of_reach": "walk"}.get(access, ""), ground.difference(taken)))
+        taken = taken.union(ground)
+    access = gpd.GeoDataFrame(
+        pd.DataFrame(rows, columns=["access", "limit", "geometry"]), geometry="geometry", crs=CRS_M
+    )
+    return {
+        "features": features,
+        "protection": protection,
+        "access": access,
+        "open_ground": frame(geometry=[field]),
+        "ways": frame(
+            geometry=[road, trail, path],
+            **{"class": ["road", "trail", "path"], "machines": ["tractor;atv;foot", "atv;foot", "foot"]},
+        ),
+        "entries": frame(geometry=[Point(-725, -318)], name=["gate"]),
+        "barriers": frame(geometry=[LineString([(350, -100), (520, -60), (640, -140)])]),
+        "wet_ground": frame(geometry=[Point(-420, -120).buffer(60)]),
+        "crossings": frame(geometry=[Point(21, 15)]),
+    }
+
+
+def build_plan(
+    folder: Path, *, name: str = "Toy Tract", units: str = "us", count: int = 40, seed: int = 4, **changes: Any
+) -> Plan:
+    """A whole Plan; ``changes`` take the place of single fields."""
+    file = folder / "tract.toml"
+    file.write_text(TOML.format(name=name, units=units), encoding="utf-8")
+    stands, patches, land = stands_layer(), patches_layer(seed, count), land_layers()
+    pieces = pieces_of(stands, land["protection"], land["access"])
+    mosaic = mosaic_of(patches, pieces)
+    zones = mosaic.dissolve(
+        ["stand", "zone", "access"],
+        as_index=False,
+        aggfunc={"species": lambda s: ";".join(sorted(set(";".join(s).split(";"))))},
+    )
+    zones.insert(0, "id", [f"Z{i + 1}" for i in range(len(zones))])
+    zones["gross_m2"] = zones.area
+    ground = (
+        mosaic.groupby(["stand", "zone", "access"], as_index=False)["area_m2"]
+        .sum()
+        .rename(columns={"area_m2": "ground_m2"})
+    )
+    aside = frame(
+        geometry=[None, Point(100, 200)],
+        file=["survey.csv"] * 2,
+        record=[count + 1, count + 2],
+        reason=["no species", "cover 140 % is outside 0-100"],
+        raw=['{"SPP": ""}', '{"SPP": "LOMA", "PCT": 140}'],
+    )
+    repaired = pd.DataFrame({"file": ["survey.csv"], "record": [3], "repair": ["radius taken from defaults (10 ft)"]})
+    ledger = pd.DataFrame(
+        {"file": ["survey.csv"], "records": [count + 2], "accepted": [count - 1], "repaired": [1], "set_aside": [2]}
+    )
+    plan = Plan(
+        settings=read_tract(file), crs=CRS_M, terrain=hills(), stands=stands, patches=patches, mosaic=mosaic,
+        treatment_zones=zones[["id", "stand", "zone", "access", "species", "gross_m2", "geometry"]],
+        set_aside=aside, acreage=acreage_of(mosaic), ground=ground, ledger=ledger, repaired=repaired,
+        checks=(
+            Check(name="area conserved", value=2e-15, limit=1e-9), Check(name="records lost", value=0.0, limit=0.0)
+        ),
+        notes=("1 patch lies outside every stand.",), inputs={folder / "survey.csv": "a" * 64}, seconds={"read": 0.1},
+        made=dt.datetime(2025, 11, 3, 15, 0, tzinfo=dt.UTC), **land,
+    )  # fmt: skip
+    return dataclasses.replace(plan, **changes)
+
+
+def bare_plan(folder: Path) -> Plan:
+    """Stands and nothing else: no patches, ways, features or elevation."""
+    whole = build_plan(folder)
+    layers = (
+        "patches",
+        "mosaic",
+        "treatment_zones",
+        "protection",
+        "features",
+        "ways",
+        "entries",
+        "barriers",
+        "open_ground",
+        "wet_ground",
+        "crossings",
+        "set_aside",
+    )
+    tables = ("acreage", "ground", "repaired", "ledger")
+    empty = {name: getattr(whole, name).iloc[:0] for name in (*layers, *tables)}
+    flat = flat_terrain((-760, -760, 760, 760), cell_m=5.0, crs=CRS_M)
+    return dataclasses.replace(whole, terrain=flat, notes=(), **empty)
+
+
+@pytest.fixture
+def make_plan(tmp_path: Path) -> Callable[..., Plan]:
+    return lambda **options: build_plan(tmp_path, **options)
+
+
+@pytest.fixture(scope="session")
+def toy_plan(tmp_path_factory: pytest.TempPathFactory) -> Plan:
+    return build_plan(tmp_path_factory.mktemp("toy"))
+
+
+@pytest.fixture(scope="session")
+def empty_plan(tmp_path_factory: pytest.TempPathFactory) -> Plan:
+    return bare_plan(tmp_path_factory.mktemp("bare"))

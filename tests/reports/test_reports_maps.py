@@ -1,0 +1,197 @@
+import dataclasses
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pytest
+from affine import Affine
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+from PIL import Image
+from pyproj import CRS
+
+from invasimap.core.units import METRIC, US
+from invasimap.land.terrain import Terrain
+from invasimap.prescription.plan import Plan
+from invasimap.reports.answers import answers, stand_table
+from invasimap.reports.furniture import north_turn_deg
+from invasimap.reports.legend import legend_rows
+from invasimap.reports.overview import draw_overview, overview_figure, overview_png
+from invasimap.reports.relief import contour_interval, contours, hillshade
+
+CRS_M = CRS.from_epsg(5070)
+
+
+def plane(rise_per_m: float, *, rows: int = 40, columns: int = 60, hole: bool = False) -> Terrain:
+    x = (np.arange(columns) + 0.5) * 10
+    z = np.tile((x * rise_per_m).astype(np.float32), (rows, 1))
+    if hole:
+        z[10:20, 20:30] = np.nan
+    return Terrain(elevation_m=z, transform=Affine(10, 0, 0, 0, -10, rows * 10), crs=CRS_M)
+
+
+def words_on(figure: Figure) -> str:
+    return "\n".join(text.get_text() for text in [*figure.texts, *(t for ax in figure.axes for t in ax.texts)])
+
+
+def test_contours_of_a_plane_lie_where_the_height_is() -> None:
+    lines = contours(plane(0.1), interval=5, shown=METRIC)  # 10 % slope: 5 m of height every 50 m
+    inner = lines[(lines.elevation > 10) & (lines.elevation < 50)]
+    assert len(inner) == 7
+    for line in inner.itertuples():
+        np.testing.assert_allclose([line.geometry.bounds[0], line.geometry.bounds[2]], line.elevation / 0.1, atol=0.5)
+    assert lines[lines.is_index].elevation.tolist() == [25.0, 50.0]
+
+
+def test_contours_in_feet_are_round_feet() -> None:
+    lines = contours(plane(0.3048 / 10), interval=10, shown=US)  # 1 ft every 10 m
+    assert set(lines.elevation) == {10.0, 20.0, 30.0, 40.0, 50.0}
+    one = lines[lines.elevation == 30.0].geometry.iloc[0]
+    assert one.bounds[0] == pytest.approx(300.0, abs=0.5)
+
+
+def test_contours_do_not_cross_unknown_ground() -> None:
+    from shapely.geometry import box
+
+    lines = contours(plane(0.1, hole=True), interval=5, shown=METRIC)
+    assert not lines.intersects(box(211, 211, 289, 289)).any()
+
+
+@pytest.mark.parametrize(("relief_m", "shown", "interval"), [(60, US, 10), (120, US, 20), (60, METRIC, 5), (0, US, 5)])
+def test_interval_is_round(relief_m: float, shown: object, interval: int) -> None:
+    assert contour_interval(plane(relief_m / 590), shown) == interval  # type: ignore[arg-type]
+
+
+def test_shade_of_level_ground_is_even_and_unknown_stays_unknown() -> None:
+    level = hillshade(plane(0.0))
+    np.testing.assert_allclose(level, np.sin(np.radians(45)), atol=1e-6)
+    assert np.isnan(hillshade(plane(0.1, hole=True))[12:18, 22:28]).all()
+
+
+def test_ground_that_faces_the_light_is_brighter() -> None:
+    assert hillshade(plane(0.5))[20, 30] > hillshade(plane(-0.5))[20, 30]  # rising eastward faces west, to the light
+
+
+def test_map_is_true_to_its_scale(toy_plan: Plan) -> None:
+    figure = overview_figure(toy_plan)
+    ax, words = figure.axes[0], words_on(figure)
+    scale = float(words.split("1:")[1].split(" ")[0].replace(",", ""))
+    box = ax.get_position()
+    for limits, share, side in ((ax.get_xlim(), box.width, 0), (ax.get_ylim(), box.height, 1)):
+        paper_m = share * figure.get_size_inches()[side] * 0.0254
+        assert (limits[1] - limits[0]) / paper_m == pytest.approx(scale, rel=1e-6)
+    left, bottom, right, top = toy_plan.stands.total_bounds
+    assert ax.get_xlim()[0] < left < right < ax.get_xlim()[1]
+    assert ax.get_ylim()[0] < bottom < top < ax.get_ylim()[1]
+    assert f"(1 in = {scale / 12:,.4g} ft)" in words
+
+
+def test_nothing_on_the_sheet_collides_or_leaves_it(toy_plan: Plan) -> None:
+    figure = overview_figure(toy_plan)
+    figure.canvas.draw()
+    ax = figure.axes[0]
+    boxes = [text.get_window_extent() for text in ax.texts]
+    pairs = [(a, b) for i, a in enumerate(boxes) for b in boxes[i + 1 :] if a.overlaps(b)]
+    assert pairs == []
+    page = figure.bbox
+    for text in [*figure.texts, *(t for each in figure.axes for t in each.texts)]:
+        box = text.get_window_extent()
+        assert page.x0 <= box.x0 <= box.x1 <= page.x1, text.get_text()
+        assert page.y0 <= box.y0 <= box.y1 <= page.y1, text.get_text()
+        assert text.get_fontsize() >= 8, text.get_text()
+    rows = sorted((t.get_window_extent() for t in figure.axes[1].texts), key=lambda b: (b.x0 > 100, b.y0))
+    assert not any(a.overlaps(b) for i, a in enumerate(rows) for b in rows[i + 1 :])
+
+
+def test_sheet_says_whose_when_and_the_law(toy_plan: Plan) -> None:
+    words = words_on(overview_figure(toy_plan))
+    for part in (
+        "Toy Tract",
+        "2025-06-03 to 2025-07-11",
+        "2025-11-03",
+        "product label is the law",
+        "Emergency",
+        "38.197",
+    ):
+        assert part in words
+    assert "slipper" not in words
+    for stand in toy_plan.stands["stand"]:
+        assert f"\n{stand}\n" in f"\n{words}\n"
+
+
+def test_legend_acres_add_up_to_the_infested_ground(toy_plan: Plan) -> None:
+    rows = {row.text: row.figure for row in legend_rows(toy_plan)}
+    total = float(rows["all infested ground"].removesuffix(" ac"))
+    parts = [
+        float(rows[name].removesuffix(" ac"))
+        for name in ("tractor", "hose from an ATV", "on foot", "hand work only", "out of reach", "no spray")
+    ]
+    assert sum(parts) == pytest.approx(total, abs=0.03)
+    assert total == pytest.approx(toy_plan.patches.union_all().area / 4046.8564224, abs=0.005)
+
+
+def test_legend_lists_only_what_is_there(empty_plan: Plan) -> None:
+    words = {row.text for row in legend_rows(empty_plan)}
+    assert "No patch was mapped" in words
+    assert not words & {"entry", "barrier", "wet ground", "tractor", "no spray zone", "way on foot only"}
+
+
+def test_png_is_a_letter_sheet_and_metric_tracts_get_a4(
+    toy_plan: Plan, make_plan: Callable[..., Plan], tmp_path: Path
+) -> None:
+    overview_png(toy_plan, tmp_path / "us.png")
+    assert Image.open(tmp_path / "us.png").size == (2200, 1700)
+    overview_png(make_plan(units="metric", count=3), tmp_path / "m.png")
+    assert sorted(Image.open(tmp_path / "m.png").size) == [1654, 2338]
+
+
+def test_tall_tract_is_set_upright(toy_plan: Plan) -> None:
+    tall = toy_plan.stands.assign(geometry=toy_plan.stands.geometry.scale(0.4, 1.4, origin=(0, 0)))
+    figure = overview_figure(
+        dataclasses.replace(toy_plan, stands=tall, patches=toy_plan.patches.iloc[:0], entries=toy_plan.entries.iloc[:0])
+    )
+    assert figure.get_size_inches()[1] > figure.get_size_inches()[0]
+
+
+def test_draw_overview_gives_back_the_axes(toy_plan: Plan, empty_plan: Plan) -> None:
+    for plan in (toy_plan, empty_plan):
+        figure = Figure(figsize=(6, 5))
+        FigureCanvasAgg(figure)
+        ax = figure.add_axes((0.05, 0.05, 0.9, 0.9))
+        assert draw_overview(plan, ax=ax) is ax
+        figure.canvas.draw()
+
+
+def test_plan_is_not_changed_by_drawing(toy_plan: Plan) -> None:
+    before = {name: list(getattr(toy_plan, name).columns) for name in ("stands", "patches", "protection", "ways")}
+    overview_figure(toy_plan)
+    assert before == {name: list(getattr(toy_plan, name).columns) for name in before}
+
+
+@pytest.mark.parametrize(("x", "sign"), [(500_000.0, 1), (-500_000.0, -1)])
+def test_north_leans_with_the_convergence(x: float, sign: int) -> None:
+    # east of the central meridian of a conic system true north lies to the left of the map's up
+    assert np.sign(north_turn_deg(CRS_M, x, 1_900_000.0)) == -sign
+    assert abs(north_turn_deg(CRS_M, 0.0, 1_900_000.0)) < 1e-6
+
+
+def test_stand_table_accounts_for_all_ground(toy_plan: Plan) -> None:
+    table = stand_table(toy_plan)
+    assert table["ground_m2"].sum() == pytest.approx(toy_plan.patches.union_all().area, rel=1e-9)
+    assert table["stand"].tolist()[-1] == "(outside)"
+    assert table["stand_m2"].sum() == pytest.approx(toy_plan.stands.area.sum())
+    assert answers(toy_plan).infested_ground_m2 == pytest.approx(table["ground_m2"].sum())
+
+
+def test_long_names_stay_on_the_sheet(toy_plan: Plan, make_plan: Callable[..., Plan]) -> None:
+    plan = make_plan(name="The Very Long Name of a Preserve With Many Benefactors and Friends " * 2, count=3)
+    many = plan.features.iloc[[1] * 30].assign(
+        kind=[f"protected thing number {i} of a long and winding kind" for i in range(30)]
+    )
+    figure = overview_figure(dataclasses.replace(plan, features=many))
+    figure.canvas.draw()
+    boxes = [text.get_window_extent() for text in [*figure.texts, *figure.axes[1].texts] if text.get_text()]
+    assert all(0 <= box.x0 <= box.x1 <= figure.bbox.x1 for box in boxes)
+    title, dates = figure.texts[0].get_window_extent(), figure.texts[2].get_window_extent()
+    assert not title.overlaps(dates)
+    assert "and 20 more kinds" in words_on(figure)

@@ -1,0 +1,192 @@
+import dataclasses
+import html
+import json
+import re
+import shutil
+import subprocess
+from collections.abc import Callable
+from html.parser import HTMLParser
+from pathlib import Path
+
+import numpy as np
+import pytest
+from pyproj import Geod
+
+from invasimap.prescription.plan import CAUTIONS, Check, Plan
+from invasimap.reports.report import report_html
+from invasimap.reports.webmap import map_html, web_map
+
+FETCH = re.compile(
+    r"""(?:src|href)\s*=\s*["']?\s*(?:https?:)?//|url\(\s*["']?(?:https?:)?//|@import|\bfetch\(|importScripts""", re.I
+)
+HOSTILE = (
+    """<img src=x onerror="document.title='ran'">${document.title='ran'}`'"{{ 7*191 }}{% for %}"""
+    "</script><script>document.title='ran'</script>"
+)
+PNG = b"\x89PNG\r\n\x1a\n"
+
+
+class Tags(HTMLParser):
+    def __init__(self, page: str) -> None:
+        super().__init__()
+        self.found: list[tuple[str, dict[str, str | None]]] = []
+        self.feed(page)
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.found.append((tag, dict(attrs)))
+
+
+@pytest.fixture(scope="module")
+def field_map(toy_plan: Plan) -> str:
+    return map_html(toy_plan)
+
+
+@pytest.fixture(scope="module")
+def report(toy_plan: Plan) -> str:
+    return report_html(toy_plan, overview_png=PNG)
+
+
+def hostile_plan(make_plan: Callable[..., Plan]) -> Plan:
+    plan = make_plan(name=HOSTILE.replace("'", ""), count=12)
+    patches = plan.patches.assign(species=HOSTILE, common_name=HOSTILE, id=HOSTILE, file=HOSTILE)
+    acreage = plan.acreage.assign(species=HOSTILE)
+    zones = plan.treatment_zones.assign(species=HOSTILE, id=HOSTILE, stand=HOSTILE)
+    return dataclasses.replace(
+        plan, patches=patches, acreage=acreage, treatment_zones=zones, stands=plan.stands.assign(stand=HOSTILE),
+        features=plan.features.assign(kind=HOSTILE), protection=plan.protection.assign(kind=HOSTILE, rule=HOSTILE),
+        set_aside=plan.set_aside.assign(reason=HOSTILE, raw=HOSTILE, file=HOSTILE), notes=(HOSTILE,),
+    )  # fmt: skip
+
+
+def test_pages_fetch_nothing(field_map: str, report: str) -> None:
+    assert FETCH.search(field_map) is None
+    assert FETCH.search(report) is None
+
+
+def test_report_needs_no_script(report: str) -> None:
+    assert "<script" not in report.lower()
+
+
+def test_report_shows_hostile_names_as_text(make_plan: Callable[..., Plan]) -> None:
+    page = report_html(hostile_plan(make_plan), overview_png=PNG)
+    tags = Tags(page).found
+    assert [attrs for tag, attrs in tags if tag == "img" and attrs.get("src") == "x"] == []
+    assert [tag for tag, _ in tags if tag == "script"] == []
+    assert "1337" not in page
+    assert "onerror" in html.unescape(page)
+
+
+def test_map_shows_hostile_names_as_text(make_plan: Callable[..., Plan]) -> None:
+    page = map_html(hostile_plan(make_plan))
+    assert "1337" not in page  # a template was not run
+    assert "<img src=x" not in page
+    assert "${document" not in page
+
+
+@pytest.mark.skipif(shutil.which("chromium") is None, reason="no browser here")
+def test_browser_draws_the_map_and_runs_nothing_hostile(make_plan: Callable[..., Plan], tmp_path: Path) -> None:
+    probe = """<script>setTimeout(function () {
+      var shown = 0;
+      Object.values(window).forEach(function (item) {
+        if (!(item instanceof L.GeoJSON) || !item.getPopup || !item.getPopup()) { return; }
+        item.eachLayer(function (one) {
+          var at = one.getBounds ? one.getBounds().getCenter() : one.getLatLng();
+          one.fire("mouseover", { latlng: at }, true);
+          one.fire("click", { latlng: at }, true);
+          shown += document.querySelectorAll(".leaflet-popup-content").length; }); });
+      document.body.dataset.shown = shown;
+      document.body.dataset.paths = document.querySelectorAll("path.leaflet-interactive").length;
+      document.body.dataset.button = document.querySelectorAll("button.here").length; }, 300);</script></body>"""
+    page = tmp_path / "map.html"
+    page.write_text(map_html(hostile_plan(make_plan)).replace("</body>", probe), encoding="utf-8")
+    seen = subprocess.run(
+        ["chromium", "--headless", "--no-sandbox", "--disable-gpu", "--no-first-run",
+         f"--user-data-dir={tmp_path / 'p'}",
+         "--virtual-time-budget=3000", "--dump-dom", page.as_uri()],
+        capture_output=True, text=True, timeout=120, check=False,
+    ).stdout  # fmt: skip
+    assert "<title>ran" not in seen
+    assert int(re.search(r'data-paths="(\d+)"', seen)[1]) > 20
+    assert int(re.search(r'data-shown="(\d+)"', seen)[1]) > 20
+    assert 'data-button="1"' in seen
+
+
+def test_same_plan_same_map(toy_plan: Plan, field_map: str) -> None:
+    assert map_html(toy_plan) == field_map
+
+
+def test_patches_on_the_map_lie_where_and_are_as_large_as_in_the_plan(toy_plan: Plan) -> None:
+    layers = [child for child in web_map(toy_plan)._children.values() if getattr(child, "layer_name", "") == "patches"]
+    features = layers[0].data["features"]
+    assert len(features) == len(toy_plan.patches)
+    ellipsoid = Geod(ellps="WGS84")
+    for feature, true in zip(features, toy_plan.patches.area, strict=True):
+        ring = np.array(feature["geometry"]["coordinates"][0])
+        assert abs(ellipsoid.polygon_area_perimeter(*ring.T)[0]) == pytest.approx(true, rel=0.08)
+        assert np.abs(ring * 1e6 - np.round(ring * 1e6)).max() < 1e-3
+    inside = toy_plan.patches.to_crs(4326).total_bounds
+    coords = np.concatenate([np.array(feature["geometry"]["coordinates"][0]) for feature in features])
+    np.testing.assert_allclose([*coords.min(axis=0), *coords.max(axis=0)], inside, atol=1e-5)
+
+
+def test_confidential_feature_is_neither_named_nor_placed(field_map: str, report: str, toy_plan: Plan) -> None:
+    for page in (field_map, report):
+        assert "slipper" not in page
+        assert "heritage" not in page
+        assert "restricted" in page
+    spot = toy_plan.features[toy_plan.features.kind == "lady's slipper"].to_crs(4326).geometry.iloc[0]
+    assert f"{spot.x:.4f}" not in report
+    for child in web_map(toy_plan)._children.values():
+        assert json.dumps([round(spot.x, 6), round(spot.y, 6)]) not in json.dumps(getattr(child, "data", ""))
+
+
+def test_every_page_carries_the_cautions(field_map: str, report: str) -> None:
+    for page in (field_map, report):
+        for caution in CAUTIONS:
+            assert caution in html.unescape(page)
+        assert "safe to" not in page.lower()
+
+
+def test_report_first_says_the_acres_of_each_outcome(toy_plan: Plan, report: str) -> None:
+    acres = toy_plan.patches.union_all().area / 4046.8564224
+    assert f"<dd>{acres:.2f} ac</dd>" in report
+    open_ground = toy_plan.ground[(toy_plan.ground.zone == "open") & (toy_plan.ground.access != "out_of_reach")]
+    assert f"<dt>Treatable</dt><dd>{open_ground.ground_m2.sum() / 4046.8564224:.2f} ac</dd>" in report
+    assert report.index("Treatable</dt>") < report.index("<img")
+
+
+def test_report_is_marked_up_for_reading_aloud(report: str) -> None:
+    tags = Tags(report).found
+    assert ("html", {"lang": "en"}) in tags
+    assert sum(tag == "table" for tag, _ in tags) == sum(tag == "caption" for tag, _ in tags)
+    heads = [attrs for tag, attrs in tags if tag == "th"]
+    assert heads
+    assert all(attrs.get("scope") in ("col", "row") for attrs in heads)
+    assert all(attrs.get("alt") for tag, attrs in tags if tag == "img")
+    assert "<i>Lonicera maackii</i>" in report
+
+
+def test_report_names_a_failed_check_first(toy_plan: Plan) -> None:
+    failed = dataclasses.replace(toy_plan, checks=(Check(name="area conserved", value=0.2, limit=1e-9),))
+    page = report_html(failed, overview_png=PNG)
+    assert "Check failed: area conserved" in page
+    assert "FAILED" in page
+
+
+def test_report_with_nothing_mapped_says_so(empty_plan: Plan) -> None:
+    page = report_html(empty_plan, overview_png=PNG)
+    assert "No elevation data" in page
+    assert "By species: nothing to list." in page
+    assert FETCH.search(map_html(empty_plan)) is None
+
+
+def test_part_per_patch_tells_what_can_be_done(toy_plan: Plan, field_map: str) -> None:
+    from invasimap.reports.web_layers import patch_outcomes
+
+    work = patch_outcomes(toy_plan)
+    reach = toy_plan.access.set_index("access").geometry
+    for patch, text in zip(toy_plan.patches.itertuples(), work["work"], strict=True):
+        only_foot = patch.geometry.within(reach["foot"]) and not toy_plan.protection.intersects(patch.geometry).any()
+        if only_foot:
+            assert text == "on foot"
+    assert "hand work only" in " ".join(work["work"])

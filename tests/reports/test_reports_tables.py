@@ -1,0 +1,105 @@
+import csv
+import dataclasses
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import openpyxl
+import pandas as pd
+import pytest
+
+from invasimap.core.units import METRIC, US
+from invasimap.prescription.plan import Plan
+from invasimap.reports.tables import shown_table, write_tables
+
+M2_PER_ACRE = 4046.8564224
+
+
+@pytest.fixture(scope="module")
+def written(toy_plan: Plan, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("tables")
+    write_tables(toy_plan, folder)
+    return folder
+
+
+def test_hectare_is_2_471_acres_and_1_ha() -> None:
+    table = pd.DataFrame({"area_m2": [10_000.0], "height_m": [3.048], "record": [7], "from": ["x"]})
+    assert shown_table(table, US)["area_ac"][0] == pytest.approx(2.4710538, rel=1e-7)
+    assert list(shown_table(table, US).columns) == ["area_ac", "height_ft", "record", "from"]
+    assert shown_table(table, US)["height_ft"][0] == pytest.approx(10.0)
+    assert shown_table(table, METRIC)["area_ha"][0] == 1.0
+
+
+def test_columns_are_the_contract(written: Path) -> None:
+    head = {
+        path.name: path.read_text("utf-8").splitlines()[0]
+        for path in [*written.glob("tables/*.csv"), *written.glob("*.csv")]
+    }
+    assert head["acreage.csv"] == "stand,species,zone,access,patches,gross_ac,infested_ac,gross_low_ac,gross_high_ac"
+    assert head["ground.csv"] == "stand,zone,access,ground_ac"
+    assert head["ledger.csv"] == "file,records,accepted,repaired,set_aside"
+    assert head["set_aside.csv"] == "file,record,reason,raw"
+    assert head["repaired.csv"].startswith("file,record,")
+
+
+def test_sums_of_the_files_are_the_union_of_the_patches(written: Path, toy_plan: Plan) -> None:
+    ground = pd.read_csv(written / "tables" / "ground.csv")["ground_ac"].sum()
+    assert ground == pytest.approx(toy_plan.patches.union_all().area / M2_PER_ACRE, rel=1e-9)
+    acreage = pd.read_csv(written / "tables" / "acreage.csv").groupby("species")["gross_ac"].sum()
+    for latin, group in toy_plan.patches.groupby("species"):
+        assert acreage[latin] == pytest.approx(group.union_all().area / M2_PER_ACRE, rel=1e-9)
+
+
+def test_order_of_rows_does_not_change_a_byte(toy_plan: Plan, tmp_path: Path) -> None:
+    shuffled = dataclasses.replace(
+        toy_plan, acreage=toy_plan.acreage.sample(frac=1, random_state=1), ground=toy_plan.ground.iloc[::-1]
+    )
+    texts = []
+    for name, plan in (("a", toy_plan), ("b", shuffled)):
+        (tmp_path / name).mkdir()
+        write_tables(plan, tmp_path / name)
+        texts.append({p.name: p.read_bytes() for p in sorted((tmp_path / name).rglob("*.*")) if p.is_file()})
+    assert texts[0] == texts[1]
+    assert "tables.xlsx" in texts[0]
+
+
+def test_hostile_cells_do_not_run(make_plan: Callable[..., Plan], tmp_path: Path) -> None:
+    plan = make_plan()
+    hostile = ["=1+1", "@SUM(A1)", "+1", "-1", "\t=1", "plain"]
+    aside = (
+        plan.set_aside.iloc[[0] * len(hostile)].reset_index(drop=True).assign(reason=hostile, raw="=cmd|' /C calc'!A0")
+    )
+    write_tables(dataclasses.replace(plan, set_aside=aside), tmp_path)
+    with (tmp_path / "set_aside.csv").open(encoding="utf-8", newline="") as stream:
+        rows = list(csv.DictReader(stream))
+    assert {row["reason"] for row in rows} == {"'=1+1", "'@SUM(A1)", "'+1", "'-1", "'\t=1", "plain"}
+    assert all(row["raw"].startswith("'=") for row in rows)
+    sheet = openpyxl.load_workbook(tmp_path / "tables.xlsx")["set_aside"]
+    cells = [cell for row in sheet.iter_rows(min_row=2, min_col=3) for cell in row]
+    assert {cell.data_type for cell in cells} == {"s"}
+    assert "=1+1" in {cell.value for cell in cells}
+
+
+def test_workbook_holds_the_csv_and_a_frozen_head(written: Path) -> None:
+    book = openpyxl.load_workbook(written / "tables.xlsx")
+    assert book.sheetnames == ["acreage", "ground", "treatment_zones", "ledger", "repaired", "set_aside"]
+    for name in ("acreage", "ground"):
+        sheet = book[name]
+        assert sheet.freeze_panes == "A2"
+        from_csv = pd.read_csv(written / "tables" / f"{name}.csv")
+        from_book = pd.DataFrame(list(sheet.values)[1:], columns=[cell.value for cell in sheet[1]])
+        column = from_csv.columns[-1]
+        np.testing.assert_allclose(from_book[column].astype(float), from_csv[column], rtol=1e-9)
+    assert book["ground"]["D2"].number_format == "#,##0.00"
+
+
+def test_empty_plan_has_heads_only(empty_plan: Plan, tmp_path: Path) -> None:
+    write_tables(empty_plan, tmp_path)
+    assert (tmp_path / "tables" / "ground.csv").read_text("utf-8") == "stand,zone,access,ground_ac\n"
+
+
+def test_metric_tract_is_written_in_hectares(make_plan: Callable[..., Plan], tmp_path: Path) -> None:
+    plan = make_plan(units="metric", count=5)
+    write_tables(plan, tmp_path)
+    table = pd.read_csv(tmp_path / "tables" / "ground.csv")
+    assert table["ground_ha"].sum() == pytest.approx(plan.patches.union_all().area / 1e4, rel=1e-9)

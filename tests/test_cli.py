@@ -1,0 +1,78 @@
+"""The command line as its users meet it."""
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+PROGRAM = Path(sys.executable).with_name("invasimap")
+
+
+def run(*arguments, cwd=None):
+    return subprocess.run([PROGRAM, *map(str, arguments)], capture_output=True, text=True, cwd=cwd, check=False)
+
+
+SETTINGS = (
+    '[tract]\nname = "A"\n[[survey]]\nfiles = ["survey.geojson"]\n[stands]\nfile = "land.gpkg"\nlayer = "stands"\n'
+)
+
+
+@pytest.fixture
+def small(write_tract, utm_layer):
+    import shapely
+
+    survey = utm_layer(
+        [shapely.Point(500_050, 4_200_050), shapely.Point(500_020, 4_200_020)],
+        species=["Rosa multiflora", ""], cover=["40", "10"], radius_m=["10", "5"],
+    ).to_crs(4326)  # fmt: skip
+    stands = utm_layer([shapely.box(500_000, 4_200_000, 500_100, 4_200_100)], stand=["1"])
+    return write_tract(SETTINGS, survey=survey, stands=stands)
+
+
+def test_help_names_the_commands_and_each_has_an_example():
+    shown = run("--help").stdout
+    for command in ("check", "demo", "plan"):
+        assert command in shown
+        assert "Example:" in run(command, "--help").stdout
+
+
+def test_plan_writes_the_folder_and_one_answer(small):
+    done = run("plan", small)
+    assert done.returncode == 0, done.stderr
+    assert "1 of 2 records used, 1 set aside" in done.stdout
+    assert (small / "out" / "report.html").exists()
+    assert "NO ELEVATION DATA" in done.stderr
+    assert run("plan", small, "--quiet").stdout == ""
+
+
+def test_check_says_all_and_writes_nothing(small):
+    before = sorted(path.name for path in small.iterdir())
+    done = run("check", small)
+    assert done.returncode == 0 and "survey.geojson, record 2" in done.stdout
+    found = json.loads(run("check", small, "--json").stdout)
+    assert found["ledger"] == [{"file": "survey.geojson", "records": 2, "accepted": 1, "repaired": 0, "set_aside": 1}]
+    assert sorted(path.name for path in small.iterdir()) == before
+
+
+def test_every_fault_at_once_exit_2_no_traceback_nothing_written(small):
+    text = SETTINGS.replace('"survey.geojson"', '"gone.csv"').replace('layer = "stands"', 'layer = "stand"')
+    (small / "tract.toml").write_text(text + '[land]\nelevation = "nowhere.tif"\n')
+    done = run("plan", small)
+    assert done.returncode == 2 and "Traceback" not in done.stderr
+    assert "nowhere.tif" in done.stderr and "stand" in done.stderr
+    assert not (small / "out").exists()
+
+
+def test_unknown_command_and_option_exit_2():
+    assert run("pln").returncode == 2
+    assert run("plan", "--colour").returncode == 2
+
+
+def test_foreign_out_folder_is_refused(small, tmp_path):
+    (tmp_path / "photos").mkdir()
+    (tmp_path / "photos" / "a.jpg").write_text("x")
+    done = run("plan", small, "--out", tmp_path / "photos")
+    assert done.returncode == 2 and "nothing is written over it" in done.stderr
+    assert [path.name for path in (tmp_path / "photos").iterdir()] == ["a.jpg"]

@@ -1,6 +1,7 @@
 """Shared by the tests: small tracts written to disk, and the real files kept beside the project."""
 
 import os
+import shutil
 from pathlib import Path
 
 import geopandas as gpd
@@ -61,3 +62,23 @@ def utm_layer():
         return gpd.GeoDataFrame(columns, geometry=list(shapes), crs=UTM)
 
     return build
+
+
+@pytest.fixture(scope="session")
+def sample_plan(tmp_path_factory):
+    """The sample tract planned and written: the plan and its folder."""
+    import invasimap
+
+    plan = invasimap.plan(Path(__file__).parents[1] / "sample_geodata")
+    return plan, invasimap.write_plan(plan, tmp_path_factory.mktemp("sample") / "out")
+
+
+@pytest.fixture(scope="session")
+def browser_path():
+    """Debian's Chromium; skipped where it is absent, unless BROWSER=required."""
+    found = shutil.which("chromium")
+    if found is None:
+        if os.environ.get("BROWSER") == "required":
+            pytest.fail("a browser is required and chromium is absent")
+        pytest.skip("no chromium here")
+    return found

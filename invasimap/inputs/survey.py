@@ -188,7 +188,9 @@ def _gather(cleaned: list[Cleaned], *, crs: CRS, files: list[Path]) -> Survey:
 
 def _unknown_notes(patches: gpd.GeoDataFrame) -> list[str]:
     counts = patches.loc[~patches["known"].astype(bool), "species"].value_counts()
-    return [
-        f"not in the catalogue: {name} ({counts[name]} record{'s' if counts[name] > 1 else ''})"
-        for name in sorted(counts.index)
-    ]
+    if counts.empty:
+        return []
+    named = ", ".join(
+        f"{name} ({counts[name]} record{'s' if counts[name] > 1 else ''})" for name in sorted(counts.index)
+    )
+    return [f"Not in the species catalogue, counted as written: {named}. If it is native, take it out of the survey."]

@@ -114,8 +114,7 @@ def draw_ways(ax: Axes, plan: Plan) -> None:
 
 def way_machines(ways: gpd.GeoDataFrame) -> list[str]:
     """What may drive each way, as text such as ``atv;foot``."""
-    column = next((name for name in ("machines", "allows") if name in ways.columns), None)
-    return ways[column].fillna("").astype(str).tolist() if column else [""] * len(ways)
+    return ways["allows"].fillna("").astype(str).tolist()
 
 
 def draw_veil(ax: Axes, plan: Plan) -> None:

@@ -71,7 +71,7 @@ def web_map(plan: Plan) -> folium.Map:
         prefer_canvas=many,
         zoom_control=True,
         control_scale=True,
-        max_zoom=21,
+        max_zoom=20,
         zoom_snap=0.25,
         attribution_control=False,
     )

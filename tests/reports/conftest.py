@@ -225,7 +225,7 @@ def land_layers() -> dict[str, gpd.GeoDataFrame]:
         "open_ground": frame(geometry=[field]),
         "ways": frame(
             geometry=[road, trail, path],
-            **{"class": ["road", "trail", "path"], "machines": ["tractor;atv;foot", "atv;foot", "foot"]},
+            **{"class": ["road", "trail", "path"], "allows": ["tractor;atv;foot", "atv;foot", "foot"]},
         ),
         "entries": frame(geometry=[Point(-725, -318)], name=["gate"]),
         "barriers": frame(geometry=[LineString([(350, -100), (520, -60), (640, -140)])]),

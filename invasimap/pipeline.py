@@ -11,18 +11,29 @@ from pathlib import Path
 import geopandas as gpd
 import shapely
 
-from invasimap.core.errors import InvariantError
+from invasimap.core.errors import InputError, InvariantError
 from invasimap.core.files import sha256, whole_folder
 from invasimap.core.settings import Tract
 from invasimap.core.toml_file import read_tract
 from invasimap.inputs.species import load_catalogue
-from invasimap.inputs.survey import Survey, read_survey
+from invasimap.inputs.survey import Survey, read_survey, survey_file_faults
 from invasimap.land.access import access_classes
+from invasimap.land.features import half_width_m
 from invasimap.land.ground import crossing_notes
-from invasimap.land.layers import LandLayers, read_land, read_tract_terrain
-from invasimap.land.protection import protection_zones
+from invasimap.land.layers import LandLayers, elevation_faults, read_land, read_tract_terrain
+from invasimap.land.protection import protection_zones, slope_notes
+from invasimap.land.terrain import Terrain
 from invasimap.mosaic.acreage import ground_area, species_area
-from invasimap.mosaic.checks import AREA_LIMIT, OVERLAP_LIMIT, area_error, protection_overlap, records_lost
+from invasimap.mosaic.checks import (
+    AREA_LIMIT,
+    OVERLAP_LIMIT,
+    SHORTFALL_LIMIT_M,
+    area_error,
+    protection_overlap,
+    records_lost,
+    setback_shortfall_m,
+    treatable_polygons,
+)
 from invasimap.mosaic.faces import Faces, cut_faces
 from invasimap.mosaic.uncertainty import with_interval
 from invasimap.mosaic.zones import mosaic_layer, treatment_zones
@@ -57,15 +68,11 @@ def plan(tract: Tract | str | Path, *, step: Step = quiet) -> Plan:
     """
     settings = tract if isinstance(tract, Tract) else read_tract(tract)
     clock = Clock(step)
-    with clock("Stands, water, ways and land"):
-        land = read_land(settings)
-    with clock("Surveys"):
-        survey = read_tract_survey(settings, land)
-    with clock("Elevation"):
-        terrain, terrain_notes = read_tract_terrain(settings, land, survey.patches)
-        ground = land.ground(terrain)
+    land, survey, terrain, notes = read_inputs(settings, step=clock)
+    ground = land.ground(terrain)
     with clock("Protection: where spray must not go"):
-        protection = protection_zones(land.features, terrain=terrain, within=shapely.box(*terrain.bounds))
+        worked = shapely.box(*terrain.bounds)
+        protection = protection_zones(land.features, terrain=terrain, within=worked)
     with clock("Access: tractor, hose and foot"):
         means = settings.access
         access = access_classes(ground, tractor=means.tractor, atv=means.atv, foot=means.foot)
@@ -73,7 +80,7 @@ def plan(tract: Tract | str | Path, *, step: Step = quiet) -> Plan:
         by_class = access.polygons(limits=False)
         faces = cut_faces(survey.patches, stands=land.stands, protection=protection, access=by_class)
         zones = treatment_zones(faces)
-        checks = checked(survey, faces, zones, protection)
+        checks = checked(survey, faces, zones, protection, land.features)
     with clock("Uncertainty"):
         acres = with_interval(
             species_area(faces), faces, survey.patches, stands=land.stands, protection=protection, access=by_class
@@ -92,7 +99,7 @@ def plan(tract: Tract | str | Path, *, step: Step = quiet) -> Plan:
         ledger=survey.ledger,
         repaired=survey.repaired,
         checks=checks,
-        notes=(*land.notes, *survey.notes, *terrain_notes, *crossing_notes(ground)),
+        notes=(*notes, *crossing_notes(ground), *slope_notes(land.features, terrain, within=land.outline)),
         inputs={path: sha256(path) for path in [settings.file, *land.files, *survey.files]},
         seconds=clock.seconds,
         **land.layers(),
@@ -119,7 +126,7 @@ def write_plan(made: Plan, out: Path | str | None = None, *, step: Step = quiet)
     """
     folder = Path(out) if out is not None else made.settings.folder / "out"
     clock = Clock(step, seconds=dict(made.seconds))
-    with whole_folder(folder) as scratch:
+    with whole_folder(folder, inputs=made.inputs) as scratch:
         with clock("Tables and layers"):
             write_data(made, scratch)
         agree = Check(name="tables against files, relative", value=files_error(made, scratch), limit=FILES_LIMIT)
@@ -131,20 +138,73 @@ def write_plan(made: Plan, out: Path | str | None = None, *, step: Step = quiet)
     return folder
 
 
-def read_tract_survey(settings: Tract, land: LandLayers) -> Survey:
-    """The surveys of a tract as patches in its working system, with the ledger."""
-    return read_survey(
-        settings.survey,
-        folder=settings.folder,
-        crs=land.crs,
-        near=land.outline,
-        timezone=settings.tract.zone,
-        species=load_catalogue(),
-    )
+def read_inputs(settings: Tract, *, step: Step = quiet) -> tuple[LandLayers, Survey, Terrain, list[str]]:
+    """Everything a tract's settings name: land, surveys and elevation, and what is to be said of them.
+
+    Raises
+    ------
+    InputError
+        Lists every fault of every file, not only the first.
+    """
+    faults = elevation_faults(settings)
+    try:
+        with step("Stands, water, ways and land"):
+            land = read_land(settings)
+    except InputError as error:
+        raise InputError(
+            [*error.faults, *faults, *survey_file_faults(settings.survey, folder=settings.folder)]
+        ) from None
+    try:
+        with step("Surveys"):
+            survey = read_survey(
+                settings.survey,
+                folder=settings.folder,
+                crs=land.crs,
+                near=land.outline,
+                timezone=settings.tract.zone,
+                species=load_catalogue(),
+            )
+    except InputError as error:
+        raise InputError([*error.faults, *faults]) from None
+    if faults:
+        raise InputError(faults)
+    with step("Elevation"):
+        terrain, terrain_notes = read_tract_terrain(settings, land, survey.patches)
+    return land, survey, terrain, [*loud_notes(settings, land, survey), *land.notes, *survey.notes, *terrain_notes]
 
 
-def checked(survey: Survey, faces: Faces, zones: gpd.GeoDataFrame, protection: gpd.GeoDataFrame) -> tuple[Check, ...]:
-    """Invariants 1, 2 and 4 of a result.
+def loud_notes(settings: Tract, land: LandLayers, survey: Survey) -> list[str]:
+    """What is missing or odd enough that no figure should be used before it is looked at."""
+    notes = []
+    if not settings.protect:
+        notes.append(
+            "NOTHING IS PROTECTED: there is no [[protect]] block, so nothing keeps spray off water, wells or rare "
+            "plants."
+        )
+    means = settings.access
+    if means.tractor is None and means.atv is None and means.foot is None:
+        notes.append("NO MEANS AT HAND: there is no [access.*] section, so nothing counts as reached.")
+    unused = survey.ledger[(survey.ledger["records"] > 0) & (survey.ledger["set_aside"] == survey.ledger["records"])]
+    notes += [f"{file}: ALL ITS RECORDS ARE SET ASIDE; see the reasons." for file in unused["file"]]
+    largest_m2 = land.stands.dissolve("stand").area.max()
+    acres = survey.patches.area / settings.shown.m2
+    big = survey.patches[survey.patches.area > largest_m2]
+    notes += [
+        f"{file}, record {record}: the patch covers {area:,.0f} {settings.shown.area}, more than the largest stand. "
+        "Check its size and unit."
+        for file, record, area in zip(big["file"], big["record"], acres[big.index], strict=True)
+    ]
+    return notes
+
+
+def checked(
+    survey: Survey,
+    faces: Faces,
+    zones: gpd.GeoDataFrame,
+    protection: gpd.GeoDataFrame,
+    features: gpd.GeoDataFrame,
+) -> tuple[Check, ...]:
+    """Invariants 1, 2 and 4 of a result; 4 twice, against the zones and against the features themselves.
 
     Raises
     ------
@@ -152,10 +212,12 @@ def checked(survey: Survey, faces: Faces, zones: gpd.GeoDataFrame, protection: g
         When one fails.
     """
     lost = records_lost(survey.ledger, patches=len(survey.patches), set_aside=len(survey.set_aside))
+    short_m = setback_shortfall_m(treatable_polygons(zones), features, half_width_m(features))
     checks = (
         Check(name="records lost", value=lost, limit=0),
         Check(name="area lost, relative", value=area_error(survey.patches, faces), limit=AREA_LIMIT),
         Check(name="treatable in no-spray, share", value=protection_overlap(zones, protection), limit=OVERLAP_LIMIT),
+        Check(name="typed distances cut short, m", value=short_m, limit=SHORTFALL_LIMIT_M),
     )
     refuse_failed(checks)
     return checks

@@ -48,22 +48,27 @@ def check_command(tract: Path, as_json: bool, quiet: bool, verbose: bool) -> Non
     Example:
       invasimap check my-tract/
     """
+    from invasimap.core.files import refuse_foreign
     from invasimap.core.toml_file import read_tract
-    from invasimap.land.layers import read_land
-    from invasimap.pipeline import read_tract_survey
+    from invasimap.pipeline import read_inputs
 
     progress = Progress(quiet=quiet or as_json, verbose=verbose)
     settings = read_tract(tract)
-    with progress("Stands, water, ways and land"):
-        land = read_land(settings)
-    with progress("Surveys"):
-        survey = read_tract_survey(settings, land)
-    notes = [*land.notes, *survey.notes]
+    land, survey, terrain, notes = read_inputs(settings, step=progress)
+    refuse_foreign(settings.folder / "out")
+    layers = {
+        "stands": f"{len(land.stands)}, {settings.shown.area_of(land.outline.area):,.1f} {settings.shown.area}",
+        "protected features": str(len(land.features)),
+        "ways": str(len(land.ways)),
+        "entries": str(len(land.entries)),
+        "elevation": "none: level ground assumed" if terrain.flat else str(settings.land.elevation),
+    }
     if as_json:
         reasons = survey.set_aside[["file", "record", "reason"]].to_dict("records")
-        account = {"ledger": survey.ledger.to_dict("records"), "set_aside": reasons, "notes": notes}
-        click.echo(json.dumps(account, indent=2, default=str))
+        found = {"layers": layers, "ledger": survey.ledger.to_dict("records"), "set_aside": reasons, "notes": notes}
+        click.echo(json.dumps(found, indent=2, default=str))
         return
+    progress.layers(layers)
     progress.ledger(survey.ledger)
     progress.set_aside(survey.set_aside)
     progress.notes(notes)
@@ -80,16 +85,31 @@ def demo_command(folder: Path, quiet: bool, verbose: bool) -> None:
     Example:
       invasimap demo try-it/
     """
+    target = folder / "tract"
+    _lay_out_sample(target)
+    _plan(target, folder / "out", Progress(quiet=quiet, verbose=verbose))
+
+
+def _lay_out_sample(target: Path) -> None:
+    """Copy the sample's field files, unless they are there; a tract that somebody changed is not written over."""
     from invasimap.core.errors import Fault, InputError
 
     source = sample_folder()
-    target = folder / "tract"
-    if target.exists() and not (target / "make_sample.py").exists():
-        raise InputError(
-            Fault(where=str(target), what="exists and is not the sample tract", mend="name another folder")
-        )
-    shutil.copytree(source, target, dirs_exist_ok=True, ignore=shutil.ignore_patterns("out", "__pycache__"))
-    _plan(target, folder / "out", Progress(quiet=quiet, verbose=verbose))
+    names = [p.relative_to(source) for p in sorted(source.rglob("*")) if _is_field_file(p.relative_to(source))]
+    changed = [n for n in names if (target / n).is_file() and (target / n).read_bytes() != (source / n).read_bytes()]
+    if changed:
+        what = f"holds a {changed[0]} that is not the sample's: it is not written over"
+        raise InputError(Fault(where=str(target), what=what, mend="name another folder"))
+    try:
+        for name in names:
+            (target / name).parent.mkdir(parents=True, exist_ok=True)
+            shutil.copyfile(source / name, target / name)
+    except OSError as error:
+        raise InputError(Fault(where=str(target), what=f"cannot be written: {error.strerror}")) from error
+
+
+def _is_field_file(name: Path) -> bool:
+    return name.suffix not in ("", ".py", ".pyc", ".png") and name.parts[0] not in ("out", "__pycache__")
 
 
 def sample_folder() -> Path:
@@ -100,9 +120,13 @@ def sample_folder() -> Path:
 
 
 def _plan(tract: Path, out: Path | None, progress: Progress) -> None:
+    from invasimap.core.files import refuse_foreign
+    from invasimap.core.toml_file import read_tract
     from invasimap.pipeline import plan, write_plan
 
-    made = plan(tract, step=progress)
+    settings = read_tract(tract)
+    refuse_foreign(out or settings.folder / "out", inputs=[settings.file])
+    made = plan(settings, step=progress)
     folder = write_plan(made, out, step=progress)
     progress.notes(made.notes)
     progress.say(summary(made))
@@ -110,9 +134,10 @@ def _plan(tract: Path, out: Path | None, progress: Progress) -> None:
 
 
 def summary(made: Plan) -> str:
-    """The answer in one line: infested ground, what of it is treatable, and what became of the records."""
+    """The answer in one line: infested ground, what of it is treatable in the stands, what became of the records."""
     shown, ground, ledger = made.shown, made.ground, made.ledger
-    open_and_reached = (ground["zone"] == "open") & (ground["access"] != "out_of_reach")
+    inside = ground["stand"] != "(outside)"
+    open_and_reached = (ground["zone"] == "open") & (ground["access"] != "out_of_reach") & inside
     total: Any = shown.area_of(ground["ground_m2"].sum())
     treatable: Any = shown.area_of(ground.loc[open_and_reached, "ground_m2"].sum())
     used = int((ledger["accepted"] + ledger["repaired"]).sum())

@@ -49,6 +49,11 @@ class Progress:
         if len(shown) < len(notes):
             self._console.print(Text(f"! … and {len(notes) - len(shown)} more: see the report, or use --verbose"))
 
+    def layers(self, layers: dict[str, str]) -> None:
+        """What the land files hold."""
+        for name, text in layers.items():
+            self.say(f"{name + ':':<22}{text}")
+
     def ledger(self, ledger: pd.DataFrame) -> None:
         """The account of every file."""
         table = Table("file", "records", "accepted", "repaired", "set aside")

@@ -25,16 +25,18 @@ from pydantic import (
 from invasimap.core import units
 
 
-def _not_negative(value: float) -> float:
-    if value < 0:
-        raise ValueError(f"must not be below zero (it is {value:g})")
-    return value
+def _at_least_zero(value: object, dimension: str) -> float:
+    number = units.quantity(value, dimension)
+    if number < 0:
+        raise ValueError(f"{value!r} is below zero")
+    return number
 
 
-def _above_zero(value: float) -> float:
-    if value <= 0:
-        raise ValueError(f"must be above zero (it is {value:g})")
-    return value
+def _above_zero(value: object, dimension: str) -> float:
+    number = units.quantity(value, dimension)
+    if number <= 0:
+        raise ValueError(f"{value!r} must be above zero")
+    return number
 
 
 def _percent(value: tuple[float, float]) -> tuple[float, float]:
@@ -43,27 +45,31 @@ def _percent(value: tuple[float, float]) -> tuple[float, float]:
     return value
 
 
-def _quantity(dimension: str) -> BeforeValidator:
-    return BeforeValidator(partial(units.quantity, dimension=dimension))
+def _from_zero(dimension: str) -> BeforeValidator:
+    return BeforeValidator(partial(_at_least_zero, dimension=dimension))
 
 
-Length = Annotated[float, _quantity("length"), AfterValidator(_not_negative)]
-PositiveLength = Annotated[float, _quantity("length"), AfterValidator(_above_zero)]
-PositiveArea = Annotated[float, _quantity("area"), AfterValidator(_above_zero)]
+def _positive(dimension: str) -> BeforeValidator:
+    return BeforeValidator(partial(_above_zero, dimension=dimension))
+
+
+Length = Annotated[float, _from_zero("length")]
+PositiveLength = Annotated[float, _positive("length")]
+PositiveArea = Annotated[float, _positive("area")]
 CoverRange = Annotated[
     tuple[float, float],
     BeforeValidator(partial(units.quantity_range, dimension="percent")),
     AfterValidator(_percent),
 ]
-Minutes = Annotated[float, _quantity("duration"), AfterValidator(_not_negative)]
-Days = Annotated[float, _quantity("days"), AfterValidator(_not_negative)]
-Volume = Annotated[float, _quantity("volume"), AfterValidator(_above_zero)]
-Flow = Annotated[float, _quantity("flow"), AfterValidator(_above_zero)]
-Pressure = Annotated[float, _quantity("pressure"), AfterValidator(_above_zero)]
-Strength = Annotated[float, _quantity("strength"), AfterValidator(_above_zero)]
-Dose = Annotated[float, _quantity("dose"), AfterValidator(_above_zero)]
+Minutes = Annotated[float, _from_zero("duration")]
+Days = Annotated[float, _from_zero("days")]
+Volume = Annotated[float, _positive("volume")]
+Flow = Annotated[float, _positive("flow")]
+Pressure = Annotated[float, _positive("pressure")]
+Strength = Annotated[float, _positive("strength")]
+Dose = Annotated[float, _positive("dose")]
 Slope = Annotated[float, BeforeValidator(units.slope_pct)]
-Share = Annotated[float, _quantity("percent"), AfterValidator(_not_negative), Field(le=100)]
+Share = Annotated[float, _from_zero("percent"), Field(le=100)]
 Factor = Annotated[float, Field(gt=0, le=1)]
 SpeedRange = Annotated[tuple[float, float], BeforeValidator(partial(units.quantity_range, dimension="speed"))]
 TemperatureRange = Annotated[tuple[float, float], BeforeValidator(units.temperature_range_c)]

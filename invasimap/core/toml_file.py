@@ -98,7 +98,7 @@ def _text_of(file: Path) -> str:
 
 
 def _fault(file: Path, lines: dict[tuple[str | int, ...], int], detail: Any) -> Fault:
-    loc: tuple[str | int, ...] = tuple(part for part in detail["loc"])
+    loc: tuple[str | int, ...] = tuple(part for part in detail["loc"] if part != "[key]")
     place = next((lines[loc[:n]] for n in range(len(loc), 0, -1) if loc[:n] in lines), 1)
     where = f"{file}:{place}: {_dotted(loc)}"
     if detail["type"] == "extra_forbidden":

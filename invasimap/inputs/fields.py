@@ -5,11 +5,13 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Any, Final, Literal
 
 import pandas as pd
 
 from invasimap.inputs.cells import map_unique, text_column
+
+DecimalComma = Literal["never", "always", "unless_thousands"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -91,6 +93,7 @@ NAMES: Final[dict[str, tuple[str, ...]]] = {
     ),
 }  # fmt: skip
 _RANK: Final = {name: (role, rank) for role, names in NAMES.items() for rank, name in enumerate(names)}
+_GROUPED: Final = re.compile(r"[1-9]\d{0,2}(?:,\d{3})+")
 _PLAIN: Final = r"[-+]?\d[\d.,]*|[-+]?\.\d+"
 _BARE: Final = re.compile(rf"\s*(?:{_PLAIN})(?:\s*(?:-|–|—|to|x|×|\*|by)\s*(?:{_PLAIN}))?\s*", re.I)  # noqa: RUF001
 
@@ -162,13 +165,15 @@ def match_name(wanted: str, columns: Iterable[str]) -> str:
     return next((c for c in columns if c.strip().casefold() == wanted.strip().casefold()), "")
 
 
-def role_text(frame: pd.DataFrame, columns: Iterable[Column], *, decimal_comma: bool = False) -> pd.Series[Any]:
+def role_text(
+    frame: pd.DataFrame, columns: Iterable[Column], *, decimal_comma: DecimalComma = "never"
+) -> pd.Series[Any]:
     """What a role's columns say: the first text that is not blank, with the header's unit where the cell has none."""
     found = pd.Series("", index=frame.index, dtype=object)
     for column in columns:
         cells = text_column(frame[column.name])
-        if decimal_comma:
-            cells = plain_numbers(cells)
+        if decimal_comma != "never":
+            cells = plain_numbers(cells, thousands=decimal_comma == "unless_thousands")
         if column.unit:
             values = map_unique(cells, lambda cell, unit=column.unit: _with_unit(cell, unit))  # type: ignore[misc]
             cells = pd.Series(values, index=frame.index, dtype=object)
@@ -176,9 +181,13 @@ def role_text(frame: pd.DataFrame, columns: Iterable[Column], *, decimal_comma: 
     return found
 
 
-def plain_numbers(cells: pd.Series[Any]) -> pd.Series[Any]:
-    """Numbers written with a decimal comma, with a point."""
-    return cells.str.replace(r"(?<=\d),(?=\d)", ".", regex=True)
+def plain_numbers(cells: pd.Series[Any], *, thousands: bool) -> pd.Series[Any]:
+    """Numbers written with a decimal comma, with a point; with ``thousands`` "1,200" is left as it is."""
+
+    def plain(match: re.Match[str]) -> str:
+        return match[0] if thousands and _GROUPED.fullmatch(match[0]) else match[0].replace(",", ".")
+
+    return cells.str.replace(r"\d+(?:,\d+)+", plain, regex=True)
 
 
 def _with_unit(cell: str, unit: str) -> str:

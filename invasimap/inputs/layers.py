@@ -4,29 +4,28 @@ from __future__ import annotations
 
 import dataclasses
 import difflib
-from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
 
 import geopandas as gpd
 import numpy as np
-import pandas as pd
 import shapely
 from pyproj import CRS
 
 from invasimap.core.crs import read_crs
 from invasimap.core.errors import CRSError, Fault, LayerError
 from invasimap.core.settings import Layer
-from invasimap.inputs.cells import cell_text, text_column
-from invasimap.inputs.fields import match_name
 from invasimap.inputs.formats.door import read_file
 from invasimap.inputs.formats.raw import RawLayer, unique_name
 from invasimap.inputs.mend import mend_polygons, without_flat_lines
 from invasimap.inputs.records import source_crs
+from invasimap.inputs.selection import select
 
 
 def read_layer(layer: Layer, *, folder: Path, name: str) -> gpd.GeoDataFrame:
-    """A layer of a file, in the file's own system; ``attrs["notes"]`` lists what was left out or mended.
+    """A layer of a file, in the file's own system.
+
+    ``attrs["notes"]`` lists what was left out or mended, ``attrs["lost"]`` only what had no usable geometry, and
+    ``attrs["left_out"]`` counts, by column, the values that ``where`` does not take.
 
     Parameters
     ----------
@@ -40,17 +39,19 @@ def read_layer(layer: Layer, *, folder: Path, name: str) -> gpd.GeoDataFrame:
     Raises
     ------
     LayerError
-        When the file or the layer in it is missing or unreadable, ``where`` names no column or matches no feature.
+        When the file or the layer in it is missing or unreadable, ``where`` names no column, or a value in it matches
+        no feature or has a variant that differs only in case or spaces.
     CRSError
         When neither the file nor ``crs`` names a reference system.
     """
     where = f"{name}: {layer.file}"
     raw = choose(read_file(folder / Path(layer.file).expanduser(), label=where), wanted=layer.layer, where=where)
     crs = _system(raw, layer.crs, where=where, name=name)
-    keep = _selected(raw.frame, layer.where, where=where)
+    keep, left_out = select(raw.frame, layer.where, where=where)
     usable = (raw.marks["problem"] == "").to_numpy() & _finite(raw.geometry)
     taken = keep & usable
-    notes = [*raw.notes, *_left_out(raw, keep & ~usable, where=where)]
+    lost = _left_out(raw, keep & ~usable, where=where)
+    notes = [*raw.notes, *lost]
     drawn, flat = without_flat_lines(raw.geometry[taken])
     if flat:
         notes.append(f"{where}: {flat} lines without length: taken as points, or left out of a longer line")
@@ -60,7 +61,7 @@ def read_layer(layer: Layer, *, folder: Path, name: str) -> gpd.GeoDataFrame:
     if "geometry" in frame.columns:
         frame = frame.rename(columns={"geometry": unique_name("geometry", frame.columns)})
     found = gpd.GeoDataFrame(frame, geometry=geometry, crs=crs)
-    found.attrs["notes"] = notes
+    found.attrs.update({"notes": notes, "lost": lost, "left_out": left_out})
     return found
 
 
@@ -110,28 +111,6 @@ def _system(raw: RawLayer, written: str | None, *, where: str, name: str) -> CRS
             Fault(where=where, what="has no coordinate reference system", mend=f'set crs = "EPSG:…" for {name}')
         )
     return found
-
-
-def _selected(frame: pd.DataFrame, where_is: Mapping[str, Any], *, where: str) -> np.ndarray:
-    keep = np.ones(len(frame), dtype=bool)
-    for key, value in where_is.items():
-        column = match_name(key, [str(c) for c in frame.columns])
-        if not column:
-            listed = ", ".join(str(c) for c in frame.columns)
-            raise LayerError(Fault(where=where, what=f"where: no column {key!r}", mend=f"columns: {listed}"))
-        wanted = {cell_text(item) for item in (value if isinstance(value, list) else [value])}
-        cells = text_column(frame[column])
-        if len(frame) and not cells.isin(wanted).any():
-            raise LayerError(_no_match(key, wanted, cells, where=where))
-        keep &= cells.isin(wanted).to_numpy()
-    return keep
-
-
-def _no_match(key: str, wanted: set[str], cells: pd.Series[Any], *, where: str) -> Fault:
-    there = sorted(cells.unique())
-    listed = ", ".join(repr(text) for text in there[:12]) + (" …" if len(there) > 12 else "")
-    asked = " or ".join(repr(text) for text in sorted(wanted))
-    return Fault(where=where, what=f"where: no feature has {key} = {asked}", mend=f"values there: {listed}")
 
 
 def _finite(geometry: np.ndarray) -> np.ndarray:

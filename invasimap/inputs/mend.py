@@ -9,6 +9,8 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
+from invasimap.core.geometry import polygons_only
+
 
 def mend_polygons(polygons: NDArray[np.object_]) -> NDArray[np.object_]:
     """Valid polygons in place of invalid ones, polygonal parts only; other shapes are given back as they are."""
@@ -16,7 +18,7 @@ def mend_polygons(polygons: NDArray[np.object_]) -> NDArray[np.object_]:
     bad = (shapely.get_dimensions(polygons) == 2) & ~shapely.is_valid(polygons)
     if bad.any():
         made = shapely.make_valid(polygons[bad], method="structure", keep_collapsed=False)
-        mended[bad] = [polygonal(geometry) for geometry in made]
+        mended[bad] = [polygons_only(single_parts(geometry)) for geometry in made]
     return mended
 
 
@@ -31,14 +33,6 @@ def without_flat_lines(geometry: NDArray[np.object_]) -> tuple[NDArray[np.object
             point = shapely.Point(shapely.get_coordinates(parts)[0])
             found[row] = shapely.multilinestrings(long) if len(long) else point
     return found, count
-
-
-def polygonal(geometry: BaseGeometry) -> BaseGeometry:
-    """The polygonal parts of a geometry (an empty polygon when it has none)."""
-    if geometry.geom_type in ("Polygon", "MultiPolygon"):
-        return geometry
-    kept = [part for part in single_parts(geometry) if part.geom_type == "Polygon" and not part.is_empty]
-    return shapely.union_all(kept) if kept else shapely.Polygon()
 
 
 def single_parts(geometry: BaseGeometry) -> list[BaseGeometry]:

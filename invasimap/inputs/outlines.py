@@ -39,7 +39,7 @@ def _spread(texts: dict[str, pd.Series[Any]], odd: pd.Series[Any], row: Any, cel
 
 
 def axes_of_points(sizes: dict[str, pd.DataFrame], defaults: Defaults) -> pd.DataFrame:
-    """Columns a_m, b_m (semi-axes), bearing_deg, how and reason, for every record as if it were a point.
+    """Columns a_m, b_m (semi-axes), bearing_deg, how, reason and by_area, for every record as if it were a point.
 
     Its own radius comes before diameter, area, length and width; these before the defaults in the same order.
     """
@@ -69,7 +69,8 @@ def axes_of_points(sizes: dict[str, pd.DataFrame], defaults: Defaults) -> pd.Dat
     alone = own_pair & table["a_m"].isna()
     reason = said.mask(said == "", pd.Series(np.where(table["a_m"].isna(), _NO_SIZE, ""), index=index, dtype=object))
     reason = reason.mask(alone & (said == ""), "length without width, or width without length: no size")
-    return table.assign(bearing_deg=sizes["bearing"]["value"], how=how, reason=reason)
+    by_area = (area.notna() & radius.isna() & diameter.isna()) | (blank & ("area" in text))
+    return table.assign(bearing_deg=sizes["bearing"]["value"], how=how, reason=reason, by_area=by_area)
 
 
 def width_of_lines(sizes: dict[str, pd.DataFrame], defaults: Defaults) -> pd.DataFrame:

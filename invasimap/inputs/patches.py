@@ -159,13 +159,34 @@ def _from_parts(work: _Work, row: int, axes: pd.DataFrame, widths: pd.DataFrame)
     )
     kinds = shapely.get_dimensions(inner.geometry)
     same_axes = axes.iloc[[row] * len(parts)].reset_index(drop=True)
+    points = np.flatnonzero(kinds == 0)
+    if len(points) > 1 and axes["by_area"].iloc[row]:
+        radius_m = _shared_radius(inner.geometry[points], area_m2=np.pi * float(axes["a_m"].iloc[row]) ** 2)
+        said = "; ".join(filter(None, (str(axes["how"].iloc[row]), f"area shared by {len(points)} points")))
+        same_axes = same_axes.assign(a_m=radius_m, b_m=radius_m, how=said)
     same_widths = widths.iloc[[row] * len(parts)].reset_index(drop=True)
-    _from_points(inner, np.flatnonzero(kinds == 0), same_axes)
+    _from_points(inner, points, same_axes)
     _from_lines(inner, np.flatnonzero(kinds == 1), same_widths)
     _from_polygons(inner, np.flatnonzero(kinds == 2))
     work.reason[row] = next(filter(None, inner.reason), "")
     work.how[row] = "; ".join(dict.fromkeys(filter(None, inner.how)))
     work.geometry[row] = shapely.union_all(inner.geometry[inner.reason == ""])
+
+
+def _shared_radius(points: NDArray[np.object_], *, area_m2: float) -> float:
+    """The one radius (m) with which circles round all points cover ``area_m2`` together, overlaps counted once."""
+    xy = np.unique(shapely.get_coordinates(points), axis=0)
+
+    def covered_m2(radius_m: float) -> float:
+        return float(shapely.union_all(ellipses(xy[:, 0], xy[:, 1], a_m=radius_m, b_m=radius_m)).area)
+
+    low, high = np.sqrt(area_m2 / np.pi / len(xy)), np.sqrt(area_m2 / np.pi)  # far apart, all on one spot
+    if covered_m2(low) >= area_m2 * (1 - 1e-9):
+        return float(low)
+    for _ in range(40):
+        middle = (low + high) / 2
+        low, high = (middle, high) if covered_m2(middle) < area_m2 else (low, middle)
+    return float(high)
 
 
 def _close_walks(work: _Work, walked: NDArray[np.bool_]) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import warnings
 from collections.abc import Callable
 from typing import Any, Final
 
@@ -11,10 +12,13 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 from pyproj import CRS, Transformer
+from pyproj.transformer import AreaOfInterest, TransformerGroup
 
-from invasimap.core.crs import EDGE_DEG, EDGE_M, to_working
+from invasimap.core.crs import EDGE_DEG, EDGE_M, to_lonlat, to_working
 from invasimap.inputs.mend import with_more_points
 
+DATUM_M: Final = 5.0  # NAD83 against WGS 84 is 4 m by name and 1 to 2 m on the ground: not worth a note
+AROUND_DEG: Final = 0.1
 NEAR_M: Final = 1_000.0  # a record further than this outside the stands' bounds is taken for a mistake
 
 _Axis = NDArray[np.float64]
@@ -67,6 +71,36 @@ def place(
     wrong = (outside != "") & (reason == "").to_numpy()
     reason[wrong] = outside[wrong] + _likely_causes(geometry[wrong], source=source, crs=crs, bounds=bounds)
     return pd.DataFrame({"geometry": placed, "reason": reason}, index=problem.index)
+
+
+def datum_note(source: CRS, crs: CRS, name: str) -> str:
+    """What to say when the best way between two datums is not installed and the one used is over 2 m; else nothing.
+
+    Parameters
+    ----------
+    source
+        The system positions come in.
+    crs
+        The working system, centred on the tract: which way is used depends on where the tract lies.
+    name
+        The file or layer, for the note.
+    """
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", UserWarning)  # it is said in the note
+        best_missing = not TransformerGroup(source, crs, always_xy=True).best_available
+        here = TransformerGroup(source, crs, always_xy=True, area_of_interest=_round_centre(crs)).transformers
+    if not best_missing or not here:
+        return ""
+    accuracy_m = here[0].accuracy
+    if 0 <= accuracy_m <= DATUM_M:
+        return ""
+    said = f"true to {accuracy_m:g} m" if accuracy_m >= 0 else "true to a distance that is not known"
+    return f"{name}: positions moved from {source.name} are {said} only: the grid for a better move is not installed."
+
+
+def _round_centre(crs: CRS) -> AreaOfInterest:
+    lon, lat = to_lonlat(crs).transform(0.0, 0.0)
+    return AreaOfInterest(lon - AROUND_DEG, lat - AROUND_DEG, lon + AROUND_DEG, lat + AROUND_DEG)
 
 
 def _move(geometry: NDArray[np.object_], *, source: CRS, crs: CRS) -> NDArray[np.object_]:

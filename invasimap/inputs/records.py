@@ -22,10 +22,11 @@ from invasimap.inputs.formats.raw import RawLayer
 from invasimap.inputs.outlines import read_sizes, said_length
 from invasimap.inputs.patches import footprints
 from invasimap.inputs.place import place
-from invasimap.inputs.species import Catalogue, Match
+from invasimap.inputs.species import JOINER, Catalogue, Match, plain_name
 from invasimap.inputs.values import Cover, parse_cover, parse_size, read_dates
 
 ROLES: Final = (*get_args(Role), "size", "bearing")
+_WORDS: Final = ("species", "date", "observer", "notes")  # no numbers: a comma in them stays one
 _LABELS: Final = ("type", "name", "title", "cmt", "desc", "description", "sym")
 _PAIR: Final = re.compile(r"([^\W\d][\w ()%]*?)\s*[:=]\s*([^;|\n\r<>]+)")
 _NO_SPECIES: Final = 'no column names the species: set columns = { species = "…" } in its [[survey]] block'
@@ -88,7 +89,10 @@ def role_texts(
     """Text of every role, and notes where the species had to be found in a label."""
     overrides = {str(role): name for role, name in section.columns.items()}
     found = find_columns(raw.frame.columns, overrides=overrides)
-    texts = {role: role_text(raw.frame, found.get(role, ()), decimal_comma=raw.decimal_comma) for role in ROLES}
+    texts = {
+        role: role_text(raw.frame, found.get(role, ()), decimal_comma="never" if role in _WORDS else raw.decimal_comma)
+        for role in ROLES
+    }
     for column in (c for c in raw.frame.columns if str(c).lower() in ("desc", "cmt", "description")):
         _take_pairs(text_column(raw.frame[column]), texts, found)
     notes = list(raw.notes)
@@ -138,7 +142,10 @@ def read_names(cells: pd.Series[Any], species: Catalogue) -> pd.DataFrame:
     def read(text: str) -> tuple[str, str, bool, str, str]:
         if not text:
             return "", "", False, "", "species is blank"
-        found: Match = species.match(text)
+        plain = plain_name(text)
+        if not plain:
+            return "", "", False, "", f"species {text!r} is no name"
+        found: Match = species.match(plain)
         if found.suggestions:
             return (
                 text,
@@ -147,7 +154,9 @@ def read_names(cells: pd.Series[Any], species: Catalogue) -> pd.DataFrame:
                 "",
                 f"species {text!r} is not clear: nearest are {', '.join(found.suggestions)}",
             )
-        return found.scientific_name, found.common_name, found.known, found.how, ""
+        kept = found.scientific_name.replace(JOINER, ",")
+        cleaned = f"species {text!r} written as {kept!r}" if plain != text or kept != found.scientific_name else ""
+        return kept, found.common_name, found.known, "; ".join(filter(None, (cleaned, found.how))), ""
 
     rows = map_unique(cells, read)
     return pd.DataFrame(rows, columns=["species", "common_name", "known", "how", "reason"], index=cells.index)

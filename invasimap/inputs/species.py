@@ -17,6 +17,9 @@ SURE_SCORE: Final = 90.0  # percent likeness from which a misspelling is read as
 CLEAR_LEAD: Final = 5.0  # by which the best name must lead the next species
 CLOSE_SCORE: Final = 75.0  # from which a name is too near to a listed one to be taken for another plant
 EPITHET_SCORE: Final = 60.0  # under it two names of one genus are two plants, not a misspelling
+JOINER: Final = ";"  # between the names of one face of the mosaic: never part of a name
+_CONTROL: Final = re.compile(r"[\x00-\x1f\x7f-\x9f\u2028\u2029]+")
+_INVISIBLE: Final = re.compile(r"[\u00ad\u200b-\u200f\u202a-\u202e\u2060-\u2064\ufeff\ud800-\udfff\ufffe\uffff]")
 _CODE: Final = re.compile(r"[a-z]{3,6}\d{0,3}")
 _GENUS_ONLY: Final = re.compile(r"([a-z]+)(?: (?:sp|spp|species))?")
 _INFRA: Final = re.compile(r" (subsp|var) (\S+)")
@@ -179,6 +182,17 @@ def normal_name(text: str) -> str:
     text = re.sub(r"[-.,()\[\]]+", " ", text)
     text = re.sub(r"\b(?:ssp|subspecies)\b", "subsp", text)
     return " ".join(text.split())
+
+
+def plain_name(text: str) -> str:
+    """A written name without line breaks and other signs that files and screens cannot hold, or joiners at its ends.
+
+    Examples
+    --------
+    >>> plain_name("Rosa\\nmultiflora;")
+    'Rosa multiflora'
+    """
+    return _INVISIBLE.sub("", _CONTROL.sub(" ", text)).strip(f"{JOINER} ")
 
 
 def load_catalogue() -> Catalogue:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import datetime as dt
 import glob
 import os
@@ -17,11 +18,13 @@ from pyproj import CRS
 
 from invasimap.core.crs import read_crs
 from invasimap.core.errors import Fault, InputError, LayerError
+from invasimap.core.files import with_side_files
 from invasimap.core.settings import SurveySection
 from invasimap.inputs.fields import match_name
 from invasimap.inputs.formats.door import SIDE_FILES, SUFFIXES, read_file
 from invasimap.inputs.formats.raw import RawLayer
-from invasimap.inputs.records import Cleaned, Site, clean_layer
+from invasimap.inputs.place import datum_note
+from invasimap.inputs.records import Cleaned, Site, clean_layer, source_crs
 from invasimap.inputs.species import Catalogue
 
 PATCH_COLUMNS = (
@@ -95,7 +98,17 @@ def read_survey(
     today = dt.datetime.now(timezone).date()
     site = Site(crs=crs, near=near, timezone=timezone, species=species, today=today)
     cleaned = [clean_layer(raw, sections[block], crs=systems[block], site=site) for block, raw in layers]
-    return _gather(cleaned, crs=crs, files=[source.path for source in sources])
+    made = _gather(cleaned, crs=crs, files=[part for source in sources for part in with_side_files(source.path)])
+    came_in = [(raw.label, source_crs(raw, systems[block])) for block, raw in layers]
+    return dataclasses.replace(made, notes=[*made.notes, *_datum_notes(came_in, crs)])
+
+
+def survey_file_faults(sections: Sequence[SurveySection], *, folder: Path) -> list[Fault]:
+    """Patterns without a file, files named in two blocks and systems that are not known, found without reading a file.
+
+    For saying all faults at once when the stands, and so the working system, cannot be read.
+    """
+    return [*find_files(sections, folder=folder)[1], *_systems(sections)[1]]
 
 
 def find_files(sections: Sequence[SurveySection], *, folder: Path) -> tuple[list[_Source], list[Fault]]:
@@ -115,12 +128,10 @@ def find_files(sections: Sequence[SurveySection], *, folder: Path) -> tuple[list
                 )
             for path in paths:
                 label = _label(path, folder)
-                if path in found and found[path].block != block:
-                    what = (
-                        f"is named in [[survey]] {found[path].block + 1} and {block + 1}: its records would count twice"
-                    )
+                first = found.setdefault(path.resolve(), _Source(path=path, label=label, block=block))
+                if first.block != block:
+                    what = f"is named in [[survey]] {first.block + 1} and {block + 1}: its records would count twice"
                     faults.append(Fault(where=label, what=what, mend="name it in one block"))
-                found.setdefault(path, _Source(path=path, label=label, block=block))
     return list(found.values()), faults
 
 
@@ -169,6 +180,19 @@ def _column_faults(sections: Sequence[SurveySection], layers: list[tuple[int, Ra
     return faults
 
 
+def _datum_notes(came_in: list[tuple[str, CRS | None]], crs: CRS) -> list[str]:
+    """One note for each system whose best move is not at hand, naming the files that come in it."""
+    files: dict[CRS, list[str]] = {}
+    for label, source in came_in:
+        if source is not None:
+            files.setdefault(source, []).append(label)
+    named = {
+        source: ", ".join(labels[:3]) + (f" and {len(labels) - 3} more" if len(labels) > 3 else "")
+        for source, labels in files.items()
+    }
+    return [note for source, name in named.items() if (note := datum_note(source, crs, name))]
+
+
 def _gather(cleaned: list[Cleaned], *, crs: CRS, files: list[Path]) -> Survey:
     patches = pd.concat([part.patches for part in cleaned], ignore_index=True)
     patches.insert(0, "id", [f"P{number:04d}" for number in range(1, len(patches) + 1)])
@@ -181,7 +205,7 @@ def _gather(cleaned: list[Cleaned], *, crs: CRS, files: list[Path]) -> Survey:
         set_aside=gpd.GeoDataFrame(aside, geometry="geometry", crs=crs),
         repaired=pd.concat([part.repaired for part in cleaned], ignore_index=True),
         ledger=ledger,
-        notes=[*(note for part in cleaned for note in part.notes), *empty, *_unknown_notes(patches)],
+        notes=[*dict.fromkeys(note for part in cleaned for note in part.notes), *empty, *_unknown_notes(patches)],
         files=files,
     )
 

@@ -130,6 +130,7 @@ def size_column(cells: pd.Series[Any], *, role: str) -> pd.DataFrame:
     )
 
 
+_LAST_OF_2000: Final = 68  # two-digit years to 68 are 20xx, later ones 19xx (POSIX, as strptime reads %y)
 _DAY_FIRST: Final = re.compile(r"\s*(\d{1,2})[/.\-](\d{1,2})[/.\-](\d{4}|\d{2})(?:[ T,].*)?")
 _FORMATS: Final = (
     "%Y/%m/%d",
@@ -144,7 +145,9 @@ _FORMATS: Final = (
 
 
 def read_dates(cells: pd.Series[Any], *, timezone: ZoneInfo, utc: bool, today: dt.date) -> pd.DataFrame:
-    """Columns date (ISO text or "") and how (what was not read or looks wrong).
+    """Columns date (ISO text or "") and how (what was not read or cannot be).
+
+    A date after ``today`` is a slip of the pen or of a clock: it is left blank, or it would win as the newest.
 
     Times with an offset, and with ``utc`` also those without one (GPX), are brought to the tract's ``timezone``.
     One date of the column with a day over 12 in first place makes day/month of all that could be either.
@@ -162,12 +165,15 @@ def _one_date(text: str, *, timezone: ZoneInfo, utc: bool, day_first: bool, toda
     if not text:
         return "", ""
     if re.fullmatch(r"(?:19|20)\d\d(?:-(?:0[1-9]|1[0-2]))?", text):  # a year or a month alone, as ISO 8601 writes it
-        return text, f"date {text} is in the future" if text > today.isoformat() else ""
-    day = _iso_date(text, timezone=timezone, utc=utc) or _slash_date(text, day_first=day_first, today=today)
+        future = text > today.isoformat()[: len(text)]
+        return ("", f"date {text} is in the future: taken as undated") if future else (text, "")
+    day = _iso_date(text, timezone=timezone, utc=utc) or _slash_date(text, day_first=day_first)
     day = day or _named_date(text)
     if day is None or day.year < 1900:
         return "", f"date {text!r} not read"
-    return day.isoformat(), f"date {day.isoformat()} is in the future" if day > today else ""
+    if day > today:
+        return "", f"date {day.isoformat()} is in the future: taken as undated"
+    return day.isoformat(), ""
 
 
 def _iso_date(text: str, *, timezone: ZoneInfo, utc: bool) -> dt.date | None:
@@ -184,13 +190,13 @@ def _iso_date(text: str, *, timezone: ZoneInfo, utc: bool) -> dt.date | None:
     return (moment.astimezone(timezone) if moment.tzinfo else moment).date()
 
 
-def _slash_date(text: str, *, day_first: bool, today: dt.date) -> dt.date | None:
+def _slash_date(text: str, *, day_first: bool) -> dt.date | None:
     match = _DAY_FIRST.fullmatch(text)
     if match is None:
         return None
     first, second, year = int(match[1]), int(match[2]), int(match[3])
     if len(match[3]) == 2:
-        year += 2000 if 2000 + year <= today.year + 1 else 1900
+        year += 2000 if year <= _LAST_OF_2000 else 1900
     day, month = (first, second) if day_first else (second, first)
     try:
         return dt.date(year, month, day)

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import geopandas as gpd
 import numpy as np
 import numpy.typing as npt
+import shapely
 from scipy import ndimage
 
+from invasimap.core.geometry import Geometries
 from invasimap.core.settings import AtvSection, FootSection, TractorSection
-from invasimap.land.ground import Ground, opened_cells
+from invasimap.land.ground import Ground
 from invasimap.land.hose import highest_lift_m
 from invasimap.land.paths import Floats, Ints, Reach, least_cost
 from invasimap.land.raster import Mask, covered, grid_polygons, touched
@@ -24,6 +27,7 @@ LIMITS = (
 _LIMIT = {name: code for code, name in enumerate(LIMITS)}
 Codes = npt.NDArray[np.int16]
 ENTRY_SNAP_M = 30.0  # an entry this near to a way is on it
+GAP_M = 25.0  # stands nearer than twice this belong to one tract, whatever lies between them
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -70,15 +74,14 @@ def access_classes(
     of travel is not known, the slope counts as side slope. The hose is laid along the ground from any place the ATV
     gets to; people walk from any place where a vehicle can stop.
     """
-    opened = opened_cells(ground)
     known = np.isfinite(ground.terrain.elevation_m)
-    stops = _vehicle_stops(ground, opened)
-    by_tractor = _tractor(ground, opened, tractor) if tractor else None
-    drive = _atv(ground, opened, atv) if atv else np.zeros_like(known)
+    stops = _vehicle_stops(ground)
+    by_tractor = _tractor(ground, tractor) if tractor else None
+    drive = _atv(ground, atv) if atv else np.zeros_like(known)
     nowhere = np.full(known.shape, np.inf)
-    by_hose, hose_m = _hose(ground, opened, drive, atv) if atv else (None, nowhere)
+    by_hose, hose_m = _hose(ground, drive, atv) if atv else (None, nowhere)
     stops |= drive | (by_tractor.reached if by_tractor else False)
-    by_foot, minutes = _foot(ground, opened, stops, foot) if foot else (None, nowhere)
+    by_foot, minutes = _foot(ground, stops, foot) if foot else (None, nowhere)
     code, limit = _best((by_foot, by_hose, by_tractor), known)
     return Access(terrain=ground.terrain, code=code, limit=limit, walk_min=minutes, hose_m=hose_m)
 
@@ -103,43 +106,43 @@ def _best(means: tuple[_Means | None, ...], known: Mask) -> tuple[Codes, Codes]:
     return code, limit
 
 
-def _tractor(ground: Ground, opened: Mask, rig: TractorSection) -> _Means:
+def _tractor(ground: Ground, rig: TractorSection) -> _Means:
     terrain = ground.terrain
     half = rig.clearance_m / 2
-    ways = touched(ground.ways_for("tractor").geometry, terrain)
+    ways = ground.way_cells("tractor")
     opens = ground.open_ground.geometry.union_all()
-    workable, limit = _workable(ground, opened, rig, "tractor")
+    workable, limit = _workable(ground, rig, "tractor")
     middle = opens.buffer(-half, quad_segs=16)  # where the machine's middle can be without its sides leaving
     roomy = covered([middle], terrain)
     swept = covered([middle.buffer(half, quad_segs=16)], terrain)  # what its width then passes over
     limit[workable & ~swept] = _LIMIT["clearance"]
-    on_way = ways & ~ground.blocked("tractor", opened=opened)
+    on_way = ways & ~ground.blocked("tractor")
     centre = _connected((workable & roomy) | on_way, ground, "tractor")
     limit[workable & swept & ~centre] = _LIMIT["not_connected"]
     beside = workable & swept & (_distance_m(centre, terrain) <= half + terrain.cell_m)
     return _Means(reached=_touching(beside | centre, centre), limit=limit)
 
 
-def _atv(ground: Ground, opened: Mask, rig: AtvSection) -> Mask:
+def _atv(ground: Ground, rig: AtvSection) -> Mask:
     """Where the ATV itself gets to."""
-    ways = touched(ground.ways_for("atv").geometry, ground.terrain) & ~ground.blocked("atv", opened=opened)
-    workable, _ = _workable(ground, opened, rig, "atv")
+    ways = ground.way_cells("atv") & ~ground.blocked("atv")
+    workable, _ = _workable(ground, rig, "atv")
     off_ways = workable if rig.max_slope_pct > 0 else np.zeros_like(workable)
     return _connected(off_ways | ways, ground, "atv")
 
 
-def _workable(ground: Ground, opened: Mask, rig: TractorSection, means: str) -> tuple[Mask, Codes]:
+def _workable(ground: Ground, rig: TractorSection, means: str) -> tuple[Mask, Codes]:
     """Ground off the ways that a machine can work, and what stops it elsewhere (unknown direction counts as across)."""
     slope = ground.terrain.slope_pct()
     limit = np.zeros(slope.shape, np.int16)
-    bare = ground.blocked(means, opened=opened)
-    tight = ground.blocked(means, opened=opened, clearance_m=rig.clearance_m)
+    bare = ground.blocked(means)
+    tight = ground.blocked(means, clearance_m=rig.clearance_m)
     wet = touched(ground.wet_ground.geometry, ground.terrain)
     for name, where in (
         ("side_slope", slope > min(rig.max_side_slope_pct, rig.max_slope_pct)),
         ("slope", slope > rig.max_slope_pct),
         ("clearance", tight),
-        ("wet", wet & ~opened),
+        ("wet", wet & ~ground.opened(means, clearance_m=rig.clearance_m)),
         ("barrier", bare),
         ("unknown", ~np.isfinite(slope)),
     ):
@@ -147,11 +150,12 @@ def _workable(ground: Ground, opened: Mask, rig: TractorSection, means: str) -> 
     return limit == 0, limit
 
 
-def _hose(ground: Ground, opened: Mask, drive: Mask, rig: AtvSection) -> tuple[_Means, Floats]:
+def _hose(ground: Ground, drive: Mask, rig: AtvSection) -> tuple[_Means, Floats]:
     """Ground within the hose of a place the ATV gets to, and within the pump's lift of that same place."""
     terrain = ground.terrain
-    free = np.isfinite(terrain.elevation_m) & ~ground.blocked("hose", opened=opened)
-    length_m = rig.hose_length_m * (1 - rig.hose_loss_pct / 100)
+    free = np.isfinite(terrain.elevation_m) & ~ground.blocked("hose")
+    # the ATV stands somewhere in its cell, so up to half a cell's diagonal of hose is spent within it
+    length_m = max(rig.hose_length_m * (1 - rig.hose_loss_pct / 100) - terrain.cell_m / np.sqrt(2), 0.0)
     near = _distance_m(drive, terrain) <= length_m
     height = terrain.elevation_m.astype(float).ravel()
 
@@ -195,14 +199,14 @@ def _too_high(found: Reach, height: Floats, rig: AtvSection) -> Mask:
     return high
 
 
-def _foot(ground: Ground, opened: Mask, stops: Mask, rig: FootSection) -> tuple[_Means, Floats]:
+def _foot(ground: Ground, stops: Mask, rig: FootSection) -> tuple[_Means, Floats]:
     """Ground within the longest loaded walk of a place where a vehicle can stop."""
     terrain = ground.terrain
     slope = terrain.slope_pct()
-    blocked = ground.blocked("foot", opened=opened)
-    ways = touched(ground.ways_for("foot").geometry, terrain) & ~blocked
-    steep = (slope > rig.max_slope_pct) & ~ways
+    blocked = ground.blocked("foot")
+    ways = ground.way_cells("foot") & ~blocked
     known = np.isfinite(terrain.elevation_m)
+    steep = ~(slope <= rig.max_slope_pct) & ~ways  # also where the slope is not known
     height = terrain.elevation_m.astype(float).ravel()
     on_way = ways.ravel()
 
@@ -216,15 +220,16 @@ def _foot(ground: Ground, opened: Mask, stops: Mask, rig: FootSection) -> tuple[
     limit = np.full(terrain.shape, _LIMIT["walk"], np.int16)
     limit[~np.isfinite(found.cost)] = _LIMIT["not_connected"]
     limit[steep] = _LIMIT["slope"]
+    limit[steep & ~np.isfinite(slope)] = _LIMIT["unknown"]
     limit[blocked] = _LIMIT["barrier"]
     return _Means(reached=reached, limit=limit), found.cost
 
 
-def _vehicle_stops(ground: Ground, opened: Mask) -> Mask:
+def _vehicle_stops(ground: Ground) -> Mask:
     """Where any vehicle can stop: entries, and ways for machines that are joined to them."""
     stops = touched(ground.entries.geometry, ground.terrain)
     for means in ("tractor", "atv"):
-        ways = touched(ground.ways_for(means).geometry, ground.terrain) & ~ground.blocked(means, opened=opened)
+        ways = ground.way_cells(means) & ~ground.blocked(means)
         stops |= _connected(ways, ground, means)
     return stops
 
@@ -238,13 +243,30 @@ def _connected(drivable: Mask, ground: Ground, means: str) -> Mask:
 
 
 def _starts(ground: Ground, means: str) -> Mask:
+    """Where a means comes in: at the entries, or without any, on the ways outside the tract's outer edge."""
     terrain = ground.terrain
-    ways = touched(ground.ways_for(means).geometry, terrain)
     if ground.entries.empty:
-        return ways & ~covered([ground.outline], terrain)
-    entries = touched(ground.entries.geometry, terrain)
-    snapped = touched(ground.entries.geometry.buffer(ENTRY_SNAP_M), terrain) & ways
-    return entries | snapped
+        return ground.way_cells(means) & ~covered([_without_gaps(ground.outline)], terrain)
+    return touched(np.concatenate([ground.entries.geometry.to_numpy(), _links(ground, means)]), terrain)
+
+
+def _without_gaps(outline: Any) -> Any:
+    """The outline with holes filled and gaps between stands closed: ground inside is not reached from outside."""
+    closed = shapely.get_parts(shapely.buffer(shapely.buffer(outline, GAP_M), -GAP_M))
+    return shapely.union_all(shapely.polygons(shapely.get_exterior_ring(closed)))
+
+
+def _links(ground: Ground, means: str) -> Geometries:
+    """The shortest line from each entry to the nearest way of a means, where it is short and nothing stops it."""
+    ways = ground.ways_for(means).geometry.to_numpy()
+    entries = ground.entries.geometry.to_numpy()
+    if not len(ways):
+        return np.empty(0, object)
+    entry, way = shapely.STRtree(ways).query_nearest(entries, max_distance=ENTRY_SNAP_M, all_matches=False)
+    lines = shapely.shortest_line(entries[entry], ways[way])
+    stopped = shapely.STRtree(ground.blockers(means)).query(lines, predicate="intersects")[0]
+    found: Geometries = np.delete(lines, np.unique(stopped))
+    return found
 
 
 def _touching(mask: Mask, seeds: Mask) -> Mask:

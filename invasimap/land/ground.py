@@ -10,12 +10,14 @@ import numpy as np
 import shapely
 
 from invasimap.core.crs import require_same_metres, to_lonlat
-from invasimap.core.geometry import empty_layer, setback
-from invasimap.land.features import FEATURE_COLUMNS, feature_ground
-from invasimap.land.raster import Mask, covered, touched
+from invasimap.core.geometry import Geometries, empty_layer
+from invasimap.land.features import FEATURE_COLUMNS, feature_ground, half_width_m
+from invasimap.land.raster import Mask, touched
 from invasimap.land.terrain import Terrain
 
-MEANS = ("tractor", "atv", "hose", "foot")
+FRINGE_CELLS = 1.5  # how far beyond a blocker the cells it touches can reach
+ON_WAY_M = 1.0  # a crossing this near to a way lies on it
+SKEW = 2.0  # a way may cross at an angle that makes the passage this much longer than straight over
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -53,19 +55,93 @@ class Ground:
         allowed = [bool(set(text.split(";")) & set(means)) for text in self.ways["allows"]]
         return self.ways[np.asarray(allowed, bool)]
 
-    def blockers(self, means: str) -> Any:
-        """What stops one of ``tractor, atv, hose, foot``: barriers, and the features whose ``blocks`` names it."""
-        named = [means in text.split(";") for text in self.features["blocks"]]
-        features = self.features[np.asarray(named, bool)]
-        return np.concatenate([self.barriers.geometry.to_numpy(), feature_ground(features)])
+    def way_cells(self, means: str) -> Mask:
+        """Cells on the ways that allow a means; joined side by side even where a line runs through cell corners."""
+        lines = self.ways_for(means).geometry.to_numpy()
+        return touched(shapely.buffer(lines, 0.01 * self.terrain.cell_m), self.terrain)
 
-    def blocked(self, means: str, *, opened: Mask, clearance_m: float = 0.0) -> Mask:
-        """Cells that stop a means: touched by a blocker, or with less than half the clearance to one."""
+    def blockers(self, means: str) -> Geometries:
+        """What stops one of ``tractor, atv, hose, foot``: barriers, and the features whose ``blocks`` names it."""
+        return np.concatenate([self.barriers.geometry.to_numpy(), feature_ground(self._blocking(means))])
+
+    def blocked(self, means: str, *, clearance_m: float = 0.0) -> Mask:
+        """Cells that stop a means: touched by a blocker, or by the ground within half the clearance of one.
+
+        Touched, not centred in: no gap passes that is narrower than the clearance, at the price of some that are up to
+        two cells wider.
+        """
         shapes = self.blockers(means)
         stopped = touched(shapes, self.terrain)
         if clearance_m > 0 and len(shapes):
-            stopped |= covered(shapely.buffer(shapes, clearance_m / 2, quad_segs=16), self.terrain)
-        return stopped & ~opened
+            # a buffer of GEOS may fall 1 % short of its distance
+            stopped |= touched(shapely.buffer(shapes, 1.02 * clearance_m / 2), self.terrain)
+        return stopped & ~self.opened(means, clearance_m=clearance_m)
+
+    def opened(self, means: str, *, clearance_m: float = 0.0) -> Mask:
+        """Cells where a means gets over what stops it.
+
+        A crossing on a way opens for what the way allows (a hose goes where anything goes); one off the ways opens for
+        all, a machine only where it is at least as wide as the clearance. It opens its own width and, so that a bridge
+        drawn as a point spans its stream, the way as far as it runs through what it crosses there.
+        """
+        terrain = self.terrain
+        crossings = self._crossings_for(means, clearance_m)
+        shapes = self.blockers(means)
+        if crossings.empty or not len(shapes):
+            return np.zeros(terrain.shape, bool)
+        half = np.maximum(crossings["width_m"].to_numpy(float) / 2, terrain.cell_m / 2)
+        discs = shapely.buffer(crossings.geometry.to_numpy(), half)
+        return touched(discs, terrain) | touched(self._passages(crossings, discs, means), terrain)
+
+    def _blocking(self, means: str) -> gpd.GeoDataFrame:
+        named = [means in text.split(";") for text in self.features["blocks"]]
+        return self.features[np.asarray(named, bool)]
+
+    def _crossings_for(self, means: str, clearance_m: float) -> gpd.GeoDataFrame:
+        crossings = self.crossings
+        if crossings.empty:
+            return crossings
+        walkers = ("tractor", "atv", "foot") if means == "hose" else (means,)
+        on_any = _near_any(crossings, self.ways)
+        on_allowed = _near_any(crossings, self.ways_for(*walkers))
+        wide = crossings["width_m"].to_numpy(float) >= (clearance_m if means in ("tractor", "atv") else 0.0)
+        return crossings[on_allowed | (~on_any & wide)]
+
+    def _passages(self, crossings: gpd.GeoDataFrame, discs: Geometries, means: str) -> Geometries:
+        """The pieces of ways that lead through what is crossed, no longer than a skew passage over it is."""
+        fringe_m = FRINGE_CELLS * self.terrain.cell_m
+        shapes, lengths = self.blockers(means), self._passage_lengths(means)
+        ways = shapely.union_all(self.ways_for(*(("tractor", "atv", "foot") if means == "hose" else (means,))).geometry)
+        found: list[Any] = []
+        for number, shape in zip(*shapely.STRtree(shapes).query(discs, predicate="intersects"), strict=True):
+            disc, place = discs[number], crossings.geometry.iloc[number]
+            through = _parts_at(shapely.intersection(ways, shapes[shape]), disc)
+            longest = shapely.length(through).sum() if np.isinf(lengths[shape]) else lengths[shape]
+            window = shapely.buffer(place, longest + SKEW * fringe_m)
+            beside = shapely.intersection(shapely.buffer(shapes[shape], fringe_m), window)
+            found.extend(_parts_at(shapely.intersection(ways, beside), disc))
+        return np.asarray(found, object)
+
+    def _passage_lengths(self, means: str) -> Any:
+        """How long a skew passage over each blocker is: for lines by their width; inf for drawn areas."""
+        features = self._blocking(means)
+        drawn = np.concatenate([self.barriers.geometry.to_numpy(), features.geometry.to_numpy()])
+        half = np.concatenate([np.zeros(len(self.barriers)), half_width_m(features)])
+        return np.where(shapely.get_dimensions(drawn) == 2, np.inf, SKEW * half)
+
+
+def _parts_at(geometry: Any, disc: Any) -> Geometries:
+    parts = shapely.get_parts(geometry)
+    return parts[shapely.intersects(parts, disc)]
+
+
+def _near_any(places: gpd.GeoDataFrame, ways: gpd.GeoDataFrame) -> Mask:
+    near = np.zeros(len(places), bool)
+    found, _ = shapely.STRtree(ways.geometry.to_numpy()).query(
+        places.geometry.to_numpy(), predicate="dwithin", distance=ON_WAY_M
+    )
+    near[found] = True
+    return near
 
 
 def make_ground(terrain: Terrain, **layers: Any) -> Ground:
@@ -90,42 +166,21 @@ def make_ground(terrain: Terrain, **layers: Any) -> Ground:
     return Ground(terrain=terrain, outline=shapely.box(*terrain.bounds) if outline is None else outline, **whole)
 
 
-def opened_cells(ground: Ground) -> Mask:
-    """Cells where barriers and water can be crossed.
-
-    A crossing opens the ground within half its width. Where it lies on a way, it opens the way as far as the way runs
-    through what it crosses there, so that a bridge drawn as a point spans its whole stream.
-    """
-    terrain, crossings = ground.terrain, ground.crossings
-    if crossings.empty:
-        return np.zeros(terrain.shape, bool)
-    half = np.maximum(crossings["width_m"].to_numpy(float) / 2, 0.75 * terrain.cell_m)
-    discs = setback(crossings.geometry.to_numpy(), half)
-    stoppers = np.concatenate([ground.blockers(means) for means in MEANS])
-    fringe = shapely.union_all(shapely.buffer(stoppers, 1.5 * terrain.cell_m)) if len(stoppers) else shapely.Polygon()
-    spans = shapely.get_parts(shapely.intersection(ground.ways.geometry.to_numpy(), fringe))
-    tree = shapely.STRtree(spans)
-    _, span = tree.query(discs, predicate="intersects")
-    opened = touched(discs, terrain)
-    opened |= touched(spans[np.unique(span)], terrain)
-    return opened
-
-
 def crossing_notes(ground: Ground) -> list[str]:
     """Where a way meets something that stops its means and no crossing is mapped, in words for the user."""
-    closed = ~opened_cells(ground)
     found: dict[tuple[float, float], set[str]] = {}
+    lonlat = to_lonlat(ground.terrain.crs)
     for means in ("tractor", "atv", "foot"):
-        ways = ground.ways_for(means).geometry.to_numpy()
-        shapes = ground.blockers(means)
+        closed = ground.blocked(means)
+        ways, shapes = ground.ways_for(means).geometry.to_numpy(), ground.blockers(means)
         way, shape = shapely.STRtree(shapes).query(ways, predicate="intersects")
         places = shapely.centroid(shapely.get_parts(shapely.intersection(ways[way], shapes[shape])))
         for place in places:
             if touched([place], ground.terrain)[closed].any():
-                lon, lat = to_lonlat(ground.terrain.crs).transform(place.x, place.y)
+                lon, lat = lonlat.transform(place.x, place.y)
                 found.setdefault((round(lat, 5), round(lon, 5)), set()).add(means)
     return [
-        f"A way for {', '.join(sorted(means))} meets a barrier or water at {lat:.5f}, {lon:.5f} and no crossing is "
-        "mapped there: it counts as impassable. If it can be crossed, add it to crossings."
+        f"A way for {', '.join(sorted(means))} meets a barrier or water at {lat:.5f}, {lon:.5f} and no crossing for it "
+        "is mapped there: it counts as impassable. If it can be crossed, add it to crossings."
         for (lat, lon), means in sorted(found.items())
     ]

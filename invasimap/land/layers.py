@@ -13,16 +13,20 @@ import pandas as pd
 import shapely
 from pyproj import CRS
 
-from invasimap.core.crs import centre_lonlat, read_crs, to_working, working_crs
+from invasimap.core.crs import read_crs, to_working
 from invasimap.core.errors import Fault, InputError, LayerError
+from invasimap.core.files import with_side_files
 from invasimap.core.geometry import empty_layer
 from invasimap.core.settings import Layer, ProtectSection, StandsSection, Tract, WaysSection
 from invasimap.inputs.layers import read_layer
 from invasimap.land.features import FEATURE_COLUMNS
 from invasimap.land.ground import Ground, make_ground
+from invasimap.land.placing import crs_of_stands, placed
 from invasimap.land.raster import covered
-from invasimap.land.terrain import Terrain, flat_terrain, read_terrain
+from invasimap.land.terrain import Terrain, flat_terrain, raster_facts, read_terrain
 
+OUTSIDE = "(outside)"  # the stand of what lies in none
+ENTRY_MARGIN_M = 3_000.0  # entries this far out still count: the grid is made to hold them
 MARGIN_M = 300.0  # ground round the stands that is worked too: what leads to them
 
 
@@ -63,29 +67,40 @@ def read_land(tract: Tract) -> LandLayers:
     Raises
     ------
     InputError
-        Lists every layer that is missing, unreadable, of the wrong shape or without what the settings ask of it.
+        Lists every layer that is missing, unreadable, of the wrong shape, in the wrong place or without what the
+        settings ask of it.
     """
     raw, faults = _read_all(tract)
-    if tract.land.elevation and not tract.path(tract.land.elevation).exists():
-        faults.append(Fault(where=f"[land] elevation: {tract.land.elevation}", what="there is no such file"))
+    if faults or not raw["stands"]:
+        raise InputError(faults)
+    stands = raw["stands"][0]
+    crs = crs_of_stands(stands, stands.attrs["where"])
+    outline = to_working(stands, crs, name="stands").geometry.union_all()
+    on_ground, faults = _all_placed(raw, crs, outline)
     if faults:
         raise InputError(faults)
-    crs = working_crs(*centre_lonlat(raw["stands"][0]))
-    layers = {name: _combined(frames, crs, name) for name, frames in raw.items()}
-    notes = [note for frames in raw.values() for frame in frames for note in frame.attrs.get("notes", ())]
-    notes += _stand_overlaps(layers["stands"]) + _unused_ways(tract, layers)
+    layers = {name: _combined(frames, crs, name) for name, frames in on_ground.items()}
+    notes = [note for frames in on_ground.values() for frame in frames for note in frame.attrs["notes"]]
+    notes += [
+        *_stand_overlaps(layers["stands"]),
+        *_unused_ways(tract, layers),
+        *_left_out_notes(tract, raw["features"]),
+    ]
     return LandLayers(crs=crs, notes=tuple(notes), files=tuple(_files(tract)), **layers)
 
 
 def read_tract_terrain(tract: Tract, land: LandLayers, patches: gpd.GeoDataFrame) -> tuple[Terrain, list[str]]:
     """Elevation over the stands, the patches and a margin, and what is to be said of it."""
-    boxes = np.array([layer.total_bounds for layer in (land.stands, patches) if not layer.empty])
+    near = land.entries[land.entries.distance(land.outline) <= ENTRY_MARGIN_M]
+    boxes = np.array([layer.total_bounds for layer in (land.stands, patches, near) if not layer.empty])
     low, high = boxes[:, :2].min(axis=0) - MARGIN_M, boxes[:, 2:].max(axis=0) + MARGIN_M
     bounds = (float(low[0]), float(low[1]), float(high[0]), float(high[1]))
     cell_m = tract.access.cell_m
+    far = [f"{len(land.entries) - len(near)} entries lie over 3 km from the stands and are not used."]
+    notes = far if len(near) < len(land.entries) else []
     if tract.land.elevation is None:
         note = "NO ELEVATION DATA: the ground was taken as level, so slope stopped nothing. Set elevation in [land]."
-        return flat_terrain(bounds, cell_m=cell_m, crs=land.crs), [note]
+        return flat_terrain(bounds, cell_m=cell_m, crs=land.crs), [*notes, note]
     own = tract.land.elevation_crs
     terrain = read_terrain(
         tract.path(tract.land.elevation),
@@ -95,7 +110,24 @@ def read_tract_terrain(tract: Tract, land: LandLayers, patches: gpd.GeoDataFrame
         unit=tract.land.elevation_unit,
         source_crs=read_crs(own, where="[land] elevation_crs") if own else None,
     )
-    return terrain, _unknown_ground(terrain, land)
+    return terrain, [*notes, *_unknown_ground(terrain, land)]
+
+
+def elevation_faults(tract: Tract) -> list[Fault]:
+    """What keeps the elevation from being read, found without reading it."""
+    if tract.land.elevation is None:
+        return []
+    where = f"[land] elevation: {tract.land.elevation}"
+    path = tract.path(tract.land.elevation)
+    if not path.is_file():
+        what = "is a folder, not a raster file" if path.is_dir() else "there is no such file"
+        return [Fault(where=where, what=what, mend="name one raster file, such as a GeoTIFF")]
+    own = tract.land.elevation_crs
+    try:
+        raster_facts(path, unit=tract.land.elevation_unit, source_crs=read_crs(own, where=where) if own else None)
+    except InputError as error:
+        return list(error.faults)
+    return []
 
 
 def _unknown_ground(terrain: Terrain, land: LandLayers) -> list[str]:
@@ -125,15 +157,39 @@ def _read_all(tract: Tract) -> tuple[dict[str, list[gpd.GeoDataFrame]], list[Fau
         if layer is None:
             continue
         try:
-            raw[name].append(checked(read_layer(layer, folder=tract.folder, name=where), layer, where))
+            read = read_layer(layer, folder=tract.folder, name=where)
+            if lost := read.attrs["lost"]:
+                faults += [_lost_fault(where, text) for text in lost]
+            found = checked(read, layer, where)
+            found.attrs["where"] = f"{where}: {layer.file}"
+            raw[name].append(found)
         except InputError as error:
             faults += error.faults
     return raw, faults
 
 
+def _lost_fault(where: str, said: str) -> Fault:
+    mend = "mend or delete these records: left so, what they stand for is not protected, blocks nothing or is not there"
+    return Fault(where=where, what=said.removeprefix(f"{where}: "), mend=mend)
+
+
+def _all_placed(
+    raw: dict[str, list[gpd.GeoDataFrame]], crs: CRS, outline: Any
+) -> tuple[dict[str, list[gpd.GeoDataFrame]], list[Fault]]:
+    found: dict[str, list[gpd.GeoDataFrame]] = {name: [] for name in raw}
+    faults: list[Fault] = []
+    for name, frames in raw.items():
+        for frame in frames:
+            try:
+                found[name].append(placed(frame, crs=crs, outline=outline, where=frame.attrs["where"]))
+            except InputError as error:
+                faults += error.faults
+    return found, faults
+
+
 def _combined(frames: list[gpd.GeoDataFrame], crs: CRS, name: str) -> gpd.GeoDataFrame:
     columns = {"ways": ("class", "allows"), "features": FEATURE_COLUMNS, "crossings": ("width_m",)}
-    moved = [to_working(frame, crs, name=name) for frame in frames if not frame.empty]
+    moved = [frame for frame in frames if not frame.empty]
     if not moved:
         return empty_layer(crs, *columns.get(name, ()))
     joined = pd.concat(moved, ignore_index=True)
@@ -147,7 +203,7 @@ def _as_they_are(frame: gpd.GeoDataFrame, _layer: Layer, _where: str) -> gpd.Geo
 def _as_stands(frame: gpd.GeoDataFrame, layer: StandsSection, where: str) -> gpd.GeoDataFrame:
     names = _column(frame, layer.id, where, "id")
     flat = shapely.get_dimensions(frame.geometry.to_numpy()) < 2
-    blank = (names == "").to_numpy()
+    blank = names.isin(["", OUTSIDE]).to_numpy()
     if frame.empty or flat.any() or blank.any():
         raise LayerError(_stand_faults(frame, layer, where, flat, blank))
     return _with(frame, stand=names)
@@ -158,7 +214,7 @@ def _stand_faults(frame: gpd.GeoDataFrame, layer: StandsSection, where: str, fla
     faults = [Fault(where=place, what="holds no stand")] if frame.empty else []
     for bad, what, mend in (
         (flat, "not polygons", "stands are areas: name the polygon layer"),
-        (blank, f"no value in {layer.id!r}", "give every stand a name"),
+        (blank, f"no name in {layer.id!r}", f"give every stand a name, other than {OUTSIDE!r}"),
     ):
         if bad.any():
             rows = ", ".join(str(row + 1) for row in np.flatnonzero(bad)[:8])
@@ -184,7 +240,7 @@ def _as_features(frame: gpd.GeoDataFrame, block: ProtectSection, where: str) -> 
             Fault(where=f"{where} {block.file}", what=what, mend="mend where, or take the block out if there are none")
         )
     return _with(
-        frame,
+        frame.explode(ignore_index=True),
         kind=block.kind,
         rule=block.rule,
         confidential=block.confidential,
@@ -201,7 +257,7 @@ def _with(frame: gpd.GeoDataFrame, **columns: Any) -> gpd.GeoDataFrame:
     """The frame's geometry with just these columns."""
     data = {key: np.asarray(value, object) if isinstance(value, pd.Series) else value for key, value in columns.items()}
     made = gpd.GeoDataFrame(data, geometry=frame.geometry.to_numpy(), index=range(len(frame)), crs=frame.crs)
-    made.attrs["notes"] = list(frame.attrs.get("notes", ()))
+    made.attrs.update({"notes": list(frame.attrs.get("notes", ())), "left_out": frame.attrs.get("left_out", {})})
     return made
 
 
@@ -218,6 +274,26 @@ def _column(frame: gpd.GeoDataFrame, name: str, where: str, setting: str) -> pd.
         ],
         index=frame.index,
     )
+
+
+def _left_out_notes(tract: Tract, frames: list[gpd.GeoDataFrame]) -> list[str]:
+    """Values of a protected layer that no block's ``where`` takes: what they name is not protected."""
+    blocks: dict[tuple[str, str | None, str], list[tuple[str, dict[str, int]]]] = {}
+    for block, frame in zip(tract.protect, frames, strict=True):
+        for column, counts in frame.attrs["left_out"].items():
+            blocks.setdefault((block.file, block.layer, column), []).append((block.kind, counts))
+    notes = []
+    whole = {(block.file, block.layer) for block in tract.protect if not block.where}
+    for (file, layer, column), taken in sorted(blocks.items(), key=str):
+        if (file, layer) in whole:
+            continue
+        for value in sorted(set.intersection(*(set(counts) for _, counts in taken))):
+            count = max(counts[value] for _, counts in taken)
+            place = f"{file} {layer}" if layer else file
+            notes.append(
+                f"{place}: {count} features with {column} = {value!r} are in no [[protect]] block: not protected."
+            )
+    return notes
 
 
 def _stand_overlaps(stands: gpd.GeoDataFrame) -> list[str]:
@@ -243,4 +319,5 @@ def _files(tract: Tract) -> list[Path]:
     land = tract.land
     layers = [tract.stands, tract.ways, tract.entries, land.barriers, land.wet_ground, land.open_ground, land.crossings]
     names = [layer.file for layer in [*layers, *tract.protect] if layer is not None]
-    return sorted({tract.path(name) for name in names + ([land.elevation] if land.elevation else [])})
+    paths = {tract.path(name) for name in names + ([land.elevation] if land.elevation else [])}
+    return sorted({part for path in paths for part in with_side_files(path)})

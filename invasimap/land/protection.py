@@ -14,6 +14,7 @@ from scipy import ndimage
 from invasimap.core.crs import require_same_metres
 from invasimap.core.errors import Fault, LayerError
 from invasimap.core.geometry import Geometries, polygons_only, segments, setback_parts
+from invasimap.land.features import half_width_m
 from invasimap.land.terrain import Terrain
 
 Floats = npt.NDArray[np.float64]
@@ -64,9 +65,9 @@ def protection_zones(
         column = f"{zone}_m"
         rules = features[features[column].notna()]
         keys = ["kind", "rule", "confidential"]
-        groups = [(rows[column].max(), name, rows) for name, rows in rules.groupby(keys, sort=True)]
-        for _, name, rows in sorted(groups, key=lambda group: -group[0]):
-            ground = shapely.union_all(_zones_of(rows, column, terrain, steepest))
+        groups = [(*_zones_of(rows, column, terrain, steepest), name) for name, rows in rules.groupby(keys, sort=True)]
+        for parts, _, name in sorted(groups, key=lambda group: -group[1]):
+            ground = shapely.union_all(parts)
             ground = ground if within is None else shapely.intersection(ground, within)
             own = polygons_only(shapely.difference(ground, taken))
             taken = shapely.union(taken, ground)
@@ -77,14 +78,34 @@ def protection_zones(
 
 
 def steepest_near(terrain: Terrain) -> Floats:
-    """Steepest slope in percent within one cell of each cell; where none is known, the steepest of the whole grid.
+    """Steepest slope in percent within one cell of each cell; where any of it is not known, the steepest of all.
 
-    Unknown is not level: a strip whose slope cannot be read gets the widest setback the tract asks for.
+    Unknown is not level: a strip whose slope cannot be read gets the widest setback known in the tract.
     """
     slope = terrain.slope_pct().astype(float)
-    known = np.isfinite(slope)
-    near: Floats = ndimage.maximum_filter(np.where(known, slope, -1.0), size=3, mode="nearest")
-    return np.where(near < 0, slope[known].max(initial=0.0), near)
+    highest = slope[np.isfinite(slope)].max(initial=0.0)
+    near: Floats = ndimage.maximum_filter(np.where(np.isfinite(slope), slope, highest), size=3, mode="nearest")
+    return near
+
+
+def slope_notes(features: gpd.GeoDataFrame, terrain: Terrain, *, within: Any) -> list[str]:
+    """How much of the features whose setbacks grow with slope lies where the slope is not known, in words."""
+    sloped = features[features["per_slope_m"] > 0]
+    slope = terrain.slope_pct()
+    unknown = np.where(np.isfinite(slope), 0.0, 1.0)
+    highest = float(slope[np.isfinite(slope)].max(initial=0.0))
+    notes = []
+    for kind, rows in sloped.groupby("kind", sort=True):
+        near = shapely.intersection(rows.geometry.to_numpy(), within)
+        pieces = np.concatenate([_pieces(shape, terrain.cell_m) for shape in near] or [np.empty(0, object)])
+        blind = _over(unknown, terrain, pieces) > 0
+        if blind.any():
+            share = max(100 * blind.sum() / len(pieces), 1.0)
+            notes.append(
+                f"{kind}: the slope is not known along {share:.0f} % of it in the stands, so its setback there grows by "
+                f"the steepest slope known in the tract ({highest:.0f} %). Look at the ground before relying on it."
+            )
+    return notes
 
 
 def _near(features: gpd.GeoDataFrame, within: Any, steepest_pct: float) -> gpd.GeoDataFrame:
@@ -103,35 +124,48 @@ def _near(features: gpd.GeoDataFrame, within: Any, steepest_pct: float) -> gpd.G
     return features.set_geometry(cut, crs=features.crs)[kept]
 
 
-def _zones_of(rows: Any, column: str, terrain: Terrain | None, steepest: Floats | None) -> Geometries:
+def _zones_of(rows: Any, column: str, terrain: Terrain | None, steepest: Floats | None) -> tuple[Geometries, float]:
+    """Pieces of the zones of one rule, and the widest distance they reach from where the features are drawn."""
     shapes = rows.geometry.to_numpy()
-    half = np.where(shapely.get_dimensions(shapes) < 2, rows["width_m"].to_numpy(float) / 2, 0.0)
-    distance = rows[column].to_numpy(float) + rows["position_error_m"].to_numpy(float) + half
-    zones = [setback_parts(shapes, distance)[0]]
+    distance = rows[column].to_numpy(float) + rows["position_error_m"].to_numpy(float) + half_width_m(rows)
+    zones, widest = [setback_parts(shapes, distance)[0]], [float(distance.max())]
     sloped = rows["per_slope_m"].to_numpy(float) > 0
     if sloped.any() and terrain is not None and steepest is not None:
         for shape, base, per_slope in zip(
             shapes[sloped], distance[sloped], rows["per_slope_m"].to_numpy(float)[sloped], strict=True
         ):
-            zones.append(_grown(shape, base, per_slope, terrain, steepest))
-    return np.concatenate(zones)
+            grown, reach_m = _grown(shape, base, per_slope, terrain, steepest)
+            zones.append(grown)
+            widest.append(reach_m)
+    return np.concatenate(zones), max(widest)
 
 
-def _grown(shape: Any, base_m: float, per_slope_m: float, terrain: Terrain, steepest: Floats) -> Geometries:
+def _grown(
+    shape: Any, base_m: float, per_slope_m: float, terrain: Terrain, steepest: Floats
+) -> tuple[Geometries, float]:
     """Setbacks of the feature cut into pieces of a cell's length, each by the steepest slope at the piece."""
-    pieces = (
-        segments(shapely.segmentize(shape, terrain.cell_m))
-        if shapely.get_dimensions(shape) > 0
-        else shapely.get_parts(shape)
-    )
-    slope = np.max(
-        [_sample(steepest, terrain, shapely.get_coordinates(shapely.centroid(pieces)))]
-        + [_sample(steepest, terrain, shapely.get_coordinates(shapely.get_point(pieces, n))) for n in (0, -1)]
-        if shapely.get_dimensions(shape) > 0
-        else [_sample(steepest, terrain, shapely.get_coordinates(pieces))],
-        axis=0,
-    )
-    return setback_parts(pieces, base_m + per_slope_m * slope)[0]
+    pieces = _pieces(shape, terrain.cell_m)
+    slope = _over(steepest, terrain, pieces)
+    distance = base_m + per_slope_m * slope
+    return setback_parts(pieces, distance)[0], float(distance.max())
+
+
+def _pieces(shape: Any, longest_m: float) -> Geometries:
+    """A feature cut into short straight pieces; points stay points."""
+    if shapely.get_dimensions(shape) == 0:
+        return shapely.get_parts(shape)
+    return segments(shapely.segmentize(shape, longest_m))
+
+
+def _over(values: Floats, terrain: Terrain, pieces: Geometries) -> Floats:
+    """Largest value under the ends and the middle of each piece."""
+    if not len(pieces):
+        return np.empty(0)
+    spots = [shapely.centroid(pieces)]
+    if (shapely.get_dimensions(pieces) == 1).all():
+        spots += [shapely.get_point(pieces, 0), shapely.get_point(pieces, -1)]
+    found: Floats = np.max([_sample(values, terrain, shapely.get_coordinates(spot)) for spot in spots], axis=0)
+    return found
 
 
 def _sample(values: Floats, terrain: Terrain, coords: Floats) -> Floats:

@@ -18,6 +18,7 @@ from invasimap.core.errors import CRSError, Fault, LayerError
 from invasimap.core.units import M_PER_FT
 
 Grid = npt.NDArray[np.float32]
+MOST_CELLS = 100_000_000
 METRES_PER_UNIT = {"m": 1.0, "ft": M_PER_FT, "us-ft": 1200 / 3937}
 UNIT_NAMES = {
     "metre": "m", "meter": "m", "metres": "m", "meters": "m", "m": "m", "foot": "ft", "feet": "ft", "ft": "ft",
@@ -71,7 +72,17 @@ class Terrain:
 
 
 def grid_over(bounds: tuple[float, float, float, float], *, cell_m: float) -> tuple[Affine, tuple[int, int]]:
-    """Transform and shape of the grid of square cells, on whole multiples of the cell, that covers ``bounds``."""
+    """Transform and shape of the grid of square cells, on whole multiples of the cell, that covers ``bounds``.
+
+    Raises
+    ------
+    LayerError
+        When the cells are so small that there would be more than 100 million.
+    """
+    cells = (bounds[2] - bounds[0]) * (bounds[3] - bounds[1]) / cell_m**2
+    if cells > MOST_CELLS:
+        what = f"makes {cells / 1e6:,.0f} million cells over this tract; {MOST_CELLS / 1e6:,.0f} million is the most"
+        raise LayerError(Fault(where="[access] cell", what=what, mend='take a larger cell, such as "10 ft"'))
     left, bottom = (np.floor(value / cell_m) for value in bounds[:2])
     right, top = (np.ceil(value / cell_m) for value in bounds[2:])
     transform = Affine(cell_m, 0.0, left * cell_m, 0.0, -cell_m, top * cell_m)
@@ -105,24 +116,48 @@ def read_terrain(
         When neither the file nor ``source_crs`` says where it lies.
     """
     transform, shape = grid_over(bounds, cell_m=cell_m)
+    facts = raster_facts(path, unit=unit, source_crs=source_crs)
     try:
         with rasterio.open(path) as source:
-            factor = METRES_PER_UNIT[_vertical_unit(source, path, unit)]
-            known = _known_crs(source, path, source_crs)
             window: dict[str, Any] = {"transform": transform, "height": shape[0], "width": shape[1]}
             with WarpedVRT(
-                source, src_crs=known, crs=crs.to_wkt(), resampling=Resampling.bilinear, dtype="float32",
+                source, src_crs=facts.crs, crs=crs.to_wkt(), resampling=Resampling.bilinear, dtype="float32",
                 nodata=np.nan, src_nodata=source.nodata, **window,
             ) as warped:  # fmt: skip
-                elevation: Grid = warped.read(1, masked=True).filled(np.nan).astype(np.float32)
+                read: Grid = warped.read(1, masked=True).filled(np.nan).astype(np.float32)
     except rasterio.errors.RasterioError as error:
         raise LayerError(Fault(where=str(path), what=f"cannot be read as a raster: {error}")) from error
-    elevation = np.where(np.isfinite(elevation), elevation * np.float32(factor), np.float32(np.nan))
+    elevation = ((read.astype(float) * facts.scale + facts.offset) * facts.m_per_unit).astype(np.float32)
     return Terrain(elevation_m=elevation, transform=transform, crs=crs)
 
 
+@dataclass(frozen=True, kw_only=True)
+class RasterFacts:
+    """How an elevation raster's values become metres, and where it lies."""
+
+    crs: Any
+    m_per_unit: float
+    scale: float
+    offset: float
+
+
+def raster_facts(path: Path, *, unit: str | None = None, source_crs: CRS | None = None) -> RasterFacts:
+    """Vertical unit, scale and system of an elevation raster; see ``read_terrain`` for what it raises."""
+    try:
+        with rasterio.open(path) as source:
+            return RasterFacts(
+                crs=_known_crs(source, path, source_crs),
+                m_per_unit=METRES_PER_UNIT[_vertical_unit(source, path, unit)],
+                scale=source.scales[0],
+                offset=source.offsets[0],
+            )
+    except rasterio.errors.RasterioError as error:
+        mend = "export it as a GeoTIFF"
+        raise LayerError(Fault(where=str(path), what=f"cannot be read as a raster: {error}", mend=mend)) from error
+
+
 def _known_crs(source: Any, path: Path, given: CRS | None) -> Any:
-    if given is not None:
+    if source.crs is None and given is not None:
         return given.to_wkt()
     if source.crs is None:
         mend = 'set elevation_crs = "EPSG:…" in [land]'
@@ -133,10 +168,11 @@ def _known_crs(source: Any, path: Path, given: CRS | None) -> Any:
 def _vertical_unit(source: Any, path: Path, given: str | None) -> str:
     said = (source.units[0] or "").strip().lower()
     stated = UNIT_NAMES.get(said)
-    if given is not None:
-        return given
-    if stated is not None:
-        return stated
+    if given is not None and stated is not None and given != stated:
+        what = f"says its elevations are in {said}, but elevation_unit says {given!r}"
+        raise LayerError(Fault(where=str(path), what=what, mend="take elevation_unit out, or mend the file"))
+    if given is not None or stated is not None:
+        return str(given or stated)
     what = (
         f"says its elevations are in {said!r}, which is not known"
         if said

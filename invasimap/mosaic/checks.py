@@ -13,6 +13,7 @@ from invasimap.mosaic.faces import Faces
 
 AREA_LIMIT = 1e-9
 OVERLAP_LIMIT = 1e-6
+SHORTFALL_LIMIT_M = 1e-6
 
 
 def records_lost(ledger: pd.DataFrame, *, patches: int, set_aside: int) -> int:
@@ -41,6 +42,28 @@ def protection_overlap(treatment_zones: gpd.GeoDataFrame, protection: gpd.GeoDat
         return 0.0
     shared = shapely.area(shapely.intersection(shapes, no_spray))
     return float((shared / np.maximum(shapely.area(shapes), 1.0)).max())
+
+
+def setback_shortfall_m(treatable: Any, features: gpd.GeoDataFrame, half_width_m: Any) -> float:
+    """Metres by which treatable ground comes nearer to a protected feature than what was typed for it.
+
+    Measured on the features themselves, apart from the zones: no_spray, hand_only, half the width and the position
+    error (growth with slope only widens this).
+    """
+    if not len(treatable) or features.empty:
+        return 0.0
+    widest = np.fmax(features["no_spray_m"].to_numpy(float), features["hand_only_m"].to_numpy(float))
+    needed = widest + half_width_m + features["position_error_m"].to_numpy(float)
+    shapes = features.geometry.to_numpy()
+    feature, ground = shapely.STRtree(treatable).query(shapes, predicate="dwithin", distance=needed)
+    short = needed[feature] - shapely.distance(shapes[feature], treatable[ground])
+    return float(short.max(initial=0.0))
+
+
+def treatable_polygons(treatment_zones: gpd.GeoDataFrame) -> Any:
+    """The polygons of open ground that some means reaches."""
+    open_reached = (treatment_zones["zone"] == "open") & (treatment_zones["access"] != "out_of_reach")
+    return shapely.get_parts(treatment_zones.loc[open_reached].geometry.to_numpy())
 
 
 def _relative(shapes: Any, total: float) -> float:

@@ -17,8 +17,8 @@ import shapely
 
 from invasimap.core.crs import require_same_metres
 from invasimap.core.geometry import segments
+from invasimap.land.layers import OUTSIDE
 
-OUTSIDE = "(outside)"
 ZONES = ("no_spray", "hand_only", "open")  # strictest first
 GRID_M = 1e-9  # snap rounding makes the noding safe; a thousandth of a micrometre moves no acreage
 Ints = npt.NDArray[np.intp]

@@ -18,8 +18,9 @@ import pandas as pd
 import shapely
 from rasterio import features
 
+from invasimap.land.layers import OUTSIDE
 from invasimap.land.terrain import grid_over
-from invasimap.mosaic.faces import OUTSIDE, ZONES, Faces
+from invasimap.mosaic.faces import ZONES, Faces
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.intp]
@@ -28,7 +29,7 @@ SAMPLES = 20_000  # sample points over all growth
 MOST_CELLS = 16_000_000
 SEED = 20_260_401
 SIGMA_PER_RADIUS_68 = 1 / 1.509592  # a receiver's "accuracy" is a 68 % radius: r = sigma sqrt(-2 ln 0.32)
-OPEN_SKY_ACCURACY_M = 5.0 / SIGMA_PER_RADIUS_68  # where no record says: 5 m an axis, as under leaves
+UNDER_LEAVES_ACCURACY_M = 5.0 / SIGMA_PER_RADIUS_68  # where no record says: 5 m an axis
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -110,7 +111,7 @@ def _draw(
 ) -> Floats:
     """Gross area of each table row in each draw."""
     rng = np.random.default_rng(SEED)
-    accuracy = patches["accuracy_m"].fillna(OPEN_SKY_ACCURACY_M).to_numpy(float)
+    accuracy = patches["accuracy_m"].fillna(UNDER_LEAVES_ACCURACY_M).to_numpy(float)
     sigma = accuracy * SIGMA_PER_RADIUS_68
     walked = (patches["shape"] == "polygon").to_numpy()
     spread = np.where(walked, sigma * np.sqrt(2 / patches.area.to_numpy()), 0.0)

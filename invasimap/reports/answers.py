@@ -33,14 +33,14 @@ class Answers:
 
 def answers(plan: Plan) -> Answers:
     """The first page's figures."""
-    names = outcome(plan.ground["zone"], plan.ground["access"])
+    names = outcome(plan.ground)
     ground = plan.ground["ground_m2"].groupby(names).sum().reindex(OUTCOMES, fill_value=0.0)
     return Answers(ground_m2=ground.astype(float), species=species_table(plan), patches=len(plan.patches))
 
 
 def species_table(plan: Plan) -> pd.DataFrame:
     """One row a species, largest first: ``species, common_name, patches, gross_m2, infested_m2``, each outcome."""
-    table = plan.acreage.assign(outcome=outcome(plan.acreage["zone"], plan.acreage["access"]))
+    table = plan.acreage.assign(outcome=outcome(plan.acreage))
     areas = table.groupby("species")[["gross_m2", "infested_m2"]].sum()
     wide = table.pivot_table(index="species", columns="outcome", values="gross_m2", aggfunc="sum", fill_value=0.0)
     areas = areas.join(wide.reindex(columns=list(OUTCOMES), fill_value=0.0)).astype(float)
@@ -60,7 +60,7 @@ def common_names(plan: Plan) -> pd.Series:
 
 def stand_table(plan: Plan) -> pd.DataFrame:
     """One row a stand: ``stand, stand_m2, ground_m2`` and each outcome's ground (``stand_m2`` is NaN outside)."""
-    table = plan.ground.assign(outcome=outcome(plan.ground["zone"], plan.ground["access"]))
+    table = plan.ground.assign(outcome=outcome(plan.ground))
     wide = table.pivot_table(index="stand", columns="outcome", values="ground_m2", aggfunc="sum", fill_value=0.0)
     wide = wide.reindex(columns=list(OUTCOMES), fill_value=0.0).astype(float)
     sizes = plan.stands.geometry.area.groupby(plan.stands["stand"].astype(str)).sum()

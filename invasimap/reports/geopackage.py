@@ -5,14 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
 
 import geopandas as gpd
-import numpy as np
 import pandas as pd
 import pyogrio
 import shapely
 
+from invasimap.core.geometry import polygons_only
 from invasimap.prescription.plan import CAUTIONS, Plan
 from invasimap.reports.private import shown_protection
 from invasimap.reports.tables import raw_text, shown_table
@@ -80,14 +79,8 @@ def _areas_only(source: gpd.GeoDataFrame, name: str) -> gpd.GeoSeries:
     mixed = shapely.get_type_id(shapes) == shapely.GeometryType.GEOMETRYCOLLECTION
     if name != "set_aside" and mixed.any():
         shapes = shapes.copy()
-        shapes[mixed] = [_polygons(shape) for shape in shapes[mixed]]
+        shapes[mixed] = [polygons_only(shape) for shape in shapes[mixed]]
     return gpd.GeoSeries(shapes, index=source.index, crs=source.crs)
-
-
-def _polygons(collection: object) -> Any:
-    parts = shapely.get_parts(np.asarray([collection], object))
-    flat = shapely.get_parts(parts)
-    return shapely.multipolygons(flat[shapely.get_dimensions(flat) == 2])
 
 
 @contextmanager

@@ -50,6 +50,7 @@ def _infested(plan: Plan) -> list[Row]:
         for name in OUTCOMES
         if found.ground_m2[name] > 0
     ]
+    rows.append(Row(text="marks stand on patches too small to draw", kind="note"))
     total = Row(text="all infested ground", figure=shown_area(found.infested_ground_m2, plan.shown), kind="note")
     return [Row(text="Infested ground: what can be done", kind="heading"), *rows, total]
 

@@ -129,7 +129,7 @@ def draw_veil(ax: Axes, plan: Plan) -> None:
 def draw_treatment(ax: Axes, plan: Plan) -> None:
     """Infested ground by what can be done on it, the treatable on top."""
     zones = plan.treatment_zones
-    names = outcome(zones["zone"], zones["access"])
+    names = outcome(zones)
     for step, name in enumerate(reversed(OUTCOMES)):
         shapes = zones.geometry.to_numpy()[(names == name).to_numpy()]
         draw_area(ax, shapes, style.OUTCOME[name], zorder=ORDER["treat"] + step / 10)

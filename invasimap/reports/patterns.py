@@ -13,6 +13,7 @@ STROKES = {
     "\\": '<path d="M-2,6 l4,4 M0,0 l8,8 M6,-2 l4,4" stroke="{color}" stroke-width="1.1"/>',
     "-": '<path d="M0,2 h8 M0,6 h8" stroke="{color}" stroke-width="1.2"/>',
     "x": '<path d="M0,8 l8,-8 M0,0 l8,8" stroke="{color}" stroke-width="1"/>',
+    "+": '<path d="M4,0 v8 M0,4 h8" stroke="{color}" stroke-width="1"/>',
     "|": '<path d="M2,0 v8 M6,0 v8" stroke="{color}" stroke-width="0.9"/>',
     ".": '<circle cx="2" cy="2" r="1.1" fill="{color}"/><circle cx="6" cy="6" r="1.1" fill="{color}"/>',
 }

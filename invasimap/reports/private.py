@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from typing import Any
 
@@ -56,7 +57,7 @@ def secrets(plan: Plan) -> list[str]:
 def without(text: str, secret: Iterable[str]) -> str:
     """A text with each secret replaced."""
     for word in secret:
-        text = text.replace(word, RESTRICTED)
+        text = re.sub(rf"(?<!\w){re.escape(word)}(?!\w)", RESTRICTED, text)
     return text
 
 

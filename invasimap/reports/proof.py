@@ -11,6 +11,7 @@ from invasimap.prescription.plan import Plan
 from invasimap.reports.tables import inert_text
 
 FILES_LIMIT = 1e-6
+SMALLEST = 1e-3  # of an acre or hectare: smaller rows are held to a billionth of one
 _BY_SPECIES = ["stand", "species", "zone", "access"]
 _BY_GROUND = ["stand", "zone", "access"]
 
@@ -38,4 +39,5 @@ def _worst(polygons: pd.DataFrame, table: Path, keys: list[str], column: str) ->
     both = pd.concat([measured, written], axis=1, keys=["measured", "written"]).fillna(0.0)
     if both.empty:
         return 0.0
-    return float(((both["measured"] - both["written"]).abs() / both.max(axis=1)).max())
+    whole = both.max(axis=1).clip(lower=SMALLEST)
+    return float(((both["measured"] - both["written"]).abs() / whole).max())

@@ -7,6 +7,7 @@ from functools import cache
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup, escape
 
+from invasimap.land.layers import OUTSIDE
 from invasimap.prescription.plan import CAUTIONS, Plan
 from invasimap.reports.answers import Answers, answers
 from invasimap.reports.offline import data_uri
@@ -28,7 +29,6 @@ from invasimap.reports.wording import (
     OUTCOME_NOTES,
     OUTCOME_WORDS,
     OUTCOMES,
-    OUTSIDE,
     TREATABLE,
     UNIT_WORDS,
     shown_area,
@@ -102,18 +102,19 @@ def attention(plan: Plan) -> list[str]:
     lines = [f"Check failed: {check.name}. Do not use these figures." for check in plan.checks if not check.passed]
     if plan.terrain.flat:
         lines.append("No elevation data: slope is not known and level ground was assumed.")
-    if not plan.settings.protect:
-        lines.append("No protected feature was named: nothing keeps spray away from water, wells or rare plants here.")
     aside = int(plan.ledger["set_aside"].sum()) if len(plan.ledger) else len(plan.set_aside)
     if aside:
         records = "1 record could not be used and is" if aside == 1 else f"{aside} records could not be used and are"
         lines.append(f"{records} in no figure; see Records.")
     outside = plan.ground.loc[plan.ground["stand"] == OUTSIDE, "ground_m2"].sum()
     if outside > 0:
-        lines.append(f"{shown_area(float(outside), plan.shown)} of infested ground lies outside every stand.")
-    unknown = plan.access[plan.access["limit"] == "unknown"] if "limit" in plan.access else plan.access.iloc[:0]
-    if len(unknown) and not plan.terrain.flat:
-        lines.append("Elevation is missing in places: that ground counts as out of reach, not as free.")
+        area = shown_area(float(outside), plan.shown)
+        lines.append(f"{area} of infested ground lies outside every stand; it is in no treatable figure.")
+    if any(block.confidential for block in plan.settings.protect):
+        lines.append(
+            "Confidential features are not named or drawn, but the zones round them are: who has these files can work "
+            "out where they lie. Do not pass the files on where the sites must stay secret."
+        )
     return lines + shown_notes(plan)
 
 

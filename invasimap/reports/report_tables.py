@@ -70,7 +70,8 @@ def stand_report(plan: Plan, found: Answers) -> PrintedTable:
     rows = [["" if cell == "not known" else cell for cell in row] for row in rows]
     heads = ["Stand", f"Stand {unit}", f"Infested ground {unit}"]
     heads += [f"{headed(OUTCOME_WORDS[name])} {unit}" for name in present]
-    total = ["All", *(area(table[name].sum()) for name in columns)]
+    whole_m2 = float(plan.stands.geometry.union_all().area)  # ground in two stands counts once
+    total = ["All", area(whole_m2), *(area(table[name].sum()) for name in columns[1:])]
     return PrintedTable(
         caption="By stand: infested ground, every spot counted once", heads=heads, rows=rows, total=total,
         numeric=frozenset(range(1, len(heads))),
@@ -104,7 +105,9 @@ def acreage_report(plan: Plan) -> PrintedTable:
     return _cut(
         PrintedTable(
             caption="By stand, species, zone and access", heads=heads, rows=rows, numeric=frozenset({4, 5, 6, 7}),
-            latin=frozenset({1}), note="The range comes from the accuracy of the positions and of the cover classes.",
+            latin=frozenset({1}), note="The range comes from the accuracy of positions and of walked "
+            "outlines. Hand only and no spray are zones: the access beside them says what gets there, not what may "
+            "be sprayed.",
         )
     )  # fmt: skip
 

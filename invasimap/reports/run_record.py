@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 import importlib.metadata
 import platform
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -13,6 +13,7 @@ import numpy as np
 import pandas as pd
 from pydantic import BaseModel
 
+from invasimap.core.files import PROGRAM
 from invasimap.prescription.plan import Plan
 from invasimap.reports.private import secrets, shown_notes, shown_rules, without
 from invasimap.reports.tables import LEDGER
@@ -23,11 +24,13 @@ PACKAGES = (
 )  # fmt: skip
 
 
-def run_record(plan: Plan) -> dict[str, Any]:
+def run_record(plan: Plan, *, outputs: Iterable[str] = ()) -> dict[str, Any]:
     """What ``run.json`` holds; plain lists, texts and numbers. Names of confidential features are left out."""
     secret = secrets(plan)
     settings = plan.settings.model_copy(update={"protect": shown_rules(plan)})
     return {
+        "program": PROGRAM,
+        "outputs": list(outputs),
         "tract": plan.settings.tract.name,
         "made": plan.made.isoformat(timespec="seconds"),
         "crs": plan.crs.to_wkt(),

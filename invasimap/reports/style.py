@@ -45,6 +45,7 @@ OUTCOME: Final = {
     "foot": Area(fill="#7B4FA0", hatch="....", hatch_color="#FFFFFF", mark="o"),
     "hand_only": Area(fill="#3B8D90", hatch="----", hatch_color="#FFFFFF", mark="D"),
     "out_of_reach": Area(fill="#FFFFFF", hatch="xxx", hatch_color="#6A6A6A", mark="X"),
+    "outside": Area(fill="#FFFFFF", hatch="++", hatch_color="#6A6A6A", mark="P"),
     "no_spray": Area(fill="#6B1A22", hatch="", mark="v"),
 }
 # Ground that spray stays away from, whether or not anything grows there

@@ -14,7 +14,7 @@ import xlsxwriter
 from invasimap.core.units import ShownUnits
 from invasimap.prescription.plan import Plan
 
-FLOATS = "%.10g"
+FLOATS = "%.9f"  # a billionth of an acre is 4 mm2
 ACREAGE = (
     "stand", "species", "zone", "access", "patches", "gross_m2", "infested_m2", "gross_low_m2", "gross_high_m2",
 )  # fmt: skip

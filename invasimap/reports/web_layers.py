@@ -99,7 +99,7 @@ def patch_popups(plan: Plan) -> list[str]:
 def patch_outcomes(plan: Plan) -> pd.DataFrame:
     """For each patch ``stand`` and ``work``: what can be done, with the share of each where there are several."""
     pieces = plan.treatment_zones
-    names = outcome(pieces["zone"], pieces["access"]).to_numpy()
+    names = outcome(pieces).to_numpy()
     shapes, grounds = plan.patches.geometry.to_numpy(), pieces.geometry.to_numpy()
     patch, piece = shapely.STRtree(grounds).query(shapes, predicate="intersects")
     area = shapely.area(shapely.intersection(shapes[patch], grounds[piece])) if len(patch) else np.empty(0)

@@ -160,7 +160,7 @@ def _way_layers(plan: Plan) -> list[Any]:
 
 def _work_layers(plan: Plan, many: bool) -> list[Any]:
     found, zones = [], plan.treatment_zones
-    names = outcome(zones["zone"], zones["access"])
+    names = outcome(zones)
     for name in reversed(OUTCOMES):
         rows = zones[names == name]
         texts = [_zone_facts(row, OUTCOME_WORDS[name], plan.shown) for row in rows_of(rows)]
@@ -198,7 +198,14 @@ def _stands(plan: Plan) -> Any:
 
 def _point_layers(plan: Plan) -> list[Any]:
     entry = {"color": "#fff", "weight": 2, "fillColor": style.INK, "fillOpacity": 1.0, "radius": 8}
-    aside = {"color": "#9B1B1B", "weight": 2, "fillColor": "#fff", "fillOpacity": 0.5, "radius": 5, "dashArray": "3 2"}
+    aside = {
+        "color": style.QUIET,
+        "weight": 1.5,
+        "fillColor": "#fff",
+        "fillOpacity": 0.7,
+        "radius": 4,
+        "dashArray": "2 3",
+    }
     texts = [
         facts("<b>set aside: not in any figure</b>", {"why": str(r.reason), "from": f"{r.file}, record {r.record}"})
         for r in rows_of(plan.set_aside)

@@ -8,11 +8,11 @@ import numpy as np
 import pandas as pd
 
 from invasimap.core.units import ShownUnits
+from invasimap.land.layers import OUTSIDE
 
-OUTCOMES: Final = ("tractor", "atv_hose", "foot", "hand_only", "out_of_reach", "no_spray")
+OUTCOMES: Final = ("tractor", "atv_hose", "foot", "hand_only", "out_of_reach", "outside", "no_spray")
 TREATABLE: Final = ("tractor", "atv_hose", "foot")
 RESTRICTED: Final = "restricted"
-OUTSIDE: Final = "(outside)"
 
 ACCESS_WORDS: Final = {
     "tractor": "tractor",
@@ -27,6 +27,7 @@ OUTCOME_WORDS: Final = {
     "foot": "on foot",
     "hand_only": "hand work only",
     "out_of_reach": "out of reach",
+    "outside": "outside every stand",
     "no_spray": "no spray",
 }
 OUTCOME_NOTES: Final = {
@@ -35,6 +36,7 @@ OUTCOME_NOTES: Final = {
     "foot": "no protected zone; a person can carry a sprayer there",
     "hand_only": "reachable, but no spray from a nozzle held off the plant: cut-stump, wick, pull",
     "out_of_reach": "outside the limits typed for every means at hand, or elevation not known",
+    "outside": "surveyed, but in no stand of the tract: whose land it is, and what holds there, is not known here",
     "no_spray": "inside a no-spray distance",
 }
 WAY_WORDS: Final = {
@@ -59,22 +61,25 @@ LIMIT_WORDS: Final = {
 UNIT_WORDS: Final = {"ac": "acres", "ha": "hectares", "ft": "feet", "m": "metres"}
 
 
-def outcome(zone: pd.Series, access: pd.Series) -> pd.Series:
-    """What can be done on each piece of ground: one of ``OUTCOMES``.
+def outcome(ground: pd.DataFrame) -> pd.Series:
+    """What can be done on each piece of ground (``stand, zone, access``): one of ``OUTCOMES``.
 
-    No-spray ground comes first, then what nothing reaches, then hand-only; the rest is named by its access class.
+    No-spray ground comes first, then what lies in no stand, then what nothing reaches, then hand-only; the rest is
+    named by its access class.
 
     Examples
     --------
-    >>> outcome(pd.Series(["open", "hand_only"]), pd.Series(["foot", "out_of_reach"])).tolist()
+    >>> ground = pd.DataFrame({"stand": ["1", "1"], "zone": ["open", "hand_only"], "access": ["foot", "out_of_reach"]})
+    >>> outcome(ground).tolist()
     ['foot', 'out_of_reach']
     """
+    zone, access = ground["zone"], ground["access"]
     picked = np.select(
-        [zone == "no_spray", access == "out_of_reach", zone == "hand_only"],
-        ["no_spray", "out_of_reach", "hand_only"],
+        [zone == "no_spray", ground["stand"] == OUTSIDE, access == "out_of_reach", zone == "hand_only"],
+        ["no_spray", "outside", "out_of_reach", "hand_only"],
         default=access.astype(str),
     )
-    return pd.Series(picked, index=zone.index, dtype=object, name="outcome")
+    return pd.Series(picked, index=ground.index, dtype=object, name="outcome")
 
 
 def shown_number(value: float, *, decimals: int = 2) -> str:

@@ -32,7 +32,8 @@ def write_pages(plan: Plan, folder: Path) -> None:
 
 def write_run_record(plan: Plan, folder: Path) -> None:
     """``run.json``: versions, settings, input hashes, ledger, checks, seconds; its presence marks a whole result."""
-    text = json.dumps(run_record(plan), indent=2, ensure_ascii=False, allow_nan=False)
+    written = sorted(path.relative_to(folder).as_posix() for path in folder.rglob("*") if path.is_file())
+    text = json.dumps(run_record(plan, outputs=written), indent=2, ensure_ascii=False, allow_nan=False)
     write_text(folder / MARK, text + "\n")
 
 

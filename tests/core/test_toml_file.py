@@ -62,7 +62,7 @@ def test_protect_block_without_distance_says_type_it(tmp_path):
     ("extra", "said"),
     [
         ('[[protect]]\nkind="a"\nfile="a"\nno_spray="50 ft"\nhand_only="25 ft"\n', "hand_only is narrower"),
-        ('[[protect]]\nkind="a"\nfile="a"\nno_spray="-5 ft"\n', "must not be below zero"),
+        ('[[protect]]\nkind="a"\nfile="a"\nno_spray="-5 ft"\n', "'-5 ft' is below zero"),
         (
             '[[mix]]\nname="m"\nproduct="p"\nrate="1 % v/v"\nspecies=["*"]\nzones=["no_spray"]\n',
             "nothing is sprayed there",

@@ -95,10 +95,10 @@ def test_named_dates(cell):
 
 def test_dates_not_read_and_dates_to_come_are_said():
     dates, how = _dates("13/13/2024", "2023-02-29", "2014-13", "2030-01-01", "")
-    assert dates == ["", "", "", "2030-01-01", ""]
+    assert dates == ["", "", "", "", ""]
     assert how == [
         "date '13/13/2024' not read", "date '2023-02-29' not read", "date '2014-13' not read",
-        "date 2030-01-01 is in the future", "",
+        "date 2030-01-01 is in the future: taken as undated", "",
     ]  # fmt: skip
 
 
@@ -114,3 +114,28 @@ def test_any_cell_gives_a_value_or_a_reason(cell):
 def test_a_year_or_month_alone_is_kept_as_written_and_sorts_before_its_days():
     dates, how = _dates("2014", "2014-06", "2014-06-01")
     assert dates == ["2014", "2014-06", "2014-06-01"] == sorted(dates) and how == ["", "", ""]
+
+
+@pytest.mark.parametrize(
+    ("cell", "said"),
+    [("2062-06-01", "2062-06-01"), ("2026", "2026"), ("2025-07", "2025-07"), ("6/1/62", "2062-06-01"),
+     ("01-Jun-62", "2062-06-01"), ("6/1/26", "2026-06-01"), ("June 2, 2025", "2025-06-02"),
+     ("2025-06-03T01:00:00Z", "2025-06-02")],
+)  # fmt: skip
+def test_a_date_to_come_is_undated_and_said(cell, said):
+    assert _dates(cell) == ([""], [f"date {said} is in the future: taken as undated"])
+
+
+def test_today_this_month_and_this_year_are_no_dates_to_come():
+    dates, how = _dates("2025-06-01", "2025-06", "2025", "6/1/25", "2025-06-02T02:00:00Z", "4/9/99")
+    assert dates == ["2025-06-01", "2025-06", "2025", "2025-06-01", "2025-06-01", "1999-04-09"]
+    assert set(how) == {""}
+
+
+def test_a_date_to_come_does_not_hide_the_newest_record(write, read):
+    write("a.csv", "species,cover,radius_ft,date,lon,lat\nROMU,50,10,2062-06-01,-80,38\nROMU,5,10,2024-06-01,-80,38\n")
+    survey = read("a.csv")
+    assert survey.patches["date"].tolist() == ["", "2024-06-01"]
+    assert survey.repaired[["record", "how"]].to_numpy().tolist() == [
+        [1, "date 2062-06-01 is in the future: taken as undated"]
+    ]

@@ -141,4 +141,4 @@ def test_glob_reads_files_in_name_order_and_skips_side_files(tmp_path, read):
     _csv(tmp_path / "survey" / "a.csv")
     survey = read("survey/*")
     assert survey.ledger["file"].tolist() == ["survey/a.csv", "survey/b.shp"]
-    assert [path.name for path in survey.files] == ["a.csv", "b.shp"]
+    assert [path.name for path in survey.files] == ["a.csv", "b.cpg", "b.dbf", "b.prj", "b.shp", "b.shx"]

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import geopandas as gpd
+import numpy as np
 import pytest
 import shapely
 
 from invasimap.core.errors import CRSError, LayerError
 from invasimap.core.settings import Layer
 from invasimap.inputs.layers import read_layer
+from invasimap.inputs.mend import mend_polygons
 
 
 @pytest.fixture
@@ -36,10 +38,68 @@ def test_where_compares_as_text(water):
 
 
 def test_where_that_fits_nothing_is_an_error_because_it_would_free_ground(water):
-    with pytest.raises(LayerError, match=r"no feature has class = 'perenial'\n    values there: 'dry', 'perennial'"):
+    with pytest.raises(
+        LayerError,
+        match=r"no feature has class = 'perenial'\n    did you mean 'perennial'\? values there: 'dry', 'perennial'",
+    ):
         read_layer(_layer(file="water.gpkg", where={"class": "perenial"}), folder=water, name="water")
     with pytest.raises(LayerError, match=r"no column 'klass'\n    columns: class, order"):
         read_layer(_layer(file="water.gpkg", where={"klass": 1}), folder=water, name="water")
+
+
+def test_every_listed_value_needs_a_match(water):
+    with pytest.raises(LayerError) as caught:
+        wanted = {"class": ["perennial", "intermitent", "dyr"], "order": 9, "klass": 1}
+        read_layer(_layer(file="water.gpkg", where=wanted), folder=water, name="water")
+    assert [fault.what for fault in caught.value.faults] == [
+        "where: no feature has class = 'intermitent'",
+        "where: no feature has class = 'dyr'",
+        "where: no feature has order = '9'",
+        "where: no column 'klass'",
+    ]
+    assert caught.value.faults[1].mend == "did you mean 'dry'? values there: 'dry', 'perennial'"
+
+
+def _streams(folder, *classes):
+    lines = [shapely.LineString([(0, k), (10, k)]) for k in range(len(classes))]
+    gpd.GeoDataFrame({"cls": classes}, geometry=lines, crs=26917).to_file(folder / "s.gpkg")
+
+
+@pytest.mark.parametrize("other", ["Perennial", "PERENNIAL", "perennial "])
+def test_other_spellings_of_a_wanted_value_are_never_dropped_silently(tmp_path, other):
+    _streams(tmp_path, "perennial", f"  {other}", "dry")
+
+    def read(*wanted):
+        return read_layer(_layer(file="s.gpkg", where={"cls": list(wanted)}), folder=tmp_path, name="water")
+
+    if other.strip() == "perennial":  # spaces around a value never count
+        assert len(read("perennial")) == 2
+        return
+    with pytest.raises(LayerError, match=f"cls is spelt 'perennial', '{other}'") as caught:
+        read("perennial")
+    assert caught.value.faults[0].mend == f'list all that are meant: cls = ["perennial", "{other}"]'
+    assert len(read("perennial", other)) == 2
+
+
+def test_inner_spaces_are_a_spelling_too(tmp_path):
+    _streams(tmp_path, "large  creek", "large creek", "dry")
+    with pytest.raises(LayerError, match="list all that are meant"):
+        read_layer(_layer(file="s.gpkg", where={"cls": "large creek"}), folder=tmp_path, name="water")
+    with pytest.raises(LayerError, match="did you mean 'large  creek' and 'large creek'"):
+        read_layer(_layer(file="s.gpkg", where={"cls": "Large Creek"}), folder=tmp_path, name="water")
+
+
+def test_values_that_were_not_wanted_are_counted(water):
+    found = read_layer(_layer(file="water.gpkg", where={"CLASS": "dry"}), folder=water, name="water")
+    assert found.attrs["left_out"] == {"class": {"perennial": 2}}
+    found = read_layer(_layer(file="water.gpkg", where={"order": 1}), folder=water, name="water")
+    assert found.attrs["left_out"] == {"order": {"": 1, "2": 1}}
+    assert read_layer(_layer(file="water.gpkg"), folder=water, name="water").attrs["left_out"] == {}
+
+
+def test_values_that_never_meet_in_one_feature_are_a_fault(water):
+    with pytest.raises(LayerError, match="no feature fits class and order together"):
+        read_layer(_layer(file="water.gpkg", where={"class": "dry", "order": 1}), folder=water, name="water")
 
 
 def test_layer_is_named_when_there_are_several(water):
@@ -116,3 +176,12 @@ def test_line_without_length_is_kept_as_a_point(tmp_path):
     springs = read_layer(_layer(file="a.geojson"), folder=tmp_path, name="springs")
     assert springs.geometry.tolist() == [shapely.Point(-80, 38)]
     assert "1 lines without length" in springs.attrs["notes"][0]
+
+
+def test_mending_keeps_polygons_only_however_deep_they_lie(tmp_path):
+    # a bow tie of two triangles of 1 m2 in a collection in a collection, beside a line and a point
+    bow = shapely.Polygon([(0, 0), (2, 2), (2, 0), (0, 2)])
+    inner = shapely.GeometryCollection([bow, shapely.LineString([(5, 5), (6, 6)])])
+    (found,) = mend_polygons(np.array([shapely.GeometryCollection([inner, shapely.Point(9, 9)])], dtype=object))
+    assert found.geom_type == "MultiPolygon"
+    assert found.area == pytest.approx(2.0, rel=1e-12)

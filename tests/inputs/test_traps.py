@@ -3,11 +3,16 @@
 from __future__ import annotations
 
 import json
+import warnings
 import zipfile
 
+import geopandas as gpd
 import pytest
+import shapely
 
 from invasimap.core.errors import LayerError
+from invasimap.core.settings import SurveySection
+from invasimap.inputs.survey import survey_file_faults
 
 HEAD = "species,cover,radius_ft,lon,lat\n"
 GPX = '<?xml version="1.0"?><gpx version="1.1" xmlns="http://www.topografix.com/GPX/1/1">{}</gpx>'
@@ -216,3 +221,171 @@ def test_file_named_in_two_blocks_is_a_fault(write, tmp_path):
             [block, block], folder=tmp_path, crs=working_crs(-80, 38), near=shapely.box(-500, -500, 500, 500),
             timezone=ZoneInfo("UTC"), species=load_catalogue(),
         )  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("mark", "cell", "square_feet"),
+    [("\t", "1,200 sq ft", 1200), ("|", "1,200 sq ft", 1200), ("\t", "1,200.5 sq ft", 1200.5),
+     ("\t", "0,500 sq ft", 0.5), ("\t", "1,25 sq ft", 1.25), ("|", "1200,5 sq ft", 1200.5),
+     ("\t", "1,200", 1200), (";", "1,200 sq ft", 1.2),
+     (";", "1,2 sq ft", 1.2)],
+)  # fmt: skip
+def test_a_comma_parts_thousands_or_decimals(mark, cell, square_feet, read, write):
+    write("a.tsv", f"species~lon~lat~area (sq ft)\nRosa multiflora~-80~38~{cell}\n".replace("~", mark))
+    assert read("a.tsv").patches.area.item() == pytest.approx(square_feet * 0.09290304, rel=1e-9)
+
+
+def test_a_tab_file_may_mix_thousands_and_decimal_commas(read, write):
+    write("a.tsv", "species\tlon\tlat\tarea\tnotes\nROMU\t-80,001\t38,0\t1,200 sq ft\tplots 1,2\n")
+    patches = read("a.tsv").patches
+    assert patches.area.item() == pytest.approx(1200 * 0.09290304, rel=1e-9)
+    assert patches.centroid.x.item() == pytest.approx(-87.8, abs=0.1)  # 0.001 degree at 38 N
+    assert patches["notes"].item() == "plots 1,2"
+
+
+def test_one_area_for_several_points_is_shared(read, write):
+    points = [[-80 + n * 0.0005, 38] for n in range(5)]
+    feature = {
+        "type": "Feature", "properties": {"species": "Rosa multiflora", "area": "100 m2", "cover": "50"},
+        "geometry": {"type": "MultiPoint", "coordinates": points},
+    }  # fmt: skip
+    write("a.geojson", json.dumps({"type": "FeatureCollection", "features": [feature]}))
+    survey = read("a.geojson")
+    assert survey.patches.area.sum() == pytest.approx(100, rel=1e-6)
+    assert survey.repaired["how"].tolist() == ["area shared by 5 points"]
+    assert [part.area for part in survey.patches.geometry[0].geoms] == pytest.approx([20] * 5, rel=1e-6)
+
+
+@pytest.mark.parametrize("step", [0.0, 0.00001, 0.00005])  # all on one spot, 0.9 m and 4.4 m apart: circles overlap
+def test_a_shared_area_is_the_said_area_though_circles_overlap(step, read, write):
+    points = [[-80 + n * step, 38] for n in range(5)]
+    feature = {
+        "type": "Feature", "properties": {"species": "ROMU"}, "geometry": {"type": "MultiPoint", "coordinates": points}
+    }  # fmt: skip
+    write("a.geojson", json.dumps({"type": "FeatureCollection", "features": [feature]}))
+    survey = read("a.geojson", defaults={"area": "100 m2", "cover": "50 %"})
+    assert survey.patches.area.item() == pytest.approx(100, rel=1e-8)
+    assert survey.repaired["how"].item() == (
+        "cover from defaults: 50 %; area from defaults: 100 m2; area shared by 5 points"
+    )
+
+
+def test_everything_in_a_zip_is_read_or_named(read, write, tmp_path):
+    table = "species,lon,lat,radius_m\nRosa multiflora,-80,38,5\n"
+    with zipfile.ZipFile(tmp_path / "crew.zip", "w") as archive:
+        archive.writestr("a.csv", table)
+        archive.writestr("b.txt", table)
+        archive.writestr("readme.txt", "thank you for the cake")
+        archive.writestr("notes.docx", b"PK")
+    survey = read("crew.zip")
+    assert survey.ledger["records"].tolist() == [1, 1]
+    assert survey.ledger["file"].tolist() == ["crew.zip:a.csv", "crew.zip:b.txt"]
+    unread = "notes.docx, readme.txt (has no columns for longitude and latitude)"
+    assert survey.notes == [f"crew.zip: not read: {unread}"]
+
+
+def _zip(path, *members):
+    with zipfile.ZipFile(path, "w") as archive, warnings.catch_warnings():
+        warnings.simplefilter("ignore", UserWarning)  # duplicate names are the point
+        for name, content in members:
+            archive.writestr(name, content)
+
+
+def test_members_of_one_name_are_kept_apart(read, tmp_path):
+    row = "ROMU,50,10,-80,38\n"
+    _zip(tmp_path / "a.zip", ("a.csv", HEAD + row), ("a.csv", HEAD + 2 * row), ("../a.csv", HEAD + 3 * row))
+    survey = read("a.zip")
+    assert survey.ledger["file"].tolist() == ["a.zip:a.csv", "a.zip:a (2).csv", "a.zip:a (3).csv"]
+    assert survey.ledger["records"].tolist() == [1, 2, 3]
+
+
+def test_shapefiles_of_one_name_keep_their_own_parts(read, tmp_path):
+    for rows in (1, 2):
+        frame = gpd.GeoDataFrame({"species": ["ROMU"] * rows}, geometry=[shapely.Point(-80, 38)] * rows, crs=4326)
+        (tmp_path / str(rows)).mkdir()
+        frame.to_file(tmp_path / str(rows) / "a.shp")
+    parts = [
+        (f"a.{kind}", (tmp_path / n / f"a.{kind}").read_bytes()) for n in "12" for kind in ("shp", "shx", "dbf", "prj")
+    ]
+    _zip(tmp_path / "a.zip", *parts, ("a.shp.xml", "<x/>"), ("b.dbf", b""))
+    survey = read("a.zip", defaults=SIZE)
+    assert survey.ledger["records"].tolist() == survey.ledger["repaired"].tolist() == [1, 2]
+    assert survey.notes == ["a.zip: not read: b.dbf"]
+
+
+def test_archives_in_archives_are_named_not_read(read, tmp_path):
+    _zip(tmp_path / "a.zip", ("inner.zip", b"PK"), ("a.csv", HEAD + "ROMU,50,10,-80,38\n"))
+    assert read("a.zip").notes == ["a.zip: not read: inner.zip"]
+    _zip(tmp_path / "b.zip", ("readme.txt", "hello"), ("inner.zip", b"PK"))
+    with pytest.raises(LayerError, match=r"holds no file that is read: inner.zip, readme.txt"):
+        read("b.zip")
+
+
+def test_all_faults_of_an_archive_come_together(read, tmp_path):
+    _zip(tmp_path / "a.zip", ("a.gpx", "x"), ("b.csv", "species,notes\nROMU,x\n"))
+    with pytest.raises(LayerError) as caught:
+        read("a.zip")
+    assert [fault.where for fault in caught.value.faults] == ["a.zip:a.gpx", "a.zip:b.csv"]
+
+
+def test_the_joiner_of_names_is_taken_out_of_a_name(read, write):
+    write("a.csv", "species,lon,lat,radius_m,cover\nFoo bar; Baz qux,-80,38,5,50\n")
+    survey = read("a.csv")
+    assert survey.patches["species"].tolist() == ["Foo bar, Baz qux"]
+    assert survey.repaired["how"].tolist() == ["species 'Foo bar; Baz qux' written as 'Foo bar, Baz qux'"]
+
+
+def test_two_known_names_in_one_cell_are_not_read_as_the_first(read, write):
+    write("a.csv", HEAD + "Rosa multiflora; Lonicera maackii,50,10,-80,38\n")
+    patches = read("a.csv").patches
+    assert patches["species"].tolist() == ["Rosa multiflora, Lonicera maackii"]
+    assert patches["known"].tolist() == [False]
+
+
+@pytest.mark.parametrize(
+    ("written", "kept"),
+    [("Foo\nbar", "Foo bar"), ("Foo\u200b\x07bar", "Foo bar"), ("ROMU;", "Rosa multiflora"),
+     ("Rosa\r\nmultiflora", "Rosa multiflora"), ("Foo\ud800bar", "Foobar")],
+)  # fmt: skip
+def test_signs_that_break_files_are_taken_out_of_a_name(written, kept, read, write):
+    geometry = {"type": "Point", "coordinates": [-80, 38]}
+    properties = {"species": written, "radius": "10 ft", "cover": 50}
+    feature = {"type": "Feature", "properties": properties, "geometry": geometry}
+    write("a.geojson", json.dumps({"type": "FeatureCollection", "features": [feature]}))
+    survey = read("a.geojson")
+    assert survey.patches["species"].tolist() == [kept]
+    assert survey.repaired["how"].item() == f"species {written!r} written as {kept!r}"
+
+
+def test_a_name_of_joiners_alone_is_set_aside(read, write):
+    write("a.csv", HEAD + " ;; ,50,10,-80,38\n")
+    assert _reasons(read("a.csv")) == ["species ';;' is no name"]
+
+
+def test_a_date_to_come_does_not_win_over_a_real_one(read, write):
+    rows = "Rosa multiflora,-80,38,5,80,2025-06-01\nRosa multiflora,-80,38,5,5,2062-06-01\n"
+    write("a.csv", "species,lon,lat,radius_m,cover,date\n" + rows)
+    assert read("a.csv").patches["date"].tolist() == ["2025-06-01", ""]
+
+
+def test_file_faults_need_no_stands(write, tmp_path):
+    write("a.csv", HEAD)
+    (tmp_path / "again").mkdir()
+    blocks = [{"files": ["a.csv", "none/*.kml"]}, {"files": ["again/../a.csv"], "crs": "EPSG:0"}]
+    faults = survey_file_faults([SurveySection.model_validate(block) for block in blocks], folder=tmp_path)
+    assert [fault.what.partition(":")[0] for fault in faults] == [
+        "matches no file",
+        "is named in [[survey]] 1 and 2",
+        "crs 'EPSG",
+    ]
+    assert survey_file_faults([SurveySection.model_validate({"files": ["a.csv"]})], folder=tmp_path) == []
+
+
+def test_a_datum_without_its_grid_is_said_once_with_its_files(write, read):
+    write("a.csv", HEAD + "ROMU,50,10,-80,38\n")
+    write("b.csv", HEAD + "ROMU,50,10,-80,38\n")
+    survey = read("a.csv", "b.csv", crs="EPSG:4267")
+    (note,) = survey.notes
+    # EPSG 1173, NAD27 to WGS 84 (4), is the operation for the conterminous US without a grid: 10 m
+    assert note.startswith("a.csv, b.csv: positions moved from NAD27 are true to 10 m only")
+    assert read("a.csv", crs="EPSG:4326").notes == read("a.csv", crs="EPSG:6318").notes == []

@@ -124,7 +124,15 @@ def test_legend_acres_add_up_to_the_infested_ground(toy_plan: Plan) -> None:
     total = float(rows["all infested ground"].removesuffix(" ac"))
     parts = [
         float(rows[name].removesuffix(" ac"))
-        for name in ("tractor", "hose from an ATV", "on foot", "hand work only", "out of reach", "no spray")
+        for name in (
+            "tractor",
+            "hose from an ATV",
+            "on foot",
+            "hand work only",
+            "out of reach",
+            "outside every stand",
+            "no spray",
+        )
     ]
     assert sum(parts) == pytest.approx(total, abs=0.03)
     assert total == pytest.approx(toy_plan.patches.union_all().area / 4046.8564224, abs=0.005)

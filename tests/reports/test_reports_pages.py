@@ -150,7 +150,8 @@ def test_every_page_carries_the_cautions(field_map: str, report: str) -> None:
 def test_report_first_says_the_acres_of_each_outcome(toy_plan: Plan, report: str) -> None:
     acres = toy_plan.patches.union_all().area / 4046.8564224
     assert f"<dd>{acres:.2f} ac</dd>" in report
-    open_ground = toy_plan.ground[(toy_plan.ground.zone == "open") & (toy_plan.ground.access != "out_of_reach")]
+    table = toy_plan.ground[toy_plan.ground.stand != "(outside)"]
+    open_ground = table[(table.zone == "open") & (table.access != "out_of_reach")]
     assert f"<dt>Treatable</dt><dd>{open_ground.ground_m2.sum() / 4046.8564224:.2f} ac</dd>" in report
     assert report.index("Treatable</dt>") < report.index("<img")
 
@@ -184,9 +185,13 @@ def test_part_per_patch_tells_what_can_be_done(toy_plan: Plan, field_map: str) -
     from invasimap.reports.web_layers import patch_outcomes
 
     work = patch_outcomes(toy_plan)
+    inside = toy_plan.stands.union_all()
     reach = toy_plan.access.set_index("access").geometry
     for patch, text in zip(toy_plan.patches.itertuples(), work["work"], strict=True):
-        only_foot = patch.geometry.within(reach["foot"]) and not toy_plan.protection.intersects(patch.geometry).any()
+        only_foot = (
+            patch.geometry.within(reach["foot"].intersection(inside))
+            and not toy_plan.protection.intersects(patch.geometry).any()
+        )
         if only_foot:
             assert text == "on foot"
     assert "hand work only" in " ".join(work["work"])

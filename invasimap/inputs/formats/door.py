@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import dataclasses
 import tempfile
+import zipfile
 from collections.abc import Callable
 from pathlib import Path
 from typing import Final
 
 from invasimap.core.errors import Fault, InputError, LayerError
-from invasimap.inputs.formats.archive import unpack
+from invasimap.inputs.formats.archive import other_members, unpack
 from invasimap.inputs.formats.geojson import read_geojson
 from invasimap.inputs.formats.gpx import read_gpx
 from invasimap.inputs.formats.kml import read_kml, read_kmz
@@ -25,6 +26,7 @@ _READERS: Final[dict[str, Callable[..., RawLayer | list[RawLayer]]]] = {
     ".gpkg": read_gpkg, ".shp": read_shapefile,
 }  # fmt: skip
 SIDE_FILES: Final = (".shx", ".dbf", ".prj", ".cpg", ".sbn", ".sbx", ".qix", ".qmd", ".qpj", ".xml", ".csvt")
+_LISTED: Final = 12
 SUFFIXES: Final = (*TABLES, *_READERS, ".zip")
 
 
@@ -76,15 +78,41 @@ def read_file(path: Path, *, label: str, lonlat: LonLat = (None, None)) -> list[
 
 
 def _read_zip(path: Path, *, label: str, lonlat: LonLat) -> list[RawLayer]:
-    wanted = (*(s for s in SUFFIXES if s not in (".zip", ".txt")), *SIDE_FILES)
+    wanted = (*(s for s in SUFFIXES if s != ".zip"), *SIDE_FILES)
+    unread = other_members(path, suffixes=wanted) if zipfile.is_zipfile(path) else []
     with tempfile.TemporaryDirectory(prefix="invasimap-") as name:
         folder = Path(name)
-        files = [file for file in unpack(path, folder, label=label, suffixes=wanted) if file.suffix.lower() in SUFFIXES]
-        if not files:
-            raise LayerError(
-                Fault(where=label, what="holds no file that is read", mend=f"read are: {', '.join(SUFFIXES)}")
-            )
+        written = unpack(path, folder, label=label, suffixes=wanted)
+        files = [file for file in written if file.suffix.lower() in SUFFIXES]
+        unread += [_inside(file, folder) for file in written if file not in files and not _belongs(file, files)]
         found: list[RawLayer] = []
+        faults: list[Fault] = []
         for file in files:
-            found += read_file(file, label=f"{label}:{file.relative_to(folder).as_posix()}", lonlat=lonlat)
+            try:
+                found += read_file(file, label=f"{label}:{_inside(file, folder)}", lonlat=lonlat)
+            except InputError as error:
+                if file.suffix.lower() != ".txt":  # a text may be a table, or a word to whoever opens the archive
+                    faults += error.faults
+                unread.append(f"{_inside(file, folder)} ({error.faults[0].what.partition(';')[0]})")
+    if faults:
+        raise LayerError(faults)
+    listed = ", ".join(unread[:_LISTED]) + (f" and {len(unread) - _LISTED} more" if len(unread) > _LISTED else "")
+    if not found:
+        what = f"holds no file that is read: {listed}"
+        raise LayerError(Fault(where=label, what=what, mend=f"read are: {', '.join(SUFFIXES)}"))
+    notes = (f"{label}: not read: {listed}",) if unread else ()
+    found = [dataclasses.replace(layer, notes=(*layer.notes, *notes)) for layer in found]
     return [dataclasses.replace(found[0], label=label)] if len(found) == 1 else found
+
+
+def _inside(file: Path, folder: Path) -> str:
+    return file.relative_to(folder).as_posix()
+
+
+def _belongs(side: Path, files: list[Path]) -> bool:
+    """Whether a side file such as roads.dbf or roads.shp.xml stands beside a file of its name."""
+    return any(
+        side.parent == file.parent and side.name.lower().startswith(f"{file.stem.lower()}.")
+        for file in files
+        if file.suffix.lower() not in (".txt", ".zip")
+    )

@@ -14,6 +14,7 @@ from pyproj import CRS
 from shapely.geometry.base import BaseGeometry
 
 from invasimap.core.errors import Fault, LayerError
+from invasimap.inputs.fields import DecimalComma
 
 WGS84: Final = CRS.from_epsg(4326)
 MAX_BYTES: Final = 200 * 1024 * 1024  # of one text file or one member of an archive
@@ -39,7 +40,7 @@ class RawLayer:
     ``frame`` has the columns as read on a plain 0..n-1 index, ``geometry`` one shape (or None) a record in ``crs``, and
     ``marks`` the columns problem, repair, group (GPX element or KML folder) and walked (a recorded track).
     ``crs_assumed`` says that the file does not name ``crs`` itself: a setting may replace it.
-    ``utc`` says that times without an offset are UTC.
+    ``decimal_comma`` says how a comma between digits is read; ``utc`` that times without an offset are UTC.
     """
 
     label: str
@@ -49,7 +50,7 @@ class RawLayer:
     marks: pd.DataFrame
     crs: CRS | None
     crs_assumed: bool = False
-    decimal_comma: bool = False
+    decimal_comma: DecimalComma = "never"
     utc: bool = False
     notes: tuple[str, ...] = field(default=())
 

@@ -13,7 +13,7 @@ import shapely
 
 from invasimap.core.errors import Fault, LayerError
 from invasimap.inputs.cells import text_column
-from invasimap.inputs.fields import find_columns, is_lonlat, role_text
+from invasimap.inputs.fields import DecimalComma, find_columns, is_lonlat, role_text
 from invasimap.inputs.formats.raw import WGS84, RawLayer, marks, read_bytes, unique_name
 
 DELIMITERS = ",;\t|"
@@ -29,7 +29,7 @@ def read_table(path: Path, *, label: str, lonlat: tuple[str | None, str | None] 
     """
     text, notes = decode(read_bytes(path, label=label), label=label)
     frame, problem, delimiter = parse(text, label=label)
-    comma = delimiter != ","
+    comma: DecimalComma = "always" if delimiter == ";" else "never" if delimiter == "," else "unless_thousands"
     overrides = {role: name for role, name in zip(("lon", "lat"), lonlat, strict=True) if name}
     found = find_columns(frame.columns, overrides=overrides)
     if "lon" not in found or "lat" not in found:
@@ -40,10 +40,11 @@ def read_table(path: Path, *, label: str, lonlat: tuple[str | None, str | None] 
                 mend='name them lon and lat, or set columns = { lon = "…", lat = "…" }',
             )
         )
-    lon, lat = (role_text(frame, found[role], decimal_comma=comma) for role in ("lon", "lat"))
+    known = is_lonlat(found["lon"][0].name) and is_lonlat(found["lat"][0].name)
+    degrees: DecimalComma = "always" if known and comma != "never" else comma  # no thousands among degrees
+    lon, lat = (role_text(frame, found[role], decimal_comma=degrees) for role in ("lon", "lat"))
     geometry, why = points(lon, lat)
     problem = problem.where(problem != "", why)
-    known = is_lonlat(found["lon"][0].name) and is_lonlat(found["lat"][0].name)
     return RawLayer(
         label=label,
         layer=path.stem,

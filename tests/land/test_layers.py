@@ -1,0 +1,165 @@
+"""Land layers as they come: what lies in the wrong place or cannot be read is never passed over in silence."""
+
+import geopandas as gpd
+import numpy as np
+import pytest
+import rasterio
+import shapely
+from affine import Affine
+
+from invasimap.core.errors import InputError
+from invasimap.core.toml_file import read_tract
+from invasimap.land.layers import elevation_faults, read_land
+from invasimap.land.terrain import read_terrain
+
+UTM = "EPSG:32617"
+HERE = (500_000.0, 4_200_000.0)  # 81 W, 37.95 N
+LON, LAT = -81.0, 37.9484
+
+SETTINGS = """
+[tract]
+name = "Layers"
+[[survey]]
+files = ["survey.csv"]
+[stands]
+file = "stands.gpkg"
+[[protect]]
+kind = "{kind}"
+file = "{file}"
+no_spray = "100 ft"
+{more}
+"""
+
+
+@pytest.fixture
+def tract(tmp_path):
+    """Writes a tract with one protected layer and gives its settings."""
+
+    def write(protect, *, file="protect.geojson", kind="well", more="", stands=("1",)):
+        shapes = [
+            shapely.box(HERE[0] + n * 500, HERE[1], HERE[0] + n * 500 + 500, HERE[1] + 500) for n in range(len(stands))
+        ]
+        gpd.GeoDataFrame({"stand": list(stands)}, geometry=shapes, crs=UTM).to_file(tmp_path / "stands.gpkg")
+        if isinstance(protect, str):
+            (tmp_path / file).write_text(protect, encoding="utf-8")
+        else:
+            protect.to_file(tmp_path / file)
+        (tmp_path / "tract.toml").write_text(SETTINGS.format(kind=kind, file=file, more=more), encoding="utf-8")
+        return read_tract(tmp_path)
+
+    return write
+
+
+def faults(settings):
+    with pytest.raises(InputError) as caught:
+        read_land(settings)
+    return "\n".join(map(str, caught.value.faults))
+
+
+def test_a_well_in_its_place_is_read(tract):
+    land = read_land(tract(f"name,lon,lat\nold,{LON},{LAT}\n", file="wells.csv"))
+    assert len(land.features) == 1 and land.features["no_spray_m"][0] == pytest.approx(30.48)
+    assert shapely.distance(land.features.geometry[0], land.outline) < 600
+
+
+@pytest.mark.parametrize(
+    ("lon", "lat", "said"),
+    [(-LON, LAT, "minus sign"), (LAT, LON, "swapping"), (0, 0, "0, 0"), (LON, 137.9, "beyond 90")],
+)
+def test_a_well_in_the_wrong_place_stops_the_plan(tract, lon, lat, said):
+    text = faults(tract(f"name,lon,lat\ngood,{LON},{LAT}\nbad,{lon},{lat}\n", file="wells.csv"))
+    assert said in text and "features 2" in text
+
+
+def test_a_layer_in_the_wrong_zone_stops_the_plan(tract):
+    stream = gpd.GeoDataFrame(geometry=[shapely.LineString([HERE, (HERE[0] + 900, HERE[1])])], crs=UTM)
+    text = faults(tract(stream.set_crs("EPSG:32616", allow_override=True), kind="stream"))
+    assert "nothing of it lies within 10 km" in text
+
+
+def test_far_features_of_a_state_wide_layer_are_no_fault(tract):
+    spots = gpd.GeoDataFrame(geometry=shapely.points([HERE, (HERE[0] + 90_000, HERE[1])]), crs=UTM)
+    assert len(read_land(tract(spots)).features) == 2
+
+
+def test_a_protected_feature_that_cannot_be_read_stops_the_plan(tract):
+    text = faults(tract(f"name,lon,lat\nold,{LON},{LAT}\nsecond,,\n", file="wells.csv"))
+    assert "wells.csv" in text and "2" in text and "not protected" in text
+
+
+def two_streams():
+    lines = [shapely.LineString([HERE, (HERE[0] + 400, HERE[1] + n)]) for n in (9, 99)]
+    return gpd.GeoDataFrame({"cls": ["perennial", "intermittent"]}, geometry=lines, crs=UTM)
+
+
+def test_every_where_value_must_be_there(tract):
+    streams = two_streams()
+    assert "intermitent" in faults(tract(streams, more='where = { cls = ["perennial", "intermitent"] }'))
+    variants = streams.assign(cls=["perennial", "Perennial"])
+    text = faults(tract(variants, more='where = { cls = "perennial" }'))
+    assert "Perennial" in text
+
+
+def test_values_that_no_block_takes_are_said(tract):
+    streams = two_streams()
+    one = read_land(tract(streams, more='where = { cls = "perennial" }'))
+    assert any("'intermittent'" in note and "not protected" in note for note in one.notes)
+    second = (
+        '[[protect]]\nkind = "small"\nfile = "protect.geojson"\nno_spray = "25 ft"\nwhere = { cls = "intermittent" }\n'
+    )
+    both = read_land(tract(streams, more='where = { cls = "perennial" }\n' + second))
+    assert not any("not protected" in note for note in both.notes)
+
+
+def test_the_name_for_no_stand_is_kept_for_it(tract):
+    assert "(outside)" in faults(tract(f"lon,lat\n{LON},{LAT}\n", file="w.csv", stands=("1", "(outside)")))
+
+
+def test_a_line_in_a_collection_keeps_its_width(tract):
+    mixed = shapely.GeometryCollection([shapely.Point(HERE), shapely.LineString([HERE, (HERE[0] + 100, HERE[1])])])
+    land = read_land(tract(gpd.GeoDataFrame(geometry=[mixed], crs=UTM), more='width = "4 m"'))
+    assert sorted(shapely.get_dimensions(land.features.geometry.to_numpy())) == [0, 1]
+
+
+def dem(path, *, unit="", scale=None, value=100.0, crs=UTM):
+    profile = {"driver": "GTiff", "count": 1, "dtype": "float32", "width": 40, "height": 40, "crs": crs}
+    with rasterio.open(path, "w", transform=Affine(30, 0, HERE[0] - 300, 0, -30, HERE[1] + 900), **profile) as out:
+        out.write(np.full((40, 40), value, "float32"), 1)
+        if unit:
+            out.units = (unit,)
+        if scale:
+            out.scales = (scale,)
+    return path
+
+
+def elevation(tract, **more):
+    lines = "\n".join(f'{key} = "{value}"' for key, value in {"elevation": "dem.tif", **more}.items())
+    return tract(f"lon,lat\n{LON},{LAT}\n", file="w.csv", more=f"[land]\n{lines}\n")
+
+
+@pytest.mark.parametrize(
+    ("unit", "given", "metres"), [("metre", None, 100), ("", "ft", 30.48), ("US survey foot", None, 100 * 1200 / 3937)]
+)
+def test_elevation_in_any_unit_becomes_metres(tmp_path, unit, given, metres):
+    bounds = (HERE[0], HERE[1], HERE[0] + 500, HERE[1] + 500)
+    terrain = read_terrain(dem(tmp_path / "dem.tif", unit=unit), bounds, cell_m=10, crs=UTM_CRS, unit=given)
+    assert terrain.elevation_m == pytest.approx(metres, rel=1e-6)
+
+
+def test_scaled_elevation_is_unscaled(tmp_path):
+    bounds = (HERE[0], HERE[1], HERE[0] + 500, HERE[1] + 500)
+    path = dem(tmp_path / "dem.tif", unit="m", scale=10.0, value=12.0)
+    assert read_terrain(path, bounds, cell_m=10, crs=UTM_CRS).elevation_m == pytest.approx(120.0)
+
+
+def test_elevation_faults_are_found_without_the_stands(tract, tmp_path):
+    dem(tmp_path / "dem.tif")
+    assert "does not say the unit" in str(elevation_faults(elevation(tract))[0])
+    dem(tmp_path / "dem.tif", unit="metre")
+    assert "but elevation_unit says 'ft'" in str(elevation_faults(elevation(tract, elevation_unit="ft"))[0])
+    assert elevation_faults(elevation(tract)) == []
+    (tmp_path / "dem.tif").write_text("no raster")
+    assert "cannot be read as a raster" in str(elevation_faults(elevation(tract))[0])
+
+
+UTM_CRS = gpd.GeoSeries(crs=UTM).crs

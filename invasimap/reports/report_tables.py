@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
@@ -172,6 +173,7 @@ def record_reports(plan: Plan) -> list[PrintedTable]:
         )
     ]  # fmt: skip
     aside = set_aside_table(plan)
+    aside["raw"] = [said_text(raw) for raw in aside["raw"]]
     if len(aside):
         heads = ["File", "Record", "Why it was not used", "What it said"]
         found.append(_cut(PrintedTable(caption="Set aside: in no figure and no zone", heads=heads, rows=_texts(aside))))
@@ -179,6 +181,23 @@ def record_reports(plan: Plan) -> list[PrintedTable]:
         heads = [headed(str(name).replace("_", " ")) for name in plan.repaired.columns]
         found.append(_cut(PrintedTable(caption="Repaired", heads=heads, rows=_texts(plan.repaired))))
     return found
+
+
+def said_text(raw: str) -> str:
+    """A record's raw values as people read them; blanks left out.
+
+    Examples
+    --------
+    >>> said_text('{"SPP": "LOMA6", "Notes": "", "Ht": null}')
+    'SPP LOMA6'
+    """
+    try:
+        values = json.loads(raw)
+    except ValueError:
+        return raw
+    if not isinstance(values, dict):
+        return raw
+    return "; ".join(f"{name} {value}" for name, value in values.items() if value not in (None, ""))
 
 
 def _area(shown: ShownUnits) -> Callable[[float], str]:

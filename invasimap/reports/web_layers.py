@@ -22,14 +22,14 @@ from invasimap.reports.offline import safe_html
 from invasimap.reports.relief import hillshade
 from invasimap.reports.wording import OUTCOME_WORDS, outcome, rows_of, shown_area, shown_date, shown_number
 
-TOLERANCE_M = 0.3
+TOLERANCE_M = 0.1
 DECIMALS = 6
 LONGEST_SIDE_PX = 1400
 LEAST_SHARE = 0.005  # parts of a patch smaller than this share are slivers of drawing, not work
 
 
 def geojson(layer: gpd.GeoDataFrame, *, names: Iterable[str] = (), popups: Iterable[str] = ()) -> dict[str, Any]:
-    """A layer as GeoJSON in longitude and latitude (1e-6 degrees, simplified to 0.3 m).
+    """A layer as GeoJSON in longitude and latitude (1e-6 degrees, simplified to 0.1 m).
 
     ``names`` (tooltips) and ``popups`` are HTML, one a row, already escaped.
     """

@@ -102,8 +102,8 @@ def slope_notes(features: gpd.GeoDataFrame, terrain: Terrain, *, within: Any) ->
         if blind.any():
             share = max(100 * blind.sum() / len(pieces), 1.0)
             notes.append(
-                f"{kind}: the slope is not known along {share:.0f} % of it in the stands; its setback grows there by the "
-                f"steepest slope known in the tract ({highest:.0f} %). Look at the ground before relying on it."
+                f"{kind}: the slope is not known along {share:.0f} % of it in the stands; its setback grows there by "
+                f"the steepest slope known in the tract ({highest:.0f} %). Look at the ground before relying on it."
             )
     return notes
 

@@ -101,7 +101,7 @@ def draw_ways(ax: Axes, plan: Plan) -> None:
     for step, look in enumerate(("none", "foot", "atv", "tractor")):
         draw_lines(ax, plan.ways.geometry[looks == look], style.WAY[look], zorder=ORDER["way"] + step / 10)
     shapes = plan.barriers.geometry.to_numpy()
-    draw_lines(ax, shapes[shapely.get_dimensions(shapes) > 0], style.LINE["barrier"], zorder=ORDER["way"] + 0.5)
+    draw_lines(ax, shapes[shapely.get_dimensions(shapes) > 0], style.LINE["barrier"], zorder=ORDER["treat"] + 1.9)
     for layer, mark, fill in (
         (plan.crossings, style.CROSSING_MARK, style.PAPER),
         (plan.entries, style.ENTRY_MARK, style.INK),

@@ -58,7 +58,7 @@ def test_species_counts_follow_the_codes(survey):
     species = Counter(survey.patches["species"])
     assert species["Lonicera maackii"] == codes["LOMA"]
     assert species["Persicaria perfoliata"] == codes["POPE"]
-    assert species["GLHE"] == codes["GLHE"]
+    assert species["Glechoma hederacea"] == codes["GLHE"]
     assert len(species) == len(codes)
 
 

@@ -77,3 +77,18 @@ def test_blank_unknown_and_unclear_names_in_a_file(write, read):
     assert blank == "species is blank"
     assert unclear.startswith("species 'honeysuckle' is not clear: nearest are ")
     assert any("Quercus alba (1 record)" in note for note in survey.notes)
+
+
+def test_catalogue_holds_sixty_species_each_with_form_and_source():
+    table = load_catalogue().table
+    assert len(table) >= 60 and table.index.is_unique
+    assert (table["life_form"] != "").all() and (table["sources"] != "").all()
+    symbols = table.loc[table["symbol"] != "", "symbol"]
+    assert symbols.is_unique and symbols.str.fullmatch(r"[A-Z]{4,6}\d{0,3}").all()
+    low, high = (table[f"seedbank_years_{end}"].replace("", "0").astype(float) for end in ("low", "high"))
+    assert (low <= high).all()
+
+
+def test_a_symbol_stem_that_two_species_share_is_never_guessed():
+    found = load_catalogue().match("HEMA")
+    assert not found.known and set(found.suggestions) == {"Hesperis matronalis", "Heracleum mantegazzianum"}

@@ -14,11 +14,10 @@ from invasimap.inputs.formats.archive import other_members, unpack
 from invasimap.inputs.formats.geojson import read_geojson
 from invasimap.inputs.formats.gpx import read_gpx
 from invasimap.inputs.formats.kml import read_kml, read_kmz
+from invasimap.inputs.formats.located import LonLat
 from invasimap.inputs.formats.raw import RawLayer
 from invasimap.inputs.formats.tables import read_table
 from invasimap.inputs.formats.vector import read_gpkg, read_shapefile
-
-LonLat = tuple[str | None, str | None]
 
 TABLES: Final = (".csv", ".tsv", ".txt")
 _READERS: Final[dict[str, Callable[..., RawLayer | list[RawLayer]]]] = {

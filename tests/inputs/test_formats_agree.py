@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import json
 import zipfile
 
 import geopandas as gpd
 import numpy as np
+import openpyxl
 import pytest
 import shapely
 from pyproj import Transformer
@@ -116,6 +118,20 @@ def _wkt():
             for k, (*_, lon, lat) in enumerate(ROWS)]  # fmt: skip
 
 
+def _xlsx(path, typed=False):
+    book = openpyxl.Workbook()
+    sheet = book.active
+    for above in (["North wood"], [], ["", "species", "cover", "radius_ft", "date", "lat", "lon"]):
+        sheet.append(above)
+    for (name, cover, radius, day, lon, lat), place in zip(ROWS, MINUTES, strict=True):
+        when = dt.datetime.fromisoformat(day)
+        sheet.append(
+            ["", name, cover, float(radius), when, lat, lon] if typed else ["", name, cover, radius, day, *place]
+        )
+    book.create_sheet("species list").append(["code", "name"])
+    book.save(path)
+
+
 TITLE = "North wood; walked by A, B\n;;\n\n"
 WRITERS = {
     "minutes.csv": lambda path: _table(path, ("lat", "lon"), MINUTES),
@@ -125,6 +141,8 @@ WRITERS = {
     "utm_north.csv": lambda path: _table(path, ("utm_e", "utm_n", "utm zone"), _utm("N"), ","),
     "utm_text.csv": lambda path: _table(path, ("UTM",), [(f"{z} {x} {y}",) for x, y, z in _utm()]),
     "wkt.csv": lambda path: _table(path, ("WKT",), _wkt(), "\t"),
+    "text.xlsx": _xlsx,
+    "typed.xlsx": lambda path: _xlsx(path, typed=True),
     "header_below.csv": lambda path: _table(path, ("lat", "lon"), MINUTES, above=TITLE),
     "comma.csv": _csv,
     "semicolon.csv": lambda path: _csv(path, ";", "utf-8-sig"),

@@ -164,7 +164,7 @@ def test_bad_positions_are_set_aside_with_their_reason_and_counted(write, read):
 
 def test_mgrs_column_places_records_within_a_metre(write, read):
     # 38 N, 80 W in UTM zone 17: easting 587,798, northing 4,206,286 (pyproj), so its square is NC
-    write("a.csv", f"{HEAD}MGRS\nROMU;50;10;17SNC8779806286\nROMU;50;10;17S NC\nROMU;50;10;17SNC878063\n")
+    write("a.csv", f"{HEAD}MGRS\nROMU;50;10;17SNC8779806286\nROMU;50;10;17S NC\nROMU;50;10;17SNC877062\n")
     survey = read("a.csv")
     assert survey.ledger.iloc[0].tolist() == ["a.csv", 3, 1, 1, 1]
     assert "too coarse" in survey.set_aside["reason"].iloc[0]

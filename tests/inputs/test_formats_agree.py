@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import json
 import zipfile
 
 import geopandas as gpd
 import numpy as np
+import openpyxl
 import pytest
 import shapely
+from pyproj import Transformer
 
 ROWS = [
     # species, cover, radius_ft, date, lon, lat
@@ -89,7 +92,58 @@ def _shp_zip(path):
             archive.write(part, f"export/day 1/{part.name}")
 
 
+def _table(path, head, places, delimiter=";", above=""):
+    lines = [delimiter.join(["species", "cover", "radius_ft", "date", *head])]
+    lines += [delimiter.join([*row[:4], *place]) for row, place in zip(ROWS, places, strict=True)]
+    path.write_text(above + "\n".join(lines) + "\n", encoding="utf-8")
+
+
+# 0.001 degree is 0.06 minute or 3.6 seconds
+MINUTES = [("38 0.06 N", "80 0.06 W"), ("N38 0", "W80 0.0"), ("37°59.94'N", "79°59.94′W")]  # noqa: RUF001
+SECONDS = [("38°0'3.6\"N", "80°0'3.6\"W"), ("38:00:00", "-80:00:00"), ("37° 59' 56.4'' N", "W79 59 56.4")]
+
+
+def _utm(letter="S"):
+    """Each place in zone 17, the second in zone 18 as from another receiver, to the millimetre."""
+    zones = (17, 18, 17)
+    moved = [
+        Transformer.from_crs(4326, 32600 + z, always_xy=True).transform(*r[4:])
+        for z, r in zip(zones, ROWS, strict=True)
+    ]
+    return [(f"{x:.3f}", f"{y:.3f}", f"{z}{letter}") for z, (x, y) in zip(zones, moved, strict=True)]
+
+
+def _wkt():
+    return [(f"SRID=4326;POINT Z ({lon} {lat} 250)",) if k else (f"POINT({lon} {lat})",)
+            for k, (*_, lon, lat) in enumerate(ROWS)]  # fmt: skip
+
+
+def _xlsx(path, typed=False):
+    book = openpyxl.Workbook()
+    sheet = book.active
+    for above in (["North wood"], [], ["", "species", "cover", "radius_ft", "date", "lat", "lon"]):
+        sheet.append(above)
+    for (name, cover, radius, day, lon, lat), place in zip(ROWS, MINUTES, strict=True):
+        when = dt.datetime.fromisoformat(day)
+        sheet.append(
+            ["", name, cover, float(radius), when, lat, lon] if typed else ["", name, cover, radius, day, *place]
+        )
+    book.create_sheet("species list").append(["code", "name"])
+    book.save(path)
+
+
+TITLE = "North wood; walked by A, B\n;;\n\n"
 WRITERS = {
+    "minutes.csv": lambda path: _table(path, ("lat", "lon"), MINUTES),
+    "seconds.csv": lambda path: _table(path, ("Latitude", "Longitude"), SECONDS, "\t"),
+    "one_cell.csv": lambda path: _table(path, ("coordinates",), [(f"{a}, {b}",) for a, b in MINUTES]),
+    "utm_band.csv": lambda path: _table(path, ("Easting", "Northing", "Zone"), _utm()),
+    "utm_north.csv": lambda path: _table(path, ("utm_e", "utm_n", "utm zone"), _utm("N"), ","),
+    "utm_text.csv": lambda path: _table(path, ("UTM",), [(f"{z} {x} {y}",) for x, y, z in _utm()]),
+    "wkt.csv": lambda path: _table(path, ("WKT",), _wkt(), "\t"),
+    "text.xlsx": _xlsx,
+    "typed.xlsx": lambda path: _xlsx(path, typed=True),
+    "header_below.csv": lambda path: _table(path, ("lat", "lon"), MINUTES, above=TITLE),
     "comma.csv": _csv,
     "semicolon.csv": lambda path: _csv(path, ";", "utf-8-sig"),
     "tab.tsv": lambda path: _csv(path, "\t", "utf-16"),

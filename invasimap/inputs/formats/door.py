@@ -14,19 +14,21 @@ from invasimap.inputs.formats.archive import other_members, unpack
 from invasimap.inputs.formats.geojson import read_geojson
 from invasimap.inputs.formats.gpx import read_gpx
 from invasimap.inputs.formats.kml import read_kml, read_kmz
+from invasimap.inputs.formats.located import LonLat
 from invasimap.inputs.formats.raw import RawLayer
+from invasimap.inputs.formats.sheets import read_xlsx
 from invasimap.inputs.formats.tables import read_table
 from invasimap.inputs.formats.vector import read_gpkg, read_shapefile
 
-LonLat = tuple[str | None, str | None]
-
-TABLES: Final = (".csv", ".tsv", ".txt")
+TABLES: Final[dict[str, Callable[..., RawLayer | list[RawLayer]]]] = {
+    ".csv": read_table, ".tsv": read_table, ".txt": read_table, ".xlsx": read_xlsx, ".xlsm": read_xlsx,
+}  # fmt: skip
 _READERS: Final[dict[str, Callable[..., RawLayer | list[RawLayer]]]] = {
     ".gpx": read_gpx, ".kml": read_kml, ".kmz": read_kmz, ".geojson": read_geojson, ".json": read_geojson,
     ".gpkg": read_gpkg, ".shp": read_shapefile,
 }  # fmt: skip
 SIDE_FILES: Final = (".shx", ".dbf", ".prj", ".cpg", ".sbn", ".sbx", ".qix", ".qmd", ".qpj", ".xml", ".csvt")
-_LISTED: Final = 12
+_MAX_NAMED: Final = 12
 SUFFIXES: Final = (*TABLES, *_READERS, ".zip")
 
 
@@ -36,7 +38,7 @@ def read_file(path: Path, *, label: str, lonlat: LonLat = (None, None)) -> list[
     Parameters
     ----------
     path
-        CSV, GPX, KML, KMZ, GeoJSON, GeoPackage, shapefile, or a zip that holds any of them in any sub-folder.
+        CSV, XLSX, GPX, KML, KMZ, GeoJSON, GeoPackage, shapefile, or a zip that holds any of them in any sub-folder.
     label
         The file's name in messages and tables.
     lonlat
@@ -54,10 +56,9 @@ def read_file(path: Path, *, label: str, lonlat: LonLat = (None, None)) -> list[
         if suffix == ".zip":
             return _read_zip(path, label=label, lonlat=lonlat)
         if suffix in TABLES:
-            return [read_table(path, label=label, lonlat=lonlat)]
+            return _listed(TABLES[suffix](path, label=label, lonlat=lonlat))
         if suffix in _READERS:
-            layers = _READERS[suffix](path, label=label)
-            return layers if isinstance(layers, list) else [layers]
+            return _listed(_READERS[suffix](path, label=label))
     except InputError:
         raise
     except Exception as error:  # the format door: readers raise many kinds for damaged files
@@ -75,6 +76,10 @@ def read_file(path: Path, *, label: str, lonlat: LonLat = (None, None)) -> list[
             mend=f"read are: {', '.join(SUFFIXES)}",
         )
     )
+
+
+def _listed(layers: RawLayer | list[RawLayer]) -> list[RawLayer]:
+    return layers if isinstance(layers, list) else [layers]
 
 
 def _read_zip(path: Path, *, label: str, lonlat: LonLat) -> list[RawLayer]:
@@ -96,7 +101,9 @@ def _read_zip(path: Path, *, label: str, lonlat: LonLat) -> list[RawLayer]:
                 unread.append(f"{_inside(file, folder)} ({error.faults[0].what.partition(';')[0]})")
     if faults:
         raise LayerError(faults)
-    listed = ", ".join(unread[:_LISTED]) + (f" and {len(unread) - _LISTED} more" if len(unread) > _LISTED else "")
+    listed = ", ".join(unread[:_MAX_NAMED]) + (
+        f" and {len(unread) - _MAX_NAMED} more" if len(unread) > _MAX_NAMED else ""
+    )
     if not found:
         what = f"holds no file that is read: {listed}"
         raise LayerError(Fault(where=label, what=what, mend=f"read are: {', '.join(SUFFIXES)}"))

@@ -15,8 +15,8 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
+from invasimap.inputs.formats.positions import not_a_number
 from invasimap.inputs.formats.raw import WGS84, RawLayer, Record, from_records, read_bytes, unique_name
-from invasimap.inputs.formats.tables import position_problem
 from invasimap.inputs.formats.xml import child_text, children, local, parse_xml, text_of
 
 GROUPS: Final = {"wpt": "waypoints", "rte": "routes", "trk": "tracks"}
@@ -96,7 +96,7 @@ def _position(element: Element) -> tuple[tuple[float, float] | None, str]:
         except ValueError:
             value = float("nan")
         if not isfinite(value):
-            return None, position_problem(name, cell)
+            return None, not_a_number(name, cell)
         values.append(value)
     return (values[0], values[1]), ""
 

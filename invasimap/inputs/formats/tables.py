@@ -7,20 +7,21 @@ import io
 import warnings
 from pathlib import Path
 
-import numpy as np
 import pandas as pd
-import shapely
 
 from invasimap.core.errors import Fault, LayerError
 from invasimap.inputs.cells import text_column
-from invasimap.inputs.fields import DecimalComma, find_columns, is_lonlat, role_text
-from invasimap.inputs.formats.raw import WGS84, RawLayer, marks, read_bytes, unique_name
+from invasimap.inputs.fields import DecimalComma
+from invasimap.inputs.formats.located import LonLat, has_position, locate, table_layer
+from invasimap.inputs.formats.raw import RawLayer, read_bytes, unique_name
 
 DELIMITERS = ",;\t|"
+MAX_HEADER = 100_000
+HEADER_ROWS = 20  # a title, a date and a legend stand above; a header further down is none
 
 
-def read_table(path: Path, *, label: str, lonlat: tuple[str | None, str | None] = (None, None)) -> RawLayer:
-    """A delimited text file as points; ``lonlat`` names the columns where their headers do not.
+def read_table(path: Path, *, label: str, lonlat: LonLat = (None, None)) -> RawLayer:
+    """A delimited text file with a position in each row; ``lonlat`` names the columns where their headers do not.
 
     Raises
     ------
@@ -28,34 +29,38 @@ def read_table(path: Path, *, label: str, lonlat: tuple[str | None, str | None] 
         When it is empty, is no text or has no columns for the position.
     """
     text, notes = decode(read_bytes(path, label=label), label=label)
+    text, above = from_header(text, lonlat=lonlat)
     frame, problem, delimiter = parse(text, label=label)
     comma: DecimalComma = "always" if delimiter == ";" else "never" if delimiter == "," else "unless_thousands"
-    overrides = {role: name for role, name in zip(("lon", "lat"), lonlat, strict=True) if name}
-    found = find_columns(frame.columns, overrides=overrides)
-    if "lon" not in found or "lat" not in found:
-        raise LayerError(
-            Fault(
-                where=label,
-                what=f"has no columns for longitude and latitude; its columns are {', '.join(frame.columns)}",
-                mend='name them lon and lat, or set columns = { lon = "…", lat = "…" }',
-            )
-        )
-    known = is_lonlat(found["lon"][0].name) and is_lonlat(found["lat"][0].name)
-    degrees: DecimalComma = "always" if known and comma != "never" else comma  # no thousands among degrees
-    lon, lat = (role_text(frame, found[role], decimal_comma=degrees) for role in ("lon", "lat"))
-    geometry, why = points(lon, lat)
-    problem = problem.where(problem != "", why)
-    return RawLayer(
-        label=label,
-        layer=path.stem,
-        frame=frame,
-        geometry=geometry,
-        marks=marks(len(frame), problem=problem.to_numpy()),
-        crs=WGS84 if known else None,
-        crs_assumed=True,
-        decimal_comma=comma,
-        notes=notes,
-    )
+    located = locate(frame, label=label, lonlat=lonlat, comma=comma)
+    if above:
+        notes = (*notes, f"{label}: the header is line {above + 1}: the lines above it are not read")
+    return table_layer(frame, problem, located, label=label, layer=path.stem, comma=comma, notes=notes)
+
+
+def from_header(text: str, *, lonlat: LonLat = (None, None)) -> tuple[str, int]:
+    """The text from the first of its 20 first lines that names a position, and how many lines stand above it.
+
+    Where none does, or it is the first with anything in it, the text is as it was.
+
+    Examples
+    --------
+    >>> from_header("Survey; 2024\\n\\nspecies,lon,lat\\nROMU,-80,38")
+    ('species,lon,lat\\nROMU,-80,38', 2)
+    """
+    start = 0
+    for number, line in enumerate(text.split("\n", HEADER_ROWS)[:HEADER_ROWS]):
+        if line.strip() and len(line) < MAX_HEADER and not line.lower().startswith("sep="):
+            cells = next(csv.reader([line.strip()], delimiter=sniff(line)), [])
+            if has_position((cell.strip() for cell in cells), lonlat):
+                return (text[start:], number) if text[:start].strip() and not _only_sep(text[:start]) else (text, 0)
+        start += len(line) + 1
+    return text, 0
+
+
+def _only_sep(text: str) -> bool:
+    lines = [line for line in text.splitlines() if line.strip()]
+    return len(lines) == 1 and lines[0].lower().startswith("sep=")
 
 
 def decode(data: bytes, *, label: str) -> tuple[str, tuple[str, ...]]:
@@ -100,27 +105,6 @@ def sniff(text: str) -> str:
     return max(DELIMITERS, key=bare.count)
 
 
-def points(lon: pd.Series[str], lat: pd.Series[str]) -> tuple[np.ndarray, pd.Series[str]]:
-    """Points of two text columns, and what is wrong with those that are none."""
-    x, y = (pd.to_numeric(column, errors="coerce").to_numpy(dtype=float) for column in (lon, lat))
-    good = np.isfinite(x) & np.isfinite(y)
-    geometry = np.full(len(x), None, dtype=object)
-    geometry[good] = shapely.points(x[good], y[good])
-    problem = np.full(len(x), "", dtype=object)
-    for name, column, value in (("lat", lat, y), ("lon", lon, x)):
-        wrong = ~np.isfinite(value)
-        problem[wrong] = [position_problem(name, cell) for cell in column[wrong]]
-    return geometry, pd.Series(problem, index=lon.index)
-
-
-def position_problem(name: str, cell: str) -> str:
-    """Why a coordinate cannot be used."""
-    if cell == "":
-        return f"{name} is blank"
-    letters = " (letter O for zero?)" if "o" in cell.lower() and any(c.isdigit() for c in cell) else ""
-    return f"{name} {cell!r} is no number{letters}"
-
-
 def _parse_fast(text: str, delimiter: str) -> pd.DataFrame:
     with warnings.catch_warnings():
         warnings.simplefilter("error", pd.errors.ParserWarning)
@@ -129,7 +113,7 @@ def _parse_fast(text: str, delimiter: str) -> pd.DataFrame:
             index_col=False,
         )  # fmt: skip
     frame = rows.iloc[1:].reset_index(drop=True).fillna("").astype(object)
-    frame.columns = pd.Index(_headers([str(cell) for cell in rows.iloc[0]]))
+    frame.columns = pd.Index(header_names([str(cell) for cell in rows.iloc[0]]))
     return frame.apply(text_column) if len(frame) else frame
 
 
@@ -137,7 +121,7 @@ def _parse_rows(text: str, delimiter: str, *, label: str) -> tuple[pd.DataFrame,
     rows = [row for row in csv.reader(io.StringIO(text, newline=""), delimiter=delimiter) if row]
     if not rows:
         raise LayerError(Fault(where=label, what="has no header row", mend="export it again"))
-    headers = _headers(rows[0])
+    headers = header_names(rows[0])
     width = len(headers)
     extra = {f"(extra {k})": k for k in range(1, max(map(len, rows)) - width + 1)}
     cells = [[cell.strip() for cell in row] + [""] * (width + len(extra) - len(row)) for row in rows[1:]]
@@ -149,7 +133,8 @@ def _parse_rows(text: str, delimiter: str, *, label: str) -> tuple[pd.DataFrame,
     return frame, pd.Series(problem, index=frame.index, dtype=object)
 
 
-def _headers(cells: list[str]) -> list[str]:
+def header_names(cells: list[str]) -> list[str]:
+    """Names of columns, none blank and none twice."""
     names: list[str] = []
     for number, cell in enumerate(cells, 1):
         names.append(unique_name(cell.strip() or f"column {number}", names))

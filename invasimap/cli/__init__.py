@@ -9,6 +9,7 @@ import click
 
 from invasimap import __version__
 from invasimap.cli.commands import check_command, demo_command, plan_command
+from invasimap.cli.start import start_command
 from invasimap.core.errors import InputError, InvasimapError
 
 
@@ -30,6 +31,7 @@ def commands() -> None:
 commands.add_command(check_command)
 commands.add_command(demo_command)
 commands.add_command(plan_command)
+commands.add_command(start_command)
 
 
 def main() -> None:

@@ -1,0 +1,343 @@
+"""From what was found in a folder to the text of a first ``tract.toml``; no distance and no limit is ever guessed."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Final
+
+from invasimap.core.errors import Fault
+from invasimap.inputs.folder import Finding, iterate_layers
+from invasimap.inputs.sniff import LayerFacts, LonLatBounds, RasterFacts
+
+_ONE_OF_EACH: Final = ("ways", "entries", "open_ground", "barriers", "wet_ground", "crossings", "elevation")
+_NEAR_DEG: Final = 0.08  # from the stands' bounds: under 10 km, from which a layer counts as misplaced
+_UNITS: Final = frozenset({
+    "metre", "meter", "metres", "meters", "m", "foot", "feet", "ft", "us-ft", "ftus", "us survey foot",
+    "us_survey_foot",
+})  # fmt: skip
+_LABEL: Final = "# type this from your label or rule"
+_LISTED: Final = 8
+_TOP: Final = """\
+# A first draft, written by `invasimap start`. Every guess says why it was made: read each one.
+#
+# NOTHING IS PROTECTED until you fill in the [[protect]] blocks below: take the # from the lines of each block and type
+# its no_spray distance from your label or rule. No distance is guessed, and no kind of feature is known to be complete:
+# add what is on the ground and in no file.
+# NOTHING IS REACHED until you fill in the [access.*] sections: they say what your machines and people can do.
+# The product label is the law.
+"""
+_ACCESS: Final = """\
+# ---- what the crew has, and what it will drive on: a means without its section is not at hand --------------
+# Take the # from the sections you have and type your own numbers with their units ("15 %", "12 ft", "30 min").
+
+# [access.tractor]
+# max_slope = ""                       # up and down the fall line
+# max_side_slope = ""                  # across it
+# clearance = ""                       # narrower gaps do not pass
+
+# [access.atv]
+# max_slope = ""                       # for leaving the way; "0 %" keeps it on ways
+# max_side_slope = ""
+# clearance = ""
+# hose_length = ""
+
+# [access.foot]
+# max_slope = ""
+# max_walk = ""                        # one way, loaded, from the nearest place a vehicle can stop
+"""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Draft:
+    """The text of a ``tract.toml``, and what keeps it from being planned."""
+
+    text: str
+    faults: tuple[Fault, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Settled:
+    """Findings with their place in the draft: ``off`` says, by number of the finding, why it is not used as it is."""
+
+    found: tuple[Finding, ...]
+    off: dict[int, str]
+
+    def of(self, kind: str) -> list[Finding]:
+        """Findings of a kind that are used."""
+        return [f for k, f in enumerate(self.found) if f.guess.kind == kind and k not in self.off]
+
+
+def settle(found: list[Finding]) -> Settled:
+    """Which findings are used: one layer of stands, one of each kind of ground, no survey that brings others along."""
+    off: dict[int, str] = {}
+    numbered = list(enumerate(found))
+    stands = [k for k, f in numbered if f.guess.kind == "stands"]
+    off |= {k: why for k in stands if (why := _unfit(found[k], near=None))}
+    fit = sorted((k for k in stands if k not in off), key=lambda k: (not found[k].guess.named, k))
+    off |= dict.fromkeys(fit[1:], "another layer is taken for the stands")
+    near = facts.bounds if fit and (facts := found[fit[0]].facts) else None
+    off |= {k: why for k, f in numbered if f.guess.kind in (*_ONE_OF_EACH, "protect") and (why := _unfit(f, near=near))}
+    for kind in _ONE_OF_EACH:
+        same = [k for k, f in numbered if f.guess.kind == kind and k not in off]
+        off |= dict.fromkeys(sorted(same, key=lambda k: (not found[k].guess.named, k))[1:], _second(kind))
+    mixed = _mixed_files(found)
+    off |= {k: mixed[f.file] for k, f in numbered if f.guess.kind == "survey" and f.file in mixed}
+    return Settled(found=tuple(found), off=off)
+
+
+def draft(settled: Settled, *, title: str, folder: str, path_of: Callable[[str], str]) -> Draft:
+    """The text of a settings file.
+
+    Parameters
+    ----------
+    settled
+        What was found, and what of it is used.
+    title
+        The tract's name.
+    folder
+        The folder looked at, for messages.
+    path_of
+        Gives a file's path as the settings file has to write it.
+    """
+    writer = _Writer(path_of)
+    parts = [
+        _TOP,
+        f'[tract]\nname = {quoted(title)}\nunits = "us"                         # or "metric"\n'
+        '# timezone = "America/New_York"     # yours; without it times become dates in UTC',
+        *_survey_parts(settled, writer),
+        _stands_part(settled, writer),
+        *(writer.protect(f, settled.off.get(k)) for k, f in enumerate(settled.found) if f.guess.kind == "protect"),
+        _land_part(settled, writer),
+        *(writer.ways(f) for f in settled.of("ways")),
+        *(f"{_why(f)}\n[entries]\n{writer.layer(f)}" for f in settled.of("entries")),
+        _ACCESS,
+        _unused_part(settled),
+    ]
+    return Draft(text="\n\n".join(part.strip("\n") for part in parts if part) + "\n", faults=_faults(settled, folder))
+
+
+def quoted(text: str) -> str:
+    """A text as a TOML string; quotes, backslashes and signs that cannot be seen are escaped, so it stays on its line.
+
+    Examples
+    --------
+    >>> print(quoted('a "b"\\n[c]'))
+    "a \\"b\\"\\u000a[c]"
+    """
+    return '"' + "".join(f"\\{sign}" if sign in '"\\' else shown(sign) for sign in text) + '"'
+
+
+def shown(text: str) -> str:
+    """A text for a comment or a screen: signs that cannot be seen are escaped."""
+    return "".join(sign if sign.isprintable() else _escaped(ord(sign)) for sign in text)
+
+
+def place_of(finding: Finding) -> str:
+    """File and layer, for a comment or a screen."""
+    return shown(f"{finding.file}:{finding.layer}" if finding.layer else finding.file)
+
+
+def _escaped(code: int) -> str:
+    return f"\\u{code:04x}" if code < 0x10000 else f"\\U{code:08x}"
+
+
+def _unfit(finding: Finding, *, near: LonLatBounds | None) -> str:
+    """Why a layer of land would be refused, or ""."""
+    facts, kind = finding.facts, finding.guess.kind
+    if facts is None:
+        return ""
+    raster = isinstance(facts, RasterFacts)
+    lost = 0 if isinstance(facts, RasterFacts) else facts.lost
+    no_unit = isinstance(facts, RasterFacts) and facts.unit.lower() not in _UNITS
+    no_column = kind in ("stands", "ways") and not finding.guess.column
+    far = (
+        near is not None
+        and facts.bounds is not None
+        and not _close(facts.bounds, near, within=0 if raster else _NEAR_DEG)
+    )
+    checks = {
+        f'no coordinate reference system: set {"elevation_crs" if raster else "crs"} = "EPSG:…"': not facts.has_crs,
+        f"{lost} of its records have no usable shape: mend them": lost > 0,
+        'the raster does not say the unit of its heights: set elevation_unit = "m", "ft" or "us-ft"': no_unit,
+        "no column without blanks names its features or their class": no_column,
+        "does not come to the stands: check its coordinate reference system": far,
+    }
+    return "; ".join(text for text, failed in checks.items() if failed)
+
+
+def _close(bounds: LonLatBounds, near: LonLatBounds, *, within: float) -> bool:
+    apart = (near[0] - bounds[2], bounds[0] - near[2], near[1] - bounds[3], bounds[1] - near[3])
+    return max(apart) <= within
+
+
+def _second(kind: str) -> str:
+    return f"another is taken for {kind.replace('_', ' ')}, and only one can be named: join them if both count"
+
+
+def _mixed_files(found: list[Finding]) -> dict[str, str]:
+    """Files that hold a survey and another layer whose records would count as patches, with the reason.
+
+    A survey's file is read whole. Layers that name no plant end set aside in the ledger; one that does, rare plants
+    say, would be treated.
+    """
+    surveys = {finding.file for finding in found if finding.guess.kind == "survey"}
+    return {
+        finding.file: f"it is read whole, and its layer {shown(str(finding.layer))!r} names plants that would count as "
+        "patches to treat: export the survey to a file of its own"
+        for finding, facts in iterate_layers(found)
+        if finding.file in surveys and finding.guess.kind != "survey" and facts.plants
+    }
+
+
+def _survey_parts(settled: Settled, writer: _Writer) -> list[str]:
+    """One block for each folder of survey files, so that a crew or a day can be told apart."""
+    blocks: dict[tuple[str, bool], list[Finding]] = {}
+    for finding in settled.of("survey"):
+        blocks.setdefault((finding.file.rpartition("/")[0], _has_crs(finding)), []).append(finding)
+    if not blocks:
+        return ["# NO SURVEY WAS FOUND. Name its files:\n# [[survey]]\n# files = []"]
+    others: dict[str, list[str]] = {finding.file: [] for finding in settled.of("survey")}
+    for finding in settled.found:
+        if finding.guess.kind != "survey" and finding.file in others:
+            others[finding.file].append(shown(str(finding.layer)))
+    return [
+        "\n".join([*_along(found, others), writer.survey(place, found, has_crs=has_crs)])
+        for (place, has_crs), found in blocks.items()
+    ]
+
+
+def _along(found: list[Finding], others: dict[str, list[str]]) -> list[str]:
+    """What a survey's file holds besides: it is read whole, so that shows in the ledger."""
+    return [
+        f"# {shown(file)} is read whole: records of its other layers ({', '.join(others[file])}) name no plant and "
+        "will show as set aside"
+        for file in dict.fromkeys(finding.file for finding in found)
+        if others[file]
+    ]
+
+
+def _stands_part(settled: Settled, writer: _Writer) -> str:
+    stands = settled.of("stands")
+    if not stands:
+        return '# NO STANDS WERE FOUND. Name the polygons of your stands:\n# [stands]\n# file = ""\n# id = ""'
+    return f"{_why(stands[0])}\n[stands]\n{writer.layer(stands[0])}\nid = {quoted(stands[0].guess.column)}"
+
+
+def _land_part(settled: Settled, writer: _Writer) -> str:
+    lines = []
+    for kind in ("elevation", "open_ground", "barriers", "wet_ground", "crossings"):
+        for number, finding in enumerate(settled.found):
+            if finding.guess.kind == kind:
+                why = settled.off.get(number, "")
+                lines += [_why(finding), *([f"# not used: {why}"] if why else [])]
+                lines += ["# it only stops machines: if spray must stay off it, give it a [[protect]] block too"] * (
+                    kind == "wet_ground"
+                )
+                lines.append(f"{'# ' if why else ''}{writer.land(kind, finding)}")
+    return "\n".join(["[land]", *lines]) if lines else "# No elevation and no land layers were found.\n# [land]"
+
+
+def _unused_part(settled: Settled) -> str:
+    lines = ["# ---- files that are not used ----"]
+    for number, finding in enumerate(settled.found):
+        why = settled.off.get(number, "")
+        if finding.guess.kind == "unknown":
+            lines.append(f"# not used: {place_of(finding)}: {shown(finding.guess.reason)}")
+        elif why and finding.guess.kind not in ("protect", "elevation"):
+            lines.append(f"# not used: {place_of(finding)}: seems to be {finding.guess.label}, but {why}")
+    return "\n".join(lines) if len(lines) > 1 else ""
+
+
+def _faults(settled: Settled, folder: str) -> tuple[Fault, ...]:
+    mends = {
+        "stands": "add the polygons of your stands, with a column that names each",
+        "survey": "add what the crews mapped, with a column that names the species",
+    }
+    faults = []
+    for kind, mend in mends.items():
+        if not settled.of(kind):
+            tried = [
+                f"{place_of(f)}: {settled.off[k]}"
+                for k, f in enumerate(settled.found)
+                if f.guess.kind == kind and k in settled.off
+            ]
+            what = f"no {kind} found" + (f" ({'; '.join(tried)})" if tried else "")
+            faults.append(Fault(where=folder, what=what, mend=mend))
+    return tuple(faults)
+
+
+def _why(finding: Finding) -> str:
+    return f"# {place_of(finding)}: {finding.guess.label}: {shown(finding.guess.reason)}"
+
+
+@dataclass(frozen=True)
+class _Writer:
+    """Writes blocks with paths as the settings file needs them."""
+
+    path_of: Callable[[str], str]
+
+    def file(self, finding: Finding) -> str:
+        return quoted(self.path_of(finding.file))
+
+    def layer(self, finding: Finding) -> str:
+        lines = [f"file = {self.file(finding)}"]
+        return "\n".join(lines + ([f"layer = {quoted(finding.layer)}"] if finding.layer else []))
+
+    def survey(self, place: str, found: list[Finding], *, has_crs: bool) -> str:
+        names = list(dict.fromkeys(self.file(finding) for finding in found))
+        lines = [_why(finding) for finding in found]
+        lines += ["[[survey]]", "files = [", *(f"    {name}," for name in names), "]"]
+        if not has_crs:
+            lines.append('# crs = ""                          # not in the files: until it is set, all is set aside')
+        if place:
+            lines.append(f"# observer = {quoted(place.rpartition('/')[2])}")
+        lines.append('# gps_accuracy = ""                   # where a record has none')
+        lines.append('# defaults = { radius = "" }          # where a point has no size; without it, it is set aside')
+        return "\n".join(lines)
+
+    def protect(self, finding: Finding, why: str | None) -> str:
+        guess = finding.guess
+        lines = [f"kind = {quoted(guess.label)}", *self.layer(finding).splitlines()]
+        lines += ['crs = ""                             # the file does not say'] if not _has_crs(finding) else []
+        lines += [f'no_spray = ""                        {_LABEL}']
+        lines += ['rule = ""                            # where the distance comes from']
+        lines += ["confidential = true                  # never named in crew files"] if guess.confidential else []
+        hint = [f"# {line}" for line in _where_hint(finding)]
+        said = [f"# first mend this: {why}"] if why else []
+        return "\n".join([_why(finding), *said, *hint, "# [[protect]]", *(f"# {line}" for line in lines)])
+
+    def land(self, kind: str, finding: Finding) -> str:
+        if kind == "elevation":
+            return f"elevation = {self.file(finding)}"
+        return f"{kind} = {{ {', '.join(self.layer(finding).splitlines())} }}"
+
+    def ways(self, finding: Finding) -> str:
+        column = finding.guess.column
+        facts = finding.facts
+        classes = [
+            value
+            for item in (facts.columns if isinstance(facts, LayerFacts) else ())
+            if item.name == column
+            for value, _ in item.common
+        ]
+        allows = ", ".join(f'{quoted(value)} = ["foot"]' for value in classes)
+        return (
+            f"{_why(finding)}\n[ways]\n{self.layer(finding)}\ncolumn = {quoted(column)}\n"
+            f'# add "atv" and "tractor" where they may drive\nallows = {{ {allows} }}'
+        )
+
+
+def _has_crs(finding: Finding) -> bool:
+    return finding.facts is None or finding.facts.has_crs
+
+
+def _where_hint(finding: Finding) -> list[str]:
+    """What a class column holds, for one block a class."""
+    facts = finding.facts
+    for column in facts.columns if isinstance(facts, LayerFacts) else ():
+        if column.name.lower() in ("class", "type", "kind", "fclass", "ftype") and 1 < column.distinct <= _LISTED:
+            key = column.name if column.name.isidentifier() and column.name.isascii() else quoted(column.name)
+            values = ", ".join(quoted(value) for value, _ in column.common)
+            return [f"one block a class: where = {{ {key} = {quoted(column.common[0][0])} }}; there are {values}"]
+    return []

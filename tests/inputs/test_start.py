@@ -1,0 +1,363 @@
+"""`start`: what files seem to be, and a first tract.toml that can be planned as it is."""
+
+import shutil
+import subprocess
+import sys
+import tomllib
+import zipfile
+from pathlib import Path
+
+import geopandas as gpd
+import numpy as np
+import pytest
+import rasterio
+import shapely
+from affine import Affine
+
+import invasimap
+from invasimap.core.toml_file import read_tract
+from invasimap.inputs.draft import draft, quoted, settle
+from invasimap.inputs.folder import look_through
+from invasimap.inputs.sniff import (
+    ColumnFacts,
+    LayerFacts,
+    RasterFacts,
+    guess_layer,
+    guess_raster,
+    name_words,
+)
+from invasimap.inputs.species import load_catalogue
+
+PROGRAM = Path(sys.executable).with_name("invasimap")
+SAMPLE = Path(__file__).parents[2] / "sample_geodata"
+UTM = "EPSG:32617"
+X, Y = 500_000, 4_200_000
+PLANTS = ("Rosa multiflora", "autumn olive", "Alliaria petiolata")
+
+
+def start(folder, *options):
+    return subprocess.run([PROGRAM, "start", folder, *options], capture_output=True, text=True, check=False)
+
+
+def frame(shapes, **columns):
+    return gpd.GeoDataFrame(columns, geometry=list(shapes), crs=UTM)
+
+
+def stands():
+    boxes = [shapely.box(X + 100 * k, Y, X + 100 * (k + 1), Y + 100) for k in range(3)]
+    return frame(boxes, stand=["1", "2", "3"], cover_type=["oak", "oak", "field"])
+
+
+def streams():
+    return frame([shapely.LineString([(X, Y + 50), (X + 300, Y + 60)])], name=["Nameless Run"])
+
+
+def roads():
+    lines = [shapely.LineString([(X - 50, Y), (X + 150, Y + 20)]), shapely.LineString([(X, Y), (X, Y + 99)])]
+    return frame(lines, fclass=["road", "trail"])
+
+
+def survey(count=3):
+    points = [shapely.Point(X + 40 + 60 * k, Y + 30) for k in range(count)]
+    return frame(
+        points, species=[PLANTS[k % 3] for k in range(count)], cover_pct=["40"] * count, radius_ft=["10"] * count
+    )
+
+
+def write_csv(path, layer):
+    path.parent.mkdir(parents=True, exist_ok=True)
+    lonlat = layer.to_crs(4326)
+    table = lonlat.drop(columns="geometry").assign(lon=lonlat.geometry.x, lat=lonlat.geometry.y)
+    table.to_csv(path, index=False)
+
+
+def write_gpx(path, names):
+    path.parent.mkdir(parents=True, exist_ok=True)
+    places = survey(len(names)).to_crs(4326).geometry
+    points = "".join(f'<wpt lat="{p.y}" lon="{p.x}"><name>{n}</name></wpt>' for p, n in zip(places, names, strict=True))
+    path.write_text(f'<gpx version="1.1" xmlns="http://www.topografix.com/GPX/1/1">{points}</gpx>', encoding="utf-8")
+
+
+def write(path, shapes, **options):
+    path.parent.mkdir(parents=True, exist_ok=True)
+    shapes.to_file(path, **options)
+
+
+def write_raster(path, *, dtype="float32", count=1, unit="metre"):
+    profile = {"driver": "GTiff", "count": count, "dtype": dtype, "crs": UTM, "width": 60, "height": 40}
+    with rasterio.open(path, "w", transform=Affine(20, 0, X - 400, 0, -20, Y + 500), **profile) as out:
+        out.write(np.full((count, 40, 60), 100, dtype=dtype))
+        out.units = (unit,) * count
+
+
+def by_crew(home):
+    """Two crews with a folder each, one with a receiver."""
+    write_csv(home / "crew_a" / "points.csv", survey(4))
+    write_gpx(home / "crew_b" / "Waypoints.gpx", PLANTS)
+    write(home / "base" / "stands.gpkg", stands())
+    write(home / "base" / "roads.gpkg", roads())
+    return 7
+
+
+def by_date(home):
+    """A folder a day."""
+    for day, count in (("2026-05-01", 2), ("2026-05-08", 5)):
+        write_csv(home / day / "data.csv", survey(count))
+    write(home / "StandMap.geojson", stands().to_crs(4326), driver="GeoJSON")
+    write_raster(home / "dem.tif")
+    return 7
+
+
+def in_one_zip(home):
+    """Everything in one archive, and nothing beside it."""
+    scratch = home.parent / "scratch"
+    write_csv(scratch / "survey.csv", survey(4))
+    write(scratch / "land" / "stands.gpkg", stands())
+    write(scratch / "land" / "streams.gpkg", streams())
+    with zipfile.ZipFile(home / "all.zip", "w") as archive:
+        for path in sorted(p for p in scratch.rglob("*") if p.is_file()):
+            archive.write(path, path.relative_to(scratch))
+    return 4
+
+
+def shapefiles_only(home):
+    """Shapefiles with the names that programs give."""
+    for name, layer in (("Infestations", survey(3)), ("Units", stands()), ("Hydro", streams()), ("Roads", roads())):
+        write(home / f"{name}.shp", layer)
+    return 3
+
+
+def one_geopackage(home):
+    """All layers in one GeoPackage."""
+    for name, layer in (("invasives", survey(6)), ("stands", stands()), ("creeks", streams()), ("roads", roads())):
+        write(home / "tract.gpkg", layer, layer=name)
+    return 6
+
+
+def with_junk(home):
+    """Among what else lies in such folders."""
+    write_csv(home / "survey.csv", survey(2))
+    write(home / "stands.gpkg", stands())
+    write_raster(home / "photo_mosaic.tif", dtype="uint8", count=3)
+    (home / "IMG_0001.jpg").write_bytes(b"\xff\xd8\xff\xe0 no picture")
+    (home / "minutes.docx").write_bytes(b"PK\x03\x04 no document")
+    (home / "empty.csv").write_bytes(b"")
+    (home / "copy of survey.csv").write_bytes((home / "survey.csv").read_bytes())
+    (home / "streams.geojson").write_text('<OGRVRTDataSource><OGRVRTLayer name="a"/></OGRVRTDataSource>')
+    (home / "out").mkdir()
+    (home / "out" / "stands.gpkg").write_bytes(b"an earlier result")
+    (home / ".hidden.csv").write_text("species,lon,lat\nRosa multiflora,-81,38\n")
+    return 2
+
+
+LAYOUTS = (by_crew, by_date, in_one_zip, shapefiles_only, one_geopackage, with_junk)
+
+
+@pytest.mark.parametrize("lay_out", LAYOUTS, ids=lambda layout: layout.__name__)
+def test_plan_runs_on_the_draft_as_it_is_and_uses_every_survey_record(tmp_path, lay_out):
+    home = tmp_path / "tract"
+    home.mkdir()
+    count = lay_out(home)
+    done = start(home)
+    assert done.returncode == 0, done.stderr
+    assert "NOTHING IS PROTECTED" in done.stderr
+    plan = invasimap.plan(home)
+    assert len(plan.stands) == 3
+    if lay_out is by_crew:  # the receiver's points have no size: in the ledger, set aside with that reason
+        assert plan.ledger["records"].sum() == count and len(plan.patches) == 4
+    else:
+        assert len(plan.patches) == count
+    assert plan.settings.protect == [] and plan.settings.access.foot is None
+
+
+def test_every_layer_of_the_sample_gets_its_kind(tmp_path):
+    home = tmp_path / "Quillback"
+    shutil.copytree(SAMPLE, home, ignore=shutil.ignore_patterns("tract.toml", "*.py", "*.png", "__pycache__"))
+    found = look_through(home, species=load_catalogue())
+    kinds = {(f.file, f.layer): f.guess.label for f in found if f.guess.kind != "survey"}
+    assert kinds == {
+        ("dem.tif", None): "elevation", ("gates.csv", None): "entries", ("land.gpkg", "open"): "open ground",
+        ("land.gpkg", "barriers"): "barriers", ("land.gpkg", "wet"): "wet ground",
+        ("land.gpkg", "crossings"): "crossings", ("neighbours.kml", None): "neighbour",
+        ("rare_plants.geojson", None): "rare plant", ("stands.gpkg", None): "stands",
+        ("water.gpkg", "streams"): "stream", ("water.gpkg", "wetlands"): "wetland", ("ways.gpkg", None): "ways",
+        ("wells.csv", None): "well",
+    }  # fmt: skip
+    surveys = {f.file for f in found if f.guess.kind == "survey"}
+    assert surveys == {f"survey/{n}" for n in ("creek_crew.csv", "north_crew.gpx", "ridge_crew.kmz", "thickets.zip")}
+    made = text_of(found)
+    settings = tomllib.loads(made)
+    assert settings["ways"]["allows"] == {name: ["foot"] for name in ("trail", "road", "path")}
+    assert settings["land"]["elevation"] == "dem.tif" and "protect" not in settings and "access" not in settings
+
+
+def text_of(found, title="A", path_of=str):
+    return draft(settle(found), title=title, folder="f", path_of=path_of).text
+
+
+def test_protect_blocks_hold_no_distance_and_work_once_one_is_typed(tmp_path):
+    home = tmp_path / "tract"
+    home.mkdir()
+    write(home / "stands.gpkg", stands())
+    write_csv(home / "survey.csv", survey())
+    write(home / "creek.gpkg", streams())
+    write(home / "rare_plants.gpkg", frame([shapely.Point(X + 20, Y + 20)], species=["Platanthera ciliaris"]))
+    assert start(home).returncode == 0
+    file = home / "tract.toml"
+    lines = file.read_text(encoding="utf-8").splitlines()
+    assert lines.count('# no_spray = ""                        # type this from your label or rule') == 2
+    begins = [k for k, line in enumerate(lines) if line == "# [[protect]]"]
+    for begin in begins:
+        for k in range(begin, lines.index("", begin)):
+            lines[k] = lines[k].removeprefix("# ").replace('no_spray = ""', 'no_spray = "20 ft"')
+    file.write_text("\n".join(lines), encoding="utf-8")
+    tract = read_tract(home)
+    assert [(b.kind, b.confidential) for b in tract.protect] == [("stream", False), ("rare plant", True)]
+    assert len(invasimap.plan(home).features) == 2
+
+
+def test_an_existing_settings_file_is_untouched_and_out_writes_elsewhere(tmp_path):
+    home = tmp_path / "tract"
+    home.mkdir()
+    by_crew(home)
+    file = home / "tract.toml"
+    file.write_text("mine", encoding="utf-8")
+    done = start(home)
+    assert done.returncode == 2 and "never written over" in done.stderr and "Traceback" not in done.stderr
+    assert file.read_text(encoding="utf-8") == "mine"
+    other = tmp_path / "drafts" / "first.toml"
+    other.parent.mkdir()
+    assert start(home, "--out", other).returncode == 0
+    assert read_tract(other).stands.file == "../tract/base/stands.gpkg"
+    assert len(invasimap.plan(other).stands) == 3
+    assert start(home, "--out", other).returncode == 2
+
+
+def test_without_stands_the_draft_is_written_and_exit_is_2(tmp_path):
+    write_csv(tmp_path / "survey.csv", survey())
+    done = start(tmp_path)
+    assert done.returncode == 2 and "no stands found" in done.stderr and "Traceback" not in done.stderr
+    text = (tmp_path / "tract.toml").read_text(encoding="utf-8")
+    assert "# NO STANDS WERE FOUND" in text and "stands" not in tomllib.loads(text)
+
+
+def test_an_empty_folder_and_no_folder(tmp_path):
+    done = start(tmp_path)
+    assert done.returncode == 2 and "no stands found" in done.stderr and "no survey found" in done.stderr
+    gone = start(tmp_path / "gone")
+    assert gone.returncode == 2 and "is no folder" in gone.stderr
+
+
+def test_what_would_be_refused_is_left_commented_with_the_reason(tmp_path):
+    write(tmp_path / "stands.gpkg", stands())
+    write_csv(tmp_path / "survey.csv", survey())
+    write_raster(tmp_path / "dem.tif", unit="")
+    write(tmp_path / "roads.gpkg", roads().set_crs(32617).set_crs(32618, allow_override=True))
+    write(tmp_path / "fences.shp", roads())
+    (tmp_path / "fences.prj").unlink()
+    (tmp_path / "fences.cpg").unlink(missing_ok=True)
+    assert start(tmp_path).returncode == 0
+    text = (tmp_path / "tract.toml").read_text(encoding="utf-8")
+    settings = tomllib.loads(text)
+    assert settings["land"] == {} and "ways" not in settings
+    assert '# elevation = "dem.tif"' in text and "set elevation_unit" in text
+    assert "# not used: roads.gpkg: seems to be ways, but does not come to the stands" in text
+    assert "no coordinate reference system" in text
+
+
+def test_a_survey_is_not_taken_from_a_file_whose_rare_plants_would_come_along(tmp_path):
+    write(tmp_path / "all.gpkg", stands(), layer="stands")
+    write(tmp_path / "all.gpkg", survey(), layer="invasives")
+    rare = frame([shapely.Point(X + 20, Y + 20)], species=["Platanthera ciliaris"])
+    write(tmp_path / "all.gpkg", rare, layer="rare_plants")
+    done = start(tmp_path)
+    assert done.returncode == 2 and "plants that would count as patches to treat" in done.stderr
+    assert "survey" not in tomllib.loads((tmp_path / "tract.toml").read_text(encoding="utf-8"))
+
+
+def test_odd_names_stay_inside_their_strings(tmp_path):
+    home = tmp_path / 'a "b" \\c\n[access.foot]'
+    odd = 'x"y\\z\n[entries]\nfile = 1 #.csv'
+    write_csv(home / odd, survey(2))
+    (home / "stands.geojson").write_text(stands().to_crs(4326).to_json(), encoding="utf-8")
+    done = start(home)
+    assert done.returncode == 0, done.stderr
+    settings = tomllib.loads((home / "tract.toml").read_text(encoding="utf-8"))
+    assert settings["tract"]["name"] == home.name and settings["survey"][0]["files"] == [odd]
+    assert set(settings) == {"tract", "survey", "stands"}
+    assert len(invasimap.plan(home).patches) == 2
+
+
+@pytest.mark.parametrize("text", ['"', "\\", "a\nb", "tab\t", "\x7f\x00", "é ✓", "\u2028", "\U000e0001", "'''", '"""'])
+def test_quoted_text_is_read_back_the_same(text):
+    assert tomllib.loads(f"key = {quoted(text)}") == {"key": text}
+    assert "\n" not in quoted(text)
+
+
+@pytest.mark.parametrize(
+    ("file", "shapes", "label"),
+    [
+        ("creeks.shp", (0, 4, 0), "stream"),
+        ("creeks.shp", (4, 0, 0), "not used"),  # points named creeks are no stream
+        ("StreamCrossings.shp", (4, 0, 0), "crossings"),
+        ("rare_plant_survey.shp", (4, 0, 0), "rare plant"),
+        ("house_wells.csv", (4, 0, 0), "well"),
+        ("creek_crew.gpx", (0, 2, 0), "survey"),
+        ("patrol.gpx", (0, 2, 0), "survey"),
+        ("wetlands.shp", (0, 0, 3), "wetland"),
+        ("water/lines.shp", (0, 3, 0), "stream"),
+        ("parking.csv", (2, 0, 0), "entries"),
+        ("standard.shp", (2, 0, 0), "not used"),
+        ("fences.shp", (0, 3, 0), "barriers"),
+        ("hay_meadows.shp", (0, 0, 3), "open ground"),
+        ("neighbors.kml", (0, 0, 1), "neighbour"),
+        ("anything.shp", (0, 0, 0), "not used"),
+    ],
+)
+def test_names_and_shapes_decide(file, shapes, label):
+    guess = guess_layer(LayerFacts(file=file, suffix=Path(file).suffix, shapes=shapes))
+    assert guess.label == label and guess.reason
+
+
+def test_plants_of_the_catalogue_make_a_survey_whatever_its_name():
+    facts = LayerFacts(file="creek.shp", suffix=".shp", shapes=(0, 3, 0), plants=("a", "b", "c", "d"), known_pct=25)
+    assert guess_layer(facts).kind == "survey"
+
+
+def test_plants_that_nobody_knows_are_left_to_a_person():
+    facts = LayerFacts(file="points.shp", suffix=".shp", shapes=(3, 0, 0), plants=("Platanthera ciliaris",))
+    assert guess_layer(facts).kind == "unknown" and "rare plants?" in guess_layer(facts).reason
+
+
+def test_polygons_that_meet_with_names_of_their_own_are_stands():
+    column = ColumnFacts(name="Unit ID", blank=0, distinct=4)
+    facts = LayerFacts(file="poly.shp", suffix=".shp", shapes=(0, 0, 4), columns=(column,), tiles=True)
+    assert (guess_layer(facts).kind, guess_layer(facts).column) == ("stands", "Unit ID")
+    apart = LayerFacts(file="poly.shp", suffix=".shp", shapes=(0, 0, 4), columns=(column,))
+    assert guess_layer(apart).kind == "unknown"
+
+
+def test_values_of_a_class_column_decide_where_names_do_not():
+    column = ColumnFacts(name="CLASS", blank=0, distinct=2, common=(("trail", 5), ("road", 2)))
+    guess = guess_layer(LayerFacts(file="lines.shp", suffix=".shp", shapes=(0, 7, 0), columns=(column,)))
+    assert (guess.kind, guess.column) == ("ways", "CLASS")
+
+
+@pytest.mark.parametrize(
+    ("file", "bands", "dtype", "kind"),
+    [
+        ("dem.tif", 1, "int16", "elevation"),
+        ("n38w081.tif", 1, "float32", "elevation"),
+        ("dem_hillshade.tif", 1, "float32", "unknown"),
+        ("landclass.tif", 1, "int16", "unknown"),
+        ("elevation.tif", 1, "uint8", "unknown"),
+        ("dem.tif", 3, "float32", "unknown"),
+    ],
+)
+def test_one_band_of_heights_is_the_elevation(file, bands, dtype, kind):
+    assert guess_raster(RasterFacts(file=file, bands=bands, dtype=dtype)).kind == kind
+
+
+def test_words_of_a_name():
+    assert name_words("RoadsAndTrails-2024") == {"road", "and", "trail"}
+    assert name_words("marshes_ditches_properties") == {"marsh", "ditch", "property"}

@@ -71,9 +71,12 @@ TABLE: Final = (
 )  # fmt: skip
 _NOT_HEIGHTS: Final = frozenset({
     "hillshade", "shade", "shaded", "slope", "aspect", "canopy", "chm", "ndvi", "landcover", "nlcd", "ortho",
-    "orthophoto", "naip", "roughness",
+    "orthophoto", "naip", "roughness", "fdr", "flow", "accumulation",
 })  # fmt: skip
 _HEIGHTS: Final = frozenset({"dem", "dtm", "elevation", "elev", "terrain", "ned", "lidar", "height"})
+
+
+_MEASURES: Final = frozenset({"area", "acre", "ac", "ha", "hectare", "shape", "length", "perimeter", "sqm", "sqft"})
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -156,10 +159,12 @@ def guess_layer(facts: LayerFacts) -> Guess:
     >>> guess_layer(LayerFacts(file="land/streams.shp", suffix=".shp", shapes=(0, 12, 0))).label
     'stream'
     """
+    rare = _from_words(facts, [row for row in TABLE if row.confidential])
+    if known := rare or _known_plants(facts):
+        return known
     if not facts.count:
         return unknown("holds no feature with a shape")
-    rare = _from_words(facts, [row for row in TABLE if row.confidential])
-    return rare or _known_plants(facts) or _from_words(facts, TABLE) or _without_a_name(facts)
+    return _from_words(facts, TABLE) or _without_a_name(facts)
 
 
 def guess_raster(facts: RasterFacts) -> Guess:
@@ -281,13 +286,13 @@ def _looks_like_stands(facts: LayerFacts) -> str:
     if facts.shapes[2] != facts.count or not 1 < facts.count <= _MOST_STANDS or not facts.tiles:
         return ""
     named = column_named(facts, _STAND_NAMES)
-    own = {column.name for column in facts.columns if column.distinct == facts.count}
-    return named if named in own else _own_column(facts)
+    return named if any(c.name == named and c.distinct == facts.count for c in facts.columns) else ""
 
 
 def _own_column(facts: LayerFacts) -> str:
-    """The first column that has another value in every feature."""
-    return next((c.name for c in facts.columns if not c.blank and c.distinct == facts.count + facts.lost), "")
+    """The first column that has another value in every feature, and is no measure of it."""
+    every = [c.name for c in facts.columns if not c.blank and c.distinct == facts.count + facts.lost]
+    return next((name for name in every if not name_words(name) & _MEASURES), "")
 
 
 def _singular(word: str) -> str:

@@ -191,6 +191,25 @@ def test_every_layer_of_the_sample_gets_its_kind(tmp_path):
     assert settings["land"]["elevation"] == "dem.tif" and "protect" not in settings and "access" not in settings
 
 
+@pytest.mark.real
+def test_a_real_tract_gets_a_draft_that_is_planned(tmp_path, real):
+    home = tmp_path / "tract"
+    shutil.copytree(real / "tract", home, copy_function=shutil.copyfile)
+    home.chmod(0o755)
+    done = start(home)
+    assert done.returncode == 0, done.stderr
+    tract = read_tract(home)
+    assert (tract.stands.file, tract.ways.file, tract.land.barriers.file) == (
+        "units.gpkg",
+        "roads.shp",
+        "fence.geojson",
+    )
+    assert tract.survey[0].files == [
+        "survey_2014_cells.gpkg", "survey_2018_herb_cells.geojson", "survey_2018_woody_points.csv"
+    ]  # fmt: skip
+    assert 'set elevation_unit = "m"' in tract.file.read_text(encoding="utf-8")
+
+
 def text_of(found, title="A", path_of=str):
     return draft(settle(found), title=title, folder="f", path_of=path_of).text
 
@@ -324,6 +343,11 @@ def test_plants_of_the_catalogue_make_a_survey_whatever_its_name():
     assert guess_layer(facts).kind == "survey"
 
 
+def test_a_survey_whose_positions_all_failed_is_still_a_survey():
+    facts = LayerFacts(file="a.csv", suffix=".csv", shapes=(0, 0, 0), lost=2, plants=("ROMU",), known_pct=100)
+    assert guess_layer(facts).kind == "survey"
+
+
 def test_plants_that_nobody_knows_are_left_to_a_person():
     facts = LayerFacts(file="points.shp", suffix=".shp", shapes=(3, 0, 0), plants=("Platanthera ciliaris",))
     assert guess_layer(facts).kind == "unknown" and "rare plants?" in guess_layer(facts).reason
@@ -333,6 +357,9 @@ def test_polygons_that_meet_with_names_of_their_own_are_stands():
     column = ColumnFacts(name="Unit ID", blank=0, distinct=4)
     facts = LayerFacts(file="poly.shp", suffix=".shp", shapes=(0, 0, 4), columns=(column,), tiles=True)
     assert (guess_layer(facts).kind, guess_layer(facts).column) == ("stands", "Unit ID")
+    area = ColumnFacts(name="Area_ha", blank=0, distinct=4)
+    measured = LayerFacts(file="poly.shp", suffix=".shp", shapes=(0, 0, 4), columns=(area,), tiles=True)
+    assert guess_layer(measured).kind == "unknown"
     apart = LayerFacts(file="poly.shp", suffix=".shp", shapes=(0, 0, 4), columns=(column,))
     assert guess_layer(apart).kind == "unknown"
 

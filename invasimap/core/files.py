@@ -15,6 +15,7 @@ from invasimap.core.errors import Fault, InputError
 
 MARK = "run.json"
 PROGRAM = "invasimap"
+GDB = ".gdb"
 _LEFT_BY_SYSTEMS = {".DS_Store", "Thumbs.db", "desktop.ini"}
 _LEFT_BY_READERS = ("-wal", "-shm", "-journal", ".aux.xml")  # beside a layer that some program has open
 
@@ -73,8 +74,15 @@ def sha256(path: Path) -> str:
     return digest.hexdigest()
 
 
+def is_gdb(path: Path) -> bool:
+    """Whether a path is a file geodatabase, which is a folder."""
+    return path.suffix.lower() == GDB and path.is_dir()
+
+
 def with_side_files(path: Path) -> list[Path]:
-    """A file and, for a shapefile, the files of the same name that belong to it."""
+    """A file and, for a shapefile, the files of the same name that belong to it; the files of a geodatabase."""
+    if is_gdb(path):
+        return sorted(p for p in path.iterdir() if p.is_file() and p.suffix.lower() != ".lock")
     if path.suffix.lower() != ".shp" or not path.exists():
         return [path]
     kinds = {".shp", ".shx", ".dbf", ".prj", ".cpg"}

@@ -18,7 +18,7 @@ from pyproj import CRS
 
 from invasimap.core.crs import read_crs
 from invasimap.core.errors import Fault, InputError, LayerError
-from invasimap.core.files import with_side_files
+from invasimap.core.files import is_gdb, with_side_files
 from invasimap.core.settings import SurveySection
 from invasimap.inputs.fields import match_name
 from invasimap.inputs.formats.door import SIDE_FILES, SUFFIXES, read_file
@@ -136,12 +136,16 @@ def find_files(sections: Sequence[SurveySection], *, folder: Path) -> tuple[list
 
 
 def matching_files(folder: Path, pattern: str) -> list[Path]:
-    """Files that a path or glob names, sorted; the side files of a shapefile are left out."""
+    """Files and geodatabases that a path or glob names, sorted; their side files and inner files are left out."""
     whole = folder / Path(pattern).expanduser()
-    if whole.is_file():
+    if whole.is_file() or is_gdb(whole):
         return [whole]
     names = sorted(glob.glob(str(whole), recursive=True))  # noqa: PTH207 (absolute patterns too)
-    return [path for name in names if (path := Path(name)).is_file() and not _is_side_file(path)]
+    return [path for name in names if _is_read(path := Path(name)) and not _is_side_file(path)]
+
+
+def _is_read(path: Path) -> bool:
+    return is_gdb(path) or (path.is_file() and not is_gdb(path.parent))
 
 
 def _is_side_file(path: Path) -> bool:

@@ -9,6 +9,8 @@ import zipfile
 import geopandas as gpd
 import numpy as np
 import openpyxl
+import pandas as pd
+import pyogrio
 import pytest
 import shapely
 from pyproj import Transformer
@@ -132,6 +134,26 @@ def _xlsx(path, typed=False):
     book.save(path)
 
 
+def _sequence(path, before="", after="\n"):
+    _geojson(path)
+    features = json.loads(path.read_text())["features"]
+    for number, feature in enumerate(features):
+        feature.update({"id": number, "bbox": [0, 0, 1, 1], "style": {"color": "red"}})
+    path.write_text("".join(before + json.dumps(feature) + after for feature in features))
+
+
+def _foreign(path):
+    _geojson(path)
+    document = json.loads(path.read_text()) | {"name": "x", "timeStamp": "2020-01-01", "links": [{"href": "a"}]}
+    path.write_text(json.dumps(document))
+
+
+def _numbered(path):
+    """Given to the writer back to front, so that only the column of numbers tells the order."""
+    frame = _frame().assign(id=[1, 2, 3]).iloc[::-1]
+    frame.to_file(path)
+
+
 TITLE = "North wood; walked by A, B\n;;\n\n"
 WRITERS = {
     "minutes.csv": lambda path: _table(path, ("lat", "lon"), MINUTES),
@@ -141,6 +163,16 @@ WRITERS = {
     "utm_north.csv": lambda path: _table(path, ("utm_e", "utm_n", "utm zone"), _utm("N"), ","),
     "utm_text.csv": lambda path: _table(path, ("UTM",), [(f"{z} {x} {y}",) for x, y, z in _utm()]),
     "wkt.csv": lambda path: _table(path, ("WKT",), _wkt(), "\t"),
+    "lines.geojsonl": _sequence,
+    "lines.geojson": _sequence,
+    "separated.geojsons": lambda path: _sequence(path, before="\x1e"),
+    "separated.json": lambda path: _sequence(path, before="\x1e", after=""),
+    "foreign.geojson": _foreign,
+    "numbered.fgb": _numbered,
+    "unsorted.fgb": lambda path: _frame().to_file(path, SPATIAL_INDEX="NO"),
+    "points.gdb": lambda path: _frame().to_file(path, layer="patches", driver="OpenFileGDB"),
+    "points.parquet": lambda path: _frame().to_parquet(path),
+    "utm.geoparquet": lambda path: _frame().to_crs(26917).to_parquet(path),
     "text.xlsx": _xlsx,
     "typed.xlsx": lambda path: _xlsx(path, typed=True),
     "header_below.csv": lambda path: _table(path, ("lat", "lon"), MINUTES, above=TITLE),
@@ -179,6 +211,29 @@ def test_every_format_gives_the_same_patches(name, tmp_path, read):
     north = patches.centroid.y.to_numpy()
     assert north[0] - north[1] == pytest.approx(111.0, abs=0.1)
     assert survey.ledger.iloc[0].tolist() == [name, 3, 3, 0, 0]
+
+
+def test_a_sorted_flatgeobuf_keeps_its_rows_together(tmp_path, read):
+    _frame().to_file(tmp_path / "a.fgb")  # its index may change the order of the rows
+    survey = read("a.fgb")
+    assert survey.ledger.iloc[0].tolist() == ["a.fgb", 3, 3, 0, 0]
+    area = dict(zip(survey.patches["species"], survey.patches.area, strict=True))
+    assert [area[row[0]] for row in ROWS] == pytest.approx(EXPECTED_M2, rel=1e-12)
+
+
+def test_a_geodatabase_is_one_file_to_a_glob_and_each_layer_has_a_row(tmp_path, read):
+    (tmp_path / "survey").mkdir()
+    folder = tmp_path / "survey" / "crew.gdb"
+    for layer in ("east", "west"):
+        _frame().to_file(folder, layer=layer, driver="OpenFileGDB")
+    names = pd.DataFrame({"code": ["A"]})
+    pyogrio.write_dataframe(names, folder, layer="names", driver="OpenFileGDB", append=True)
+    for pattern in ("survey/*", "survey/**", "survey/crew.gdb"):
+        survey = read(pattern)
+        assert survey.ledger["file"].tolist() == ["survey/crew.gdb:east", "survey/crew.gdb:west"]
+        assert survey.ledger["records"].tolist() == [3, 3]
+        assert any("tables without geometry are not read: names" in note for note in survey.notes)
+        assert {path.parent for path in survey.files} == {folder}
 
 
 def test_several_layers_each_have_a_ledger_row(tmp_path, read):

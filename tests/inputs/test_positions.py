@@ -73,6 +73,14 @@ def test_s_is_the_band_of_virginia_or_the_southern_half_by_the_northing():
     assert found.lat.tolist() == pytest.approx([38, -25], abs=0.02)
 
 
+def test_a_place_on_the_edge_of_two_zones_is_one_in_both():
+    # 78 W is 3 degrees east of 81 W and 3 west of 75 W: eastings mirror each other about 500,000
+    found = parse_utm(_cells("763000", "237000"), _cells("4210000", "4210000"), _cells("17", "18"))
+    assert found.lat[0] == pytest.approx(found.lat[1], abs=1e-9)
+    assert found.lon[0] + 81 == pytest.approx(-(found.lon[1] + 75), abs=1e-9)
+    assert found.lon[0] == pytest.approx(-78, abs=0.01)
+
+
 @pytest.mark.parametrize(
     ("row", "said"),
     [

@@ -10,22 +10,24 @@ from pathlib import Path
 from typing import Final
 
 from invasimap.core.errors import Fault, InputError, LayerError
+from invasimap.core.files import GDB, is_gdb
 from invasimap.inputs.formats.archive import other_members, unpack
-from invasimap.inputs.formats.geojson import read_geojson
+from invasimap.inputs.formats.geojson import SEQUENCES, read_geojson
 from invasimap.inputs.formats.gpx import read_gpx
 from invasimap.inputs.formats.kml import read_kml, read_kmz
 from invasimap.inputs.formats.located import LonLat
 from invasimap.inputs.formats.raw import RawLayer
 from invasimap.inputs.formats.sheets import read_xlsx
 from invasimap.inputs.formats.tables import read_table
-from invasimap.inputs.formats.vector import read_gpkg, read_shapefile
+from invasimap.inputs.formats.vector import read_flatgeobuf, read_gdb, read_gpkg, read_parquet, read_shapefile
 
 TABLES: Final[dict[str, Callable[..., RawLayer | list[RawLayer]]]] = {
     ".csv": read_table, ".tsv": read_table, ".txt": read_table, ".xlsx": read_xlsx, ".xlsm": read_xlsx,
 }  # fmt: skip
 _READERS: Final[dict[str, Callable[..., RawLayer | list[RawLayer]]]] = {
     ".gpx": read_gpx, ".kml": read_kml, ".kmz": read_kmz, ".geojson": read_geojson, ".json": read_geojson,
-    ".gpkg": read_gpkg, ".shp": read_shapefile,
+    **dict.fromkeys(SEQUENCES, read_geojson), ".gpkg": read_gpkg, ".shp": read_shapefile, ".fgb": read_flatgeobuf,
+    ".parquet": read_parquet, ".geoparquet": read_parquet, GDB: read_gdb,
 }  # fmt: skip
 SIDE_FILES: Final = (".shx", ".dbf", ".prj", ".cpg", ".sbn", ".sbx", ".qix", ".qmd", ".qpj", ".xml", ".csvt")
 _MAX_NAMED: Final = 12
@@ -38,7 +40,8 @@ def read_file(path: Path, *, label: str, lonlat: LonLat = (None, None)) -> list[
     Parameters
     ----------
     path
-        CSV, XLSX, GPX, KML, KMZ, GeoJSON, GeoPackage, shapefile, or a zip that holds any of them in any sub-folder.
+        CSV, XLSX, GPX, KML, KMZ, GeoJSON (also a sequence), GeoPackage, shapefile, FlatGeobuf, GeoParquet, a file
+        geodatabase's folder, or a zip that holds any of the others in any sub-folder.
     label
         The file's name in messages and tables.
     lonlat
@@ -49,7 +52,7 @@ def read_file(path: Path, *, label: str, lonlat: LonLat = (None, None)) -> list[
     LayerError
         When it is missing, of an unknown kind or cannot be read.
     """
-    if not path.is_file():
+    if not (path.is_file() or is_gdb(path)):
         raise LayerError(Fault(where=label, what="there is no such file", mend="check the name and its folder"))
     suffix = path.suffix.lower()
     try:
@@ -83,7 +86,7 @@ def _listed(layers: RawLayer | list[RawLayer]) -> list[RawLayer]:
 
 
 def _read_zip(path: Path, *, label: str, lonlat: LonLat) -> list[RawLayer]:
-    wanted = (*(s for s in SUFFIXES if s != ".zip"), *SIDE_FILES)
+    wanted = (*(s for s in SUFFIXES if s not in (".zip", GDB)), *SIDE_FILES)
     unread = other_members(path, suffixes=wanted) if zipfile.is_zipfile(path) else []
     with tempfile.TemporaryDirectory(prefix="invasimap-") as name:
         folder = Path(name)

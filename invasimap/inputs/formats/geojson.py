@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import json
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 import shapely
@@ -22,23 +23,61 @@ _GEOMETRIES = {
 }  # fmt: skip
 _UNREADABLE = (ValueError, TypeError, KeyError, IndexError, AttributeError, shapely.errors.ShapelyError)
 
+SEPARATOR: Final = "\x1e"
+SEQUENCES: Final = (".geojsonl", ".geojsons", ".geojsonseq", ".ndjson", ".ndgeojson", ".jsonl")
+_SHOWN: Final = 200
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Broken:
+    """A text of a sequence that is no GeoJSON."""
+
+    text: str
+    why: str
+
 
 def read_geojson(path: Path, *, label: str) -> RawLayer:
-    """The features of a GeoJSON file; without a ``crs`` member they are WGS 84 longitude and latitude (RFC 7946)."""
+    """The features of a GeoJSON file; without a ``crs`` member they are WGS 84 longitude and latitude (RFC 7946).
+
+    A sequence, one text a line or behind record separators (RFC 8142), is read text by text: one that is not whole
+    costs one record. Members that the standard does not name are left aside.
+    """
     text, _ = decode(read_bytes(path, label=label), label=label)
     if text.lstrip()[:1] not in ("{", "["):
         raise LayerError(Fault(where=label, what="is no GeoJSON: it does not start with {"))
     try:
-        document = json.loads(text)
+        texts: list[Any] = [json.loads(text.strip().lstrip(SEPARATOR))]
     except ValueError as error:
-        raise LayerError(Fault(where=label, what=f"is not whole JSON: {error}", mend="export it again")) from error
-    features = _features(document, label=label)
-    crs, notes = _crs(document, label=label)
+        texts = _sequence(text, anyway=path.suffix.lower() in SEQUENCES)
+        if not texts:
+            raise LayerError(Fault(where=label, what=f"is not whole JSON: {error}", mend="export it again")) from error
+    features = [feature for document in texts for feature in _features(document, label=label)]
+    crs, notes = _crs(texts[0], label=label)
     records = [_record(feature) for feature in features]
     return from_records(records, label=label, layer=path.stem, crs=crs, notes=notes)
 
 
+def _sequence(text: str, *, anyway: bool) -> list[Any]:
+    """The texts of a sequence, a broken one as ``_Broken``; none when it is no sequence."""
+    parts = text.split(SEPARATOR) if SEPARATOR in text else text.split("\n")
+    texts = [_loaded(part.strip()) for part in parts if part.strip()]
+    whole = [not isinstance(text, _Broken) for text in texts]
+    return texts if any(whole) and (anyway or SEPARATOR in text or whole[0]) else []
+
+
+def _loaded(text: str) -> Any:
+    try:
+        document = json.loads(text)
+    except ValueError as error:
+        return _Broken(text=text[:_SHOWN], why=f"is not whole JSON: {error}")
+    kind = document.get("type") if isinstance(document, dict) else None
+    known = kind in ("Feature", *_GEOMETRIES) or (kind == "FeatureCollection" and "features" in document)
+    return document if known else _Broken(text=text[:_SHOWN], why="is no GeoJSON feature")
+
+
 def _features(document: Any, *, label: str) -> list[Any]:
+    if isinstance(document, _Broken):
+        return [document]
     kind = document.get("type") if isinstance(document, dict) else None
     if kind == "FeatureCollection" and isinstance(document.get("features"), list):
         return list(document["features"])
@@ -55,8 +94,8 @@ def _features(document: Any, *, label: str) -> list[Any]:
     )
 
 
-def _crs(document: dict[str, Any], *, label: str) -> tuple[CRS | None, tuple[str, ...]]:
-    if "crs" not in document:
+def _crs(document: Any, *, label: str) -> tuple[CRS | None, tuple[str, ...]]:
+    if isinstance(document, _Broken) or "crs" not in document:
         return WGS84, ()
     member = document["crs"]
     name = member.get("properties", {}).get("name") if isinstance(member, dict) else None
@@ -67,6 +106,8 @@ def _crs(document: dict[str, Any], *, label: str) -> tuple[CRS | None, tuple[str
 
 
 def _record(feature: Any) -> Record:
+    if isinstance(feature, _Broken):
+        return Record(values={"text": feature.text}, problem=feature.why)
     if not isinstance(feature, dict):
         return Record(values={"feature": json.dumps(feature)}, problem="is no feature")
     properties = feature.get("properties")

@@ -57,8 +57,11 @@ def refuse_foreign(target: Path, *, inputs: Iterable[Path] = ()) -> None:
     if held:
         what = f"holds {held[0].name}, which is an input: the result would replace it"
         raise InputError(Fault(where=str(target), what=what, mend="choose another folder with --out"))
-    if target.exists():
-        _refuse_strange(target)
+    try:
+        if target.exists():
+            _refuse_strange(target)
+    except PermissionError as error:
+        raise _cannot_write(target, error) from error
     parent = next(folder for folder in target.parents if folder.exists())
     if not os.access(parent, os.W_OK):
         raise _cannot_write(target, OSError(f"no permission to write in {parent}"))
@@ -109,7 +112,7 @@ def _written(target: Path) -> set[str]:
         return set()
     if not isinstance(run, dict) or run.get("program") != PROGRAM:
         return set()
-    return {MARK, *map(str, run.get("outputs", ()))}
+    return {MARK, *map(str, run.get("outputs") or ())}
 
 
 def _belongs(name: str, ours: set[str]) -> bool:

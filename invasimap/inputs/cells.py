@@ -35,7 +35,7 @@ def cell_text(value: Any) -> str:
 
 def text_column(column: pd.Series[Any]) -> pd.Series[Any]:
     """A column as text, cell by cell (see ``cell_text``)."""
-    if pd.api.types.infer_dtype(column, skipna=False) in ("string", "empty"):
+    if pd.api.types.infer_dtype(column, skipna=False) in ("string", "empty") and not column.isna().any():
         values = map_unique(column, str.strip)
     else:
         values = [cell_text(value) for value in column.tolist()]
@@ -43,8 +43,8 @@ def text_column(column: pd.Series[Any]) -> pd.Series[Any]:
 
 
 def map_unique(column: pd.Series[Any], function: Callable[[str], Any]) -> list[Any]:
-    """``function`` of every cell, worked once for each distinct text."""
-    codes, texts = pd.factorize(column)
+    """``function`` of every cell, worked once for each distinct text; a missing value is no text at all."""
+    codes, texts = pd.factorize(column.astype(object).where(column.notna(), ""))
     values = [function(str(text)) for text in texts]
     return [values[code] for code in codes]
 

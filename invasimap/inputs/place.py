@@ -26,6 +26,7 @@ _Axis = NDArray[np.float64]
 _CAUSES: Final[dict[str, Callable[[_Axis, _Axis], tuple[_Axis, _Axis]]]] = {
     "swapping longitude and latitude": lambda x, y: (y, x),
     "a minus sign before the longitude": lambda x, y: (-x, y),
+    "a minus sign before the latitude": lambda x, y: (x, -y),
     "taking 360 from the longitude": lambda x, y: (x - 360, y),
     "swapping them and a minus sign before the longitude": lambda x, y: (-y, x),
 }
@@ -162,13 +163,14 @@ def _likely_causes(
     found = np.full(len(geometry), "", dtype=object)
     if not len(geometry):
         return found
-    middle = shapely.centroid(geometry)
-    x, y = shapely.get_x(middle), shapely.get_y(middle)
+    coords, owner = shapely.get_coordinates(geometry, return_index=True)
+    x, y = coords.T
     move = Transformer.from_crs(source, crs, always_xy=True)
     for name, meant in _CAUSES.items():
         place_x, place_y = move.transform(*meant(x, y))
         finite = np.isfinite(place_x) & np.isfinite(place_y)
         away_m = np.full(len(geometry), np.inf)
-        away_m[finite] = shapely.distance(shapely.points(place_x[finite], place_y[finite]), bounds)
+        nearest = shapely.distance(shapely.points(place_x[finite], place_y[finite]), bounds)
+        np.minimum.at(away_m, owner[finite], nearest)
         found[(away_m <= NEAR_M) & (found == "")] = f": {name} would bring it to the stands"
     return found

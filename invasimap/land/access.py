@@ -166,7 +166,7 @@ def _hose(ground: Ground, drive: Mask, rig: AtvSection) -> tuple[_Means, Floats]
         length: Floats = np.hypot(half, rise - height[a]) + np.hypot(half, height[b] - rise)
         return length
 
-    starts = drive & np.isfinite(terrain.elevation_m)
+    starts = drive & free
     found = least_cost(starts, passable=free & near, step_cost=laid, limit=length_m)
     high = _too_high(found, height, rig)
     within = np.isfinite(found.cost)
@@ -215,7 +215,7 @@ def _foot(ground: Ground, stops: Mask, rig: FootSection) -> tuple[_Means, Floats
         minutes: Floats = walk_min(cells * terrain.cell_m, rise_m=height[b] - height[a], factor=factor)
         return minutes
 
-    found = least_cost(stops & known, passable=known & ~blocked & ~steep, step_cost=walked, limit=np.inf)
+    found = least_cost(stops & known & ~blocked, passable=known & ~blocked & ~steep, step_cost=walked, limit=np.inf)
     reached = found.cost <= rig.max_walk_min
     limit = np.full(terrain.shape, _LIMIT["walk"], np.int16)
     limit[~np.isfinite(found.cost)] = _LIMIT["not_connected"]

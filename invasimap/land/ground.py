@@ -16,7 +16,8 @@ from invasimap.land.raster import Mask, touched
 from invasimap.land.terrain import Terrain
 
 FRINGE_CELLS = 1.5  # how far beyond a blocker the cells it touches can reach
-ON_WAY_M = 1.0  # a crossing this near to a way lies on it
+ON_WAY_M = 10.0  # a crossing this near to a way lies on it, as well as a receiver places it
+SAME_WAY_M = 0.5  # ways this alike in distance from a crossing both lead over it
 SKEW = 2.0  # a way may cross at an angle that makes the passage this much longer than straight over
 
 
@@ -102,8 +103,9 @@ class Ground:
         if crossings.empty:
             return crossings
         walkers = ("tractor", "atv", "foot") if means == "hose" else (means,)
-        on_any = _near_any(crossings, self.ways)
-        on_allowed = _near_any(crossings, self.ways_for(*walkers))
+        any_m, allowed_m = (_distance_m(crossings, ways) for ways in (self.ways, self.ways_for(*walkers)))
+        on_any = any_m <= ON_WAY_M
+        on_allowed = on_any & (allowed_m <= any_m + SAME_WAY_M)
         wide = crossings["width_m"].to_numpy(float) >= (clearance_m if means in ("tractor", "atv") else 0.0)
         return crossings[on_allowed | (~on_any & wide)]
 
@@ -135,13 +137,10 @@ def _parts_at(geometry: Any, disc: Any) -> Geometries:
     return parts[shapely.intersects(parts, disc)]
 
 
-def _near_any(places: gpd.GeoDataFrame, ways: gpd.GeoDataFrame) -> Mask:
-    near = np.zeros(len(places), bool)
-    found, _ = shapely.STRtree(ways.geometry.to_numpy()).query(
-        places.geometry.to_numpy(), predicate="dwithin", distance=ON_WAY_M
-    )
-    near[found] = True
-    return near
+def _distance_m(places: gpd.GeoDataFrame, ways: gpd.GeoDataFrame) -> Any:
+    if ways.empty:
+        return np.full(len(places), np.inf)
+    return shapely.distance(places.geometry.to_numpy(), ways.geometry.union_all())
 
 
 def make_ground(terrain: Terrain, **layers: Any) -> Ground:

@@ -14,6 +14,7 @@ from invasimap.core.crs import centre_lonlat, require_crs, working_crs
 from invasimap.core.errors import Fault, LayerError
 from invasimap.inputs.place import NEAR_M, datum_note, place
 
+TORN_M = 100_000.0  # no edge of a feature is this long
 WRONG_PLACE_M = 10_000.0  # a layer with nothing nearer than this is not in this county, let alone this tract
 
 
@@ -45,6 +46,8 @@ def placed(frame: gpd.GeoDataFrame, *, crs: CRS, outline: Any, where: str) -> gp
     blank = pd.Series("", index=frame.index, dtype=object)
     found = place(frame.geometry.to_numpy(), blank, source=source, crs=crs, near=outline)
     reason = found["reason"].to_numpy(dtype=object)
+    torn = (reason == "") & (_longest_step_m(frame.geometry.to_crs(crs).to_numpy()) > TORN_M)
+    reason[torn] = "a step between two of its places is over 100 km long: one of them is wrong"
     wrong = np.array([_is_mistake(text) for text in reason], bool)
     if wrong.any():
         rows = ", ".join(str(row + 1) for row in np.flatnonzero(wrong)[:8])
@@ -73,4 +76,18 @@ def _distance_notes(frame: gpd.GeoDataFrame, outline: Any, where: str) -> list[s
         raise LayerError(Fault(where=where, what=what, mend="check its coordinates and its crs"))
     if nearest_m > NEAR_M:
         return [f"{where}: nothing of it lies within 1 km of the stands."]
+    away_m = shapely.distance(frame.geometry.to_numpy(), shapely.box(*outline.bounds))
+    far = int((away_m > WRONG_PLACE_M).sum())
+    if far:
+        return [f"{where}: {far} of {len(frame)} features lie over 10 km from the stands. Are they meant to?"]
     return []
+
+
+def _longest_step_m(shapes: Any) -> Any:
+    """The longest distance between two places that follow one another in each shape."""
+    coords, owner = shapely.get_coordinates(shapes, return_index=True)
+    longest = np.zeros(len(shapes))
+    same = owner[1:] == owner[:-1]
+    with np.errstate(invalid="ignore"):
+        np.maximum.at(longest, owner[1:][same], np.hypot(*np.diff(coords, axis=0)[same].T))
+    return longest

@@ -18,6 +18,7 @@ from invasimap.core.errors import CRSError, Fault, LayerError
 from invasimap.core.units import M_PER_FT
 
 Grid = npt.NDArray[np.float32]
+LOWEST_M, HIGHEST_M = -500.0, 9_000.0  # no land lies lower or higher
 MOST_CELLS = 100_000_000
 METRES_PER_UNIT = {"m": 1.0, "ft": M_PER_FT, "us-ft": 1200 / 3937}
 UNIT_NAMES = {
@@ -128,6 +129,9 @@ def read_terrain(
     except rasterio.errors.RasterioError as error:
         raise LayerError(Fault(where=str(path), what=f"cannot be read as a raster: {error}")) from error
     elevation = ((read.astype(float) * facts.scale + facts.offset) * facts.m_per_unit).astype(np.float32)
+    elevation[(elevation < LOWEST_M) | (elevation > HIGHEST_M)] = (
+        np.nan
+    )  # a mark for no data that the file does not name
     return Terrain(elevation_m=elevation, transform=transform, crs=crs)
 
 

@@ -389,3 +389,20 @@ def test_a_datum_without_its_grid_is_said_once_with_its_files(write, read):
     # EPSG 1173, NAD27 to WGS 84 (4), is the operation for the conterminous US without a grid: 10 m
     assert note.startswith("a.csv, b.csv: positions moved from NAD27 are true to 10 m only")
     assert read("a.csv", crs="EPSG:4326").notes == read("a.csv", crs="EPSG:6318").notes == []
+
+
+@pytest.mark.parametrize("name", ["a.gpkg", "a.shp", "a.geojson"])
+def test_a_missing_value_is_missing_in_every_format(read, tmp_path, name):
+    import geopandas as gpd
+    import shapely
+
+    rows = {
+        "species": ["Rosa multiflora", None, "Lonicera maackii"], "cover": ["40", None, "90"],
+        "radius_ft": ["10", "12", None], "date": ["2025-06-01", None, "2024-01-01"],
+    }  # fmt: skip
+    points = shapely.points([[-80.0, 38.0], [-80.001, 38.0], [-80.002, 38.0]])
+    gpd.GeoDataFrame(rows, geometry=points, crs=4326).to_file(tmp_path / name)
+    survey = read(name)
+    assert survey.patches["species"].tolist() == ["Rosa multiflora"]
+    reasons = dict(zip(survey.set_aside["record"], survey.set_aside["reason"], strict=True))
+    assert "species is blank" in reasons[2] and "no size" in reasons[3]

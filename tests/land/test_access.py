@@ -187,14 +187,15 @@ def test_water_that_blocks_machines_is_passed_only_at_a_mapped_crossing():
     assert at(over, 450, 305)[0] == "atv_hose"
 
 
-def test_a_footbridge_on_a_path_carries_no_atv():
+@pytest.mark.parametrize("off", [0.0, 1.5, 4.0])
+def test_a_footbridge_on_a_path_carries_no_atv_however_well_it_was_placed(off):
     path = layer(
         shapely.LineString([(0, 301), (380, 301)]), shapely.LineString([(380, 301), (420, 301)]),
         shapely.LineString([(420, 301), (600, 301)]),
         **{"class": ["trail", "path", "trail"], "allows": ["atv;foot", "foot", "atv;foot"]},
     )  # fmt: skip
     stream = STREAM.assign(blocks="atv;foot;tractor")
-    bridge = layer(shapely.Point(401, 301), width_m=[2.0])
+    bridge = layer(shapely.Point(401, 301 + off), width_m=[6.0])
     rig = atv("5 m", max_slope="10 %", max_side_slope="10 %")
     here = ground(ways=path, features=stream, entries=layer(shapely.Point(1, 301)), crossings=bridge)
     access = access_classes(here, atv=rig, foot=FOOT)
@@ -245,6 +246,20 @@ def test_an_entry_does_not_reach_a_way_beyond_a_fence():
     assert at(access, 300, 303)[0] == "out_of_reach"
     near = access_classes(ground(ways=TRAIL, barriers=fence, entries=layer(shapely.Point(100, 285))), atv=atv("5 m"))
     assert at(near, 300, 303)[0] == "atv_hose"
+
+
+@pytest.mark.parametrize("away", [0.0, 0.5, 1.5])
+def test_an_entry_hard_by_a_fence_does_not_let_people_through_it(away):
+    fence = layer(shapely.LineString([(-50, 350), (650, 350)]))
+    gate = layer(shapely.Point(300, 350 - away))
+    access = access_classes(ground(barriers=fence, entries=gate), foot=FOOT)
+    assert at(access, 300, 360)[0] == "out_of_reach"
+
+
+def test_a_hose_does_not_start_from_within_what_blocks_it():
+    brook = STREAM.set_geometry([shapely.LineString([(0, 303.5), (600, 303.5)])]).assign(blocks="hose", width_m=1.0)
+    access = access_classes(ground(ways=TRAIL, features=brook), atv=atv("40 m"))
+    assert at(access, 300, 320)[0] == "out_of_reach"
 
 
 def test_a_trail_in_a_gap_between_stands_is_not_entered_from_outside():

@@ -121,6 +121,32 @@ def test_a_line_in_a_collection_keeps_its_width(tract):
     assert sorted(shapely.get_dimensions(land.features.geometry.to_numpy())) == [0, 1]
 
 
+@pytest.mark.parametrize("name", ["s.gpkg", "s.geojson"])
+def test_a_feature_without_a_class_is_in_no_block_and_said(tract, name):
+    streams = two_streams().assign(cls=["perennial", None])
+    land = read_land(tract(streams, file=name, more='where = { cls = "perennial" }'))
+    assert len(land.features) == 1
+    assert any("not protected" in note for note in land.notes)
+
+
+def test_one_place_of_a_stream_at_zero_stops_the_plan(tract):
+    stream = gpd.GeoSeries([shapely.LineString([HERE, (HERE[0] + 400, HERE[1])])], crs=UTM).to_crs(4326)
+    first, last = shapely.get_coordinates(stream)
+    torn = shapely.LineString([first, (0, 0), last])
+    assert "100 km" in faults(tract(gpd.GeoDataFrame(geometry=[torn], crs=4326)))
+
+
+def test_far_features_beside_near_ones_are_counted_aloud(tract):
+    spots = gpd.GeoDataFrame(geometry=shapely.points([HERE, (HERE[0] + 90_000, HERE[1])]), crs=UTM)
+    assert any("1 of 2 features lie over 10 km" in note for note in read_land(tract(spots)).notes)
+
+
+def test_a_mark_for_no_data_that_the_file_does_not_name_is_no_height(tmp_path):
+    bounds = (HERE[0], HERE[1], HERE[0] + 500, HERE[1] + 500)
+    path = dem(tmp_path / "dem.tif", unit="m", value=-9999.0)
+    assert np.isnan(read_terrain(path, bounds, cell_m=10, crs=UTM_CRS).elevation_m).all()
+
+
 def dem(path, *, unit="", scale=None, value=100.0, crs=UTM):
     profile = {"driver": "GTiff", "count": 1, "dtype": "float32", "width": 40, "height": 40, "crs": crs}
     with rasterio.open(path, "w", transform=Affine(30, 0, HERE[0] - 300, 0, -30, HERE[1] + 900), **profile) as out:

@@ -117,7 +117,7 @@ def test_a_coarse_mgrs_counts_by_the_middle_of_its_square_and_says_so():
     [
         ("18SUJ", "too coarse"), ("18SUJ23", "too coarse"), ("18SUJ234", "3 digits"), ("18SUJ23480647012", "11 digits"),
         ("18IUJ2348064701", "no square"), ("61SUJ2348064701", "no square"), ("18SIJ2348064701", "no square"),
-        ("hello", "is none"), ("", "is blank"),
+        ("17RNC8779806286", "no square"), ("hello", "is none"), ("", "is blank"),
     ],
 )  # fmt: skip
 def test_a_wrong_mgrs_says_why(text, said):
@@ -134,6 +134,13 @@ def test_one_column_may_mix_every_kind_of_text():
     assert found.lon[:7].tolist() == pytest.approx([TOWER[0]] * 7, abs=METRE)
     assert found.lat[:7].tolist() == pytest.approx([TOWER[1]] * 7, abs=METRE)
     assert found.problem.tolist() == [""] * 7 + ["position 'by the gate' is not read", "position is blank"]
+
+
+@pytest.mark.parametrize("text", ["38" + " " * 300_000 + "x", "1" * 300_000 + "x", "1 " * 100_000, "N" * 300_000])
+def test_an_endless_cell_is_no_position_and_takes_no_time(text):
+    cells = _cells(text)
+    assert parse_degrees(cells, axis="lat")[1][0] != ""
+    assert all(found.problem[0] for found in (parse_texts(cells), parse_mgrs(cells), parse_utm(cells, cells, cells)))
 
 
 def test_wkt_keeps_lines_and_polygons_and_drops_heights():

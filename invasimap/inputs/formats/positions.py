@@ -6,6 +6,7 @@ Pure functions on columns of text. Each gives as many answers as cells, and says
 from __future__ import annotations
 
 import re
+import warnings
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, Final, Literal
@@ -41,10 +42,11 @@ _DEGREES: Final = re.compile(
 _ZONE: Final = re.compile(r"(?:UTM)?\s*(?:ZONE)?\s*(\d{1,2})\s*(NORTH|SOUTH|[A-Z])?", re.I)
 _METRES: Final = r"(\d{1,8}(?:\.\d+)?)\s*"
 _UTM: Final = re.compile(rf"({_ZONE.pattern})[\s,;]+{_METRES}(?:M?E)?[\s,;]+{_METRES}(?:M?N)?", re.I)
-_MGRS: Final = re.compile(r"(\d{1,2})([A-Z])([A-Z]{2})(\d*)")
+_MGRS: Final = re.compile(r"([0-9]{1,2})([A-Z])([A-Z]{2})([0-9]*)")
 _WKT: Final = re.compile(
     r"(?:SRID=(\d+)\s*;)?\s*(?:(?:MULTI)?(?:POINT|LINESTRING|POLYGON|CURVE|SURFACE)|GEOMETRYC|CIRC|COMP)", re.I
 )
+_LONGEST: Final = 120
 _FLOATS = NDArray[np.float64]
 
 
@@ -74,7 +76,7 @@ def parse_degrees(cells: pd.Series[Any], *, axis: Axis) -> tuple[_FLOATS, NDArra
     problem = np.full(len(values), "", dtype=object)
     rest = np.flatnonzero(np.isnan(values))
     if len(rest):
-        read = map_unique(cells.iloc[rest], lambda cell: _degrees(cell, axis))
+        read = map_unique(_short(cells.iloc[rest]), lambda cell: _degrees(cell, axis))
         values[rest] = [value for value, _ in read]
         problem[rest] = [why for _, why in read]
     return values, problem
@@ -91,6 +93,7 @@ def parse_utm(easting: pd.Series[Any], northing: pd.Series[Any], zone: pd.Series
     >>> found.lon.round(6).tolist(), found.lat.round(2).tolist()
     ([-81.0], [38.0])
     """
+    easting, northing, zone = (_short(cells) for cells in (easting, northing, zone))
     x, y = (_metres(cells) for cells in (easting, northing))
     zones = map_unique(zone, _zone)
     number = np.array([number for number, _ in zones], dtype=int)
@@ -116,7 +119,9 @@ def parse_utm(easting: pd.Series[Any], northing: pd.Series[Any], zone: pd.Series
 def parse_mgrs(cells: pd.Series[Any]) -> Positions:
     """MGRS or US National Grid; fewer than four digits are too coarse, the middle of a square is taken."""
     converter = mgrs.MGRS()
-    read = map_unique(cells, lambda cell: _mgrs(cell, converter))
+    with warnings.catch_warnings():
+        warnings.simplefilter("error", RuntimeWarning)  # the converter only warns of a square outside its band
+        read = map_unique(_short(cells), lambda cell: _mgrs(cell, converter))
     return _positions(read)
 
 
@@ -128,7 +133,7 @@ def parse_texts(cells: pd.Series[Any]) -> Positions:
     >>> parse_texts(pd.Series(["38°15.924'N, 78°30'W"])).lon.tolist()
     [-78.5]
     """
-    text = cells.astype(object)
+    text = _short(cells)
     kinds = np.array(map_unique(text, _kind), dtype=object)
     lon, lat = (np.full(len(text), np.nan) for _ in range(2))
     problem, repair = (np.full(len(text), "", dtype=object) for _ in range(2))
@@ -164,6 +169,16 @@ def not_a_number(name: str, cell: str) -> str:
         return f"{name} is blank"
     letters = " (letter O for zero?)" if "o" in cell.lower() and any(c.isdigit() for c in cell) else ""
     return f"{name} {cell!r} is no number{letters}"
+
+
+def _short(cells: pd.Series[Any]) -> pd.Series[Any]:
+    """Cells with single spaces; one too long for a position is cut and marked, so that it is none and costs no time."""
+
+    def short(cell: str) -> str:
+        text = " ".join(cell.split())
+        return text if len(text) <= _LONGEST else f"{text[:40]}…"
+
+    return pd.Series(map_unique(cells, short), index=cells.index, dtype=object)
 
 
 def _degrees(cell: str, axis: Axis) -> tuple[float, str]:
@@ -242,7 +257,7 @@ def _mgrs(cell: str, converter: mgrs.MGRS) -> tuple[float, float, str, str]:
     middle = "".join(f"{part}5".ljust(5, "0")[:5] for part in (digits[:half], digits[half:]))
     try:
         lat, lon = converter.toLatLon(f"{text[: len(text) - len(digits)]}{middle}")
-    except mgrs.core.MGRSError:
+    except (mgrs.core.MGRSError, RuntimeWarning):
         return np.nan, np.nan, f"MGRS {cell!r} names no square", ""
     return lon, lat, "", f"MGRS to {10 ** (5 - half):,} m: middle of its square taken" if coarse else ""
 

@@ -33,7 +33,7 @@ def small(write_tract, utm_layer):
 
 def test_help_names_the_commands_and_each_has_an_example():
     shown = run("--help").stdout
-    for command in ("check", "demo", "plan"):
+    for command in ("check", "demo", "plan", "start"):
         assert command in shown
         assert "Example:" in run(command, "--help").stdout
 

@@ -16,8 +16,8 @@ from invasimap.land.raster import Mask, touched
 from invasimap.land.terrain import Terrain
 
 FRINGE_CELLS = 1.5  # how far beyond a blocker the cells it touches can reach
-ON_WAY_M = 10.0  # a crossing this near to a way lies on it, as well as a receiver places it
-SAME_WAY_M = 0.5  # ways this alike in distance from a crossing both lead over it
+ON_WAY_M = 10.0  # a crossing this near to where a way meets a blocker is that way's, as well as a receiver places it
+SAME_WAY_M = 0.5  # ways whose meetings are this alike in distance both lead over it
 SKEW = 2.0  # a way may cross at an angle that makes the passage this much longer than straight over
 
 
@@ -103,11 +103,18 @@ class Ground:
         if crossings.empty:
             return crossings
         walkers = ("tractor", "atv", "foot") if means == "hose" else (means,)
-        any_m, allowed_m = (_distance_m(crossings, ways) for ways in (self.ways, self.ways_for(*walkers)))
+        stopping = shapely.union_all(self.blockers(means))
+        over, over_allowed = (
+            shapely.intersection(ways.geometry.union_all(), stopping) for ways in (self.ways, self.ways_for(*walkers))
+        )
+        shapes = crossings.geometry.to_numpy().copy()
+        any_m, allowed_m = (np.nan_to_num(shapely.distance(shapes, met), nan=np.inf) for met in (over, over_allowed))
         on_any = any_m <= ON_WAY_M
         on_allowed = on_any & (allowed_m <= any_m + SAME_WAY_M)
+        if on_allowed.any():  # a crossing a little off where its way meets what it crosses is moved there
+            shapes[on_allowed] = shapely.get_point(shapely.shortest_line(shapes[on_allowed], over_allowed), -1)
         wide = crossings["width_m"].to_numpy(float) >= (clearance_m if means in ("tractor", "atv") else 0.0)
-        return crossings[on_allowed | (~on_any & wide)]
+        return crossings.set_geometry(shapes, crs=crossings.crs)[on_allowed | (~on_any & wide)]
 
     def _passages(self, crossings: gpd.GeoDataFrame, discs: Geometries, means: str) -> Geometries:
         """The pieces of ways that lead through what is crossed, no longer than a skew passage over it is."""
@@ -135,12 +142,6 @@ class Ground:
 def _parts_at(geometry: Any, disc: Any) -> Geometries:
     parts = shapely.get_parts(geometry)
     return parts[shapely.intersects(parts, disc)]
-
-
-def _distance_m(places: gpd.GeoDataFrame, ways: gpd.GeoDataFrame) -> Any:
-    if ways.empty:
-        return np.full(len(places), np.inf)
-    return shapely.distance(places.geometry.to_numpy(), ways.geometry.union_all())
 
 
 def make_ground(terrain: Terrain, **layers: Any) -> Ground:

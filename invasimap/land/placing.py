@@ -45,7 +45,7 @@ def placed(frame: gpd.GeoDataFrame, *, crs: CRS, outline: Any, where: str) -> gp
     source = require_crs(frame, where)
     blank = pd.Series("", index=frame.index, dtype=object)
     found = place(frame.geometry.to_numpy(), blank, source=source, crs=crs, near=outline)
-    reason = found["reason"].to_numpy(dtype=object)
+    reason = found["reason"].to_numpy(dtype=object).copy()
     torn = (reason == "") & (_longest_step_m(frame.geometry.to_crs(crs).to_numpy()) > TORN_M)
     reason[torn] = "a step between two of its places is over 100 km long: one of them is wrong"
     wrong = np.array([_is_mistake(text) for text in reason], bool)

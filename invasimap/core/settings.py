@@ -6,101 +6,46 @@ in the name (``no_spray_m``). Nothing that a label or a rule sets has a default.
 
 from __future__ import annotations
 
-import datetime as dt
-from functools import partial
 from pathlib import Path
-from typing import Annotated, Any, Literal, Self
+from typing import Literal, Self
 from zoneinfo import ZoneInfo, available_timezones
 
-from pydantic import (
-    AfterValidator,
-    BaseModel,
-    BeforeValidator,
-    ConfigDict,
-    Field,
-    PrivateAttr,
-    model_validator,
-)
+from pydantic import Field, PrivateAttr, model_validator
 
 from invasimap.core import units
+from invasimap.core.quantities import (
+    Days,
+    Dose,
+    Factor,
+    Flow,
+    HourlyMoney,
+    Length,
+    Minutes,
+    Money,
+    MonthDay,
+    PositiveLength,
+    Pressure,
+    Rate,
+    Section,
+    Share,
+    Slope,
+    SpeedRange,
+    Strength,
+    TemperatureRange,
+    Volume,
+)  # fmt: skip
+from invasimap.core.survey_settings import (
+    COVER_SCALES,
+    IntakeSection,
+    Layer,
+    LimitsSection,
+    PhotosSection,
+    SurveySection,
+)  # fmt: skip
 
-
-def _at_least_zero(value: object, dimension: str) -> float:
-    number = units.quantity(value, dimension)
-    if number < 0:
-        raise ValueError(f"{value!r} is below zero")
-    return number
-
-
-def _above_zero(value: object, dimension: str) -> float:
-    number = units.quantity(value, dimension)
-    if number <= 0:
-        raise ValueError(f"{value!r} must be above zero")
-    return number
-
-
-def _percent(value: tuple[float, float]) -> tuple[float, float]:
-    if not 0 <= value[0] <= value[1] <= 100:
-        raise ValueError("cover lies from 0 to 100 %")
-    return value
-
-
-def _from_zero(dimension: str) -> BeforeValidator:
-    return BeforeValidator(partial(_at_least_zero, dimension=dimension))
-
-
-def _positive(dimension: str) -> BeforeValidator:
-    return BeforeValidator(partial(_above_zero, dimension=dimension))
-
-
-Length = Annotated[float, _from_zero("length")]
-PositiveLength = Annotated[float, _positive("length")]
-PositiveArea = Annotated[float, _positive("area")]
-CoverRange = Annotated[
-    tuple[float, float],
-    BeforeValidator(partial(units.quantity_range, dimension="percent")),
-    AfterValidator(_percent),
-]
-Minutes = Annotated[float, _from_zero("duration")]
-Days = Annotated[float, _from_zero("days")]
-Volume = Annotated[float, _positive("volume")]
-Flow = Annotated[float, _positive("flow")]
-Pressure = Annotated[float, _positive("pressure")]
-Strength = Annotated[float, _positive("strength")]
-Dose = Annotated[float, _positive("dose")]
-Slope = Annotated[float, BeforeValidator(units.slope_pct)]
-Share = Annotated[float, _from_zero("percent"), Field(le=100)]
-Factor = Annotated[float, Field(gt=0, le=1)]
-SpeedRange = Annotated[tuple[float, float], BeforeValidator(partial(units.quantity_range, dimension="speed"))]
-TemperatureRange = Annotated[tuple[float, float], BeforeValidator(units.temperature_range_c)]
-Rate = Annotated[units.Rate, BeforeValidator(units.rate)]
-Money = Annotated[units.Money, BeforeValidator(units.money)]
-HourlyMoney = Annotated[units.Money, BeforeValidator(partial(units.money, per_hour=True))]
-
-Role = Literal[
-    "species", "cover", "radius", "diameter", "area", "length", "width", "height", "stems", "date", "observer",
-    "accuracy", "notes", "lon", "lat",
-]  # fmt: skip
 Means = Literal["tractor", "atv", "foot"]
 Zone = Literal["open", "hand_only", "no_spray"]
 AccessClass = Literal["tractor", "atv_hose", "foot"]
-
-
-def _month_day(value: object) -> tuple[int, int]:
-    try:
-        day = dt.datetime.strptime(f"2000-{value}", "%Y-%m-%d")
-    except ValueError:
-        raise ValueError(f'{value!r} is no day of the year: write month and day such as "10-20"') from None
-    return day.month, day.day
-
-
-MonthDay = Annotated[tuple[int, int], BeforeValidator(_month_day)]
-
-
-class Section(BaseModel):
-    """Base of every section: frozen, and an unknown key is an error."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True, arbitrary_types_allowed=True, populate_by_name=False)
 
 
 class TractSection(Section):
@@ -120,38 +65,6 @@ class TractSection(Section):
     def zone(self) -> ZoneInfo:
         """The time zone of the tract."""
         return ZoneInfo(self.timezone)
-
-
-class Layer(Section):
-    """A layer of a file, with the features that count."""
-
-    file: str
-    layer: str | None = None
-    crs: str | None = None
-    where: dict[str, Any] = Field(default_factory=dict)
-
-
-class Defaults(Section):
-    """``defaults`` of a survey: taken, and marked in the ledger, where a record has none."""
-
-    radius_m: PositiveLength | None = Field(None, alias="radius")
-    diameter_m: PositiveLength | None = Field(None, alias="diameter")
-    area_m2: PositiveArea | None = Field(None, alias="area")
-    length_m: PositiveLength | None = Field(None, alias="length")
-    width_m: PositiveLength | None = Field(None, alias="width")
-    cover_pct: CoverRange | None = Field(None, alias="cover")
-    height_m: PositiveLength | None = Field(None, alias="height")
-
-
-class SurveySection(Section):
-    """``[[survey]]``: files of one source and what to take where a record does not say."""
-
-    files: list[str] = Field(min_length=1)
-    crs: str | None = None
-    observer: str | None = None
-    gps_accuracy_m: PositiveLength | None = Field(None, alias="gps_accuracy")
-    columns: dict[Role, str] = Field(default_factory=dict)
-    defaults: Defaults = Defaults()
 
 
 class StandsSection(Layer):
@@ -324,6 +237,9 @@ class Tract(Section):
 
     tract: TractSection
     survey: list[SurveySection] = Field(min_length=1)
+    photos: list[PhotosSection] = Field(default_factory=list)
+    intake: IntakeSection = IntakeSection()
+    limits: LimitsSection = LimitsSection()
     stands: StandsSection
     protect: list[ProtectSection] = Field(default_factory=list)
     land: LandSection = LandSection()
@@ -335,6 +251,14 @@ class Tract(Section):
     rig: list[RigSection] = Field(default_factory=list)
     budget: BudgetSection | None = None
     _file: Path = PrivateAttr(default=Path("tract.toml"))
+
+    @model_validator(mode="after")
+    def _known_cover_scales(self) -> Self:
+        known = [*COVER_SCALES, *self.intake.cover_scales]
+        unknown = sorted({s.cover_scale for s in self.survey if s.cover_scale and s.cover_scale not in known})
+        if unknown:
+            raise ValueError(f"cover_scale {unknown[0]!r} is not known: there are {', '.join(known)}")
+        return self
 
     @property
     def file(self) -> Path:

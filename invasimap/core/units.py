@@ -55,6 +55,7 @@ DIMENSIONS: Final[dict[str, tuple[str, str, dict[str, float]]]] = {
     "flow": ("L/min", '"3 gal/min" or "11 l/min"', {"gpm": L_PER_GAL} | _per(_VOLUME, {"min": 1.0, "h": 60.0})),
     "pressure": ("kPa", '"40 psi" or "3 bar"', {"kpa": 1.0, "bar": 100.0, "psi": 6.894757293168361}),
     "percent": ("%", '"10 %"', {"%": 1.0, "percent": 1.0}),
+    "data": ("byte", '"200 MB"', {"byte": 1.0, "kb": 1e3, "mb": 1e6, "gb": 1e9}),
     "strength": ("kg/L", '"3.3 lb/gal" or "480 g/l"', _per(_MASS, _VOLUME)),
     "dose": ("kg/ha", '"2.9 lb/acre" or "3 kg/ha"', _per(_MASS, _HECTARES)),
     "spread": ("L/ha", '"20 gal/acre" or "200 l/ha"', _per(_VOLUME, _HECTARES)),

@@ -18,7 +18,7 @@ from pyproj.exceptions import ProjError
 
 from invasimap.core.errors import Fault, InputError
 from invasimap.core.files import sha256
-from invasimap.core.settings import SurveySection
+from invasimap.core.survey_settings import SurveySection
 from invasimap.inputs.cells import text_column
 from invasimap.inputs.formats.door import SIDE_FILES, SUFFIXES, read_file
 from invasimap.inputs.formats.raw import RawLayer

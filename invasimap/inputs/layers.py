@@ -13,7 +13,7 @@ from pyproj import CRS
 
 from invasimap.core.crs import read_crs
 from invasimap.core.errors import CRSError, Fault, LayerError
-from invasimap.core.settings import Layer
+from invasimap.core.survey_settings import Layer
 from invasimap.inputs.formats.door import read_file
 from invasimap.inputs.formats.raw import RawLayer, unique_name
 from invasimap.inputs.mend import mend_polygons, without_flat_lines

@@ -7,7 +7,7 @@ from typing import Any, Final
 import numpy as np
 import pandas as pd
 
-from invasimap.core.settings import Defaults
+from invasimap.core.survey_settings import Defaults
 from invasimap.core.units import M2_PER_ACRE, M2_PER_HA, M_PER_FT
 from invasimap.inputs.values import size_column, split_by
 

@@ -11,7 +11,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
-from invasimap.core.settings import Defaults
+from invasimap.core.survey_settings import Defaults
 from invasimap.inputs.mend import drawn_area, mend_polygons, single_parts
 from invasimap.inputs.outlines import axes_of_points, width_of_lines
 

@@ -15,7 +15,7 @@ import pandas as pd
 import shapely
 from pyproj import CRS
 
-from invasimap.core.settings import Role, SurveySection
+from invasimap.core.survey_settings import Role, SurveySection
 from invasimap.inputs.cells import cell_text, join_reasons, map_unique, text_column
 from invasimap.inputs.fields import find_columns, header_words, role_text
 from invasimap.inputs.formats.raw import RawLayer

@@ -19,7 +19,7 @@ from pyproj import CRS
 from invasimap.core.crs import read_crs
 from invasimap.core.errors import Fault, InputError, LayerError
 from invasimap.core.files import is_gdb, with_side_files
-from invasimap.core.settings import SurveySection
+from invasimap.core.survey_settings import SurveySection
 from invasimap.inputs.fields import match_name
 from invasimap.inputs.formats.door import SIDE_FILES, SUFFIXES, read_file
 from invasimap.inputs.formats.raw import RawLayer

@@ -17,7 +17,8 @@ from invasimap.core.crs import read_crs, to_working
 from invasimap.core.errors import Fault, InputError, LayerError
 from invasimap.core.files import with_side_files
 from invasimap.core.geometry import empty_layer
-from invasimap.core.settings import Layer, ProtectSection, StandsSection, Tract, WaysSection
+from invasimap.core.settings import ProtectSection, StandsSection, Tract, WaysSection
+from invasimap.core.survey_settings import Layer
 from invasimap.inputs.layers import read_layer
 from invasimap.land.features import FEATURE_COLUMNS
 from invasimap.land.ground import Ground, make_ground

@@ -11,7 +11,7 @@ import pytest
 import shapely
 
 from invasimap.core.crs import working_crs
-from invasimap.core.settings import SurveySection
+from invasimap.core.survey_settings import SurveySection
 from invasimap.inputs.species import load_catalogue
 from invasimap.inputs.survey import Survey, read_survey
 

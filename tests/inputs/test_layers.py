@@ -8,7 +8,7 @@ import pytest
 import shapely
 
 from invasimap.core.errors import CRSError, LayerError
-from invasimap.core.settings import Layer
+from invasimap.core.survey_settings import Layer
 from invasimap.inputs.layers import read_layer
 from invasimap.inputs.mend import mend_polygons
 

@@ -14,7 +14,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from invasimap.core.crs import working_crs
-from invasimap.core.settings import SurveySection
+from invasimap.core.survey_settings import SurveySection
 from invasimap.inputs.species import load_catalogue
 from invasimap.inputs.survey import read_survey
 

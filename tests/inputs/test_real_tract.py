@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 from invasimap.core.crs import centre_lonlat, working_crs
-from invasimap.core.settings import Layer, SurveySection
+from invasimap.core.survey_settings import Layer, SurveySection
 from invasimap.inputs.layers import read_layer
 from invasimap.inputs.species import load_catalogue
 from invasimap.inputs.survey import read_survey

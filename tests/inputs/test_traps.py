@@ -11,7 +11,7 @@ import pytest
 import shapely
 
 from invasimap.core.errors import LayerError
-from invasimap.core.settings import SurveySection
+from invasimap.core.survey_settings import SurveySection
 from invasimap.inputs.survey import survey_file_faults
 
 HEAD = "species,cover,radius_ft,lon,lat\n"
@@ -210,7 +210,7 @@ def test_file_named_in_two_blocks_is_a_fault(write, tmp_path):
     import shapely
 
     from invasimap.core.crs import working_crs
-    from invasimap.core.settings import SurveySection
+    from invasimap.core.survey_settings import SurveySection
     from invasimap.inputs.species import load_catalogue
     from invasimap.inputs.survey import read_survey
 

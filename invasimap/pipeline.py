@@ -15,8 +15,9 @@ from invasimap.core.errors import InputError, InvariantError
 from invasimap.core.files import sha256, whole_folder
 from invasimap.core.settings import Tract
 from invasimap.core.toml_file import read_tract
+from invasimap.inputs.account import Survey
 from invasimap.inputs.species import load_catalogue
-from invasimap.inputs.survey import Survey, read_survey, survey_file_faults
+from invasimap.inputs.survey import read_survey, survey_file_faults
 from invasimap.land.access import access_classes
 from invasimap.land.features import half_width_m
 from invasimap.land.ground import crossing_notes
@@ -163,6 +164,7 @@ def read_inputs(settings: Tract, *, step: Step = quiet) -> tuple[LandLayers, Sur
                 near=land.outline,
                 timezone=settings.tract.zone,
                 species=load_catalogue(),
+                intake=settings.intake,
             )
     except InputError as error:
         raise InputError([*error.faults, *faults]) from None

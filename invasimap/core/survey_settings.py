@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any, Literal
+from typing import Any, Final, Literal
 
 from pydantic import Field
 
@@ -90,3 +90,7 @@ class LimitsSection(Section):
     unpacked_B: DataSize = Field(200e6, alias="unpacked")
     members: int = Field(10_000, ge=1)
     vertices: int = Field(1_000_000, ge=4)
+
+
+INTAKE: Final = IntakeSection()
+LIMITS: Final = LimitsSection()

@@ -4,11 +4,158 @@ from __future__ import annotations
 
 import datetime as dt
 import json
-from collections.abc import Callable
-from typing import Any
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from typing import Any, Self
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
+
+Codes = NDArray[np.intp]
+
+
+@dataclass(frozen=True)
+class Cells:
+    """A column of text as its distinct texts and, for each record, the number of its text.
+
+    What is worked out for the distinct texts is worked out for all records: a survey of a million has few of them.
+
+    Examples
+    --------
+    >>> cells = Cells.of(pd.Series(["ROMU", "LOJA", None, "ROMU "]))
+    >>> cells.texts, cells.codes.tolist(), cells.blank.tolist()
+    (['ROMU', 'LOJA', ''], [0, 1, 2, 0], [False, False, True, False])
+    """
+
+    texts: list[str]
+    codes: Codes
+
+    @classmethod
+    def of(cls, column: pd.Series[Any]) -> Self:
+        """The cells of a column of any type, as ``cell_text`` reads them."""
+        if isinstance(column.dtype, pd.CategoricalDtype):
+            known = [*map(cell_text, column.cat.categories), ""]
+            return cls._distinct(known, column.cat.codes.to_numpy().astype(np.intp) % len(known))
+        if pd.api.types.is_bool_dtype(column) or pd.api.types.is_numeric_dtype(column):
+            codes, uniques = pd.factorize(column, use_na_sentinel=True)
+            return cls._distinct([*map(cell_text, uniques.tolist()), ""], codes % (len(uniques) + 1))
+        values: Any = column.to_numpy(dtype=object)
+        if pd.api.types.infer_dtype(values, skipna=False) != "string":
+            values = np.array([*map(cell_text, values), ""], dtype=object)[:-1]
+        numbers, texts = pd.factorize(values)
+        return cls._distinct([text.strip() for text in texts], numbers)
+
+    @classmethod
+    def same(cls, text: str, count: int) -> Self:
+        """One text for every record."""
+        return cls([text], np.zeros(count, dtype=np.intp))
+
+    @classmethod
+    def at(cls, rows: NDArray[Any], texts: Iterable[str], count: int) -> Self:
+        """A text for each of some rows of ``count``, nothing for the others."""
+        codes = np.zeros(count, dtype=np.intp)
+        numbers: dict[str, int] = {"": 0}
+        codes[rows] = [numbers.setdefault(text, len(numbers)) for text in texts]
+        return cls(list(numbers), codes)
+
+    @classmethod
+    def chosen(cls, texts: Iterable[str], codes: NDArray[Any]) -> Self:
+        """The texts with these numbers."""
+        return cls._distinct(list(texts), codes.astype(np.intp))
+
+    @classmethod
+    def _distinct(cls, values: list[str], codes: NDArray[Any]) -> Self:
+        numbers: dict[str, int] = {}
+        moved = np.array([numbers.setdefault(text, len(numbers)) for text in values], dtype=np.intp)
+        whole = len(numbers) == len(values)
+        return cls(list(numbers), (codes if whole else moved[codes]).astype(np.intp, copy=False))
+
+    def __len__(self) -> int:
+        return len(self.codes)
+
+    @property
+    def blank(self) -> NDArray[np.bool_]:
+        """Which records have no text."""
+        return self.each([text == "" for text in self.texts], dtype=bool)
+
+    @property
+    def all_blank(self) -> bool:
+        """Whether no record has a text."""
+        return self.texts in ([], [""]) or bool(self.blank.all())
+
+    def used(self) -> list[str]:
+        """The distinct texts that records have, without the blank one."""
+        found = np.zeros(len(self.texts), dtype=bool)
+        found[self.codes] = True
+        return [text for text, there in zip(self.texts, found, strict=True) if there and text]
+
+    def each(self, values: Sequence[Any], *, dtype: Any = float) -> NDArray[Any]:
+        """An array with, for each record, the value of its text."""
+        if len(values) == 1:
+            return np.full(len(self), values[0], dtype=dtype)
+        known = np.empty(len(values), dtype=dtype)
+        known[:] = values
+        return known[self.codes] if len(known) else known
+
+    def map(self, function: Callable[[str], str]) -> Self:
+        """The cells with every text changed."""
+        return self._distinct([function(text) for text in self.texts], self.codes)
+
+    def with_texts(self, texts: Sequence[str]) -> Self:
+        """The cells with other texts in place of the distinct ones, in their order."""
+        return self._distinct(list(texts), self.codes)
+
+    def or_else(self, other: Cells) -> Self:
+        """Another column's text where this one is blank."""
+        if not self.blank.any():
+            return self
+        codes = np.where(self.blank, other.codes + len(self.texts), self.codes)
+        return self._distinct([*self.texts, *other.texts], codes)
+
+    def where(self, keep: NDArray[np.bool_]) -> Self:
+        """The cells with nothing where ``keep`` is false."""
+        return self if keep.all() else self._distinct([*self.texts, ""], np.where(keep, self.codes, len(self.texts)))
+
+    def take(self, rows: NDArray[Any]) -> Self:
+        """The cells of some records."""
+        return type(self)(self.texts, self.codes[rows])
+
+    def to_numpy(self) -> NDArray[np.object_]:
+        """One text a record."""
+        return self.each(self.texts, dtype=object)
+
+
+def join_cells(*columns: Cells) -> Cells:
+    """Texts of several columns joined with "; ", blanks left out.
+
+    Examples
+    --------
+    >>> join_cells(Cells(["a", ""], np.array([0, 1, 1])), Cells(["b", ""], np.array([0, 0, 1]))).to_numpy().tolist()
+    ['a; b', 'b', '']
+    """
+    joined = columns[0]
+    for column in columns[1:]:
+        if column.all_blank:
+            continue
+        if joined.all_blank:
+            joined = column
+            continue
+        width = len(column.texts)
+        codes, pairs = pd.factorize(joined.codes * width + column.codes)
+        texts = ["; ".join(filter(None, (joined.texts[p // width], column.texts[p % width]))) for p in pairs]
+        joined = Cells.chosen(texts, codes)
+    return joined
+
+
+def stack_cells(columns: Sequence[Cells]) -> Cells:
+    """The cells of several columns under one another."""
+    if len(columns) == 1:
+        return columns[0]
+    starts = np.cumsum([0, *(len(column.texts) for column in columns)])
+    codes = [column.codes + start for column, start in zip(columns, starts[:-1], strict=True)]
+    texts = [text for column in columns for text in column.texts]
+    return Cells.chosen(texts, np.concatenate(codes)) if codes else Cells([], np.empty(0, dtype=np.intp))
 
 
 def cell_text(value: Any) -> str:
@@ -35,11 +182,7 @@ def cell_text(value: Any) -> str:
 
 def text_column(column: pd.Series[Any]) -> pd.Series[Any]:
     """A column as text, cell by cell (see ``cell_text``)."""
-    if pd.api.types.infer_dtype(column, skipna=False) in ("string", "empty") and not column.isna().any():
-        values = map_unique(column, str.strip)
-    else:
-        values = [cell_text(value) for value in column.tolist()]
-    return pd.Series(values, index=column.index, dtype=object, name=column.name)
+    return pd.Series(Cells.of(column).to_numpy(), index=column.index, dtype=object, name=column.name)
 
 
 def map_unique(column: pd.Series[Any], function: Callable[[str], Any]) -> list[Any]:

@@ -5,11 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from typing import Any, Final, Literal
-
-import pandas as pd
-
-from invasimap.inputs.cells import map_unique, text_column
+from typing import Final, Literal
 
 DecimalComma = Literal["never", "always", "unless_thousands"]
 
@@ -165,30 +161,21 @@ def match_name(wanted: str, columns: Iterable[str]) -> str:
     return next((c for c in columns if c.strip().casefold() == wanted.strip().casefold()), "")
 
 
-def role_text(
-    frame: pd.DataFrame, columns: Iterable[Column], *, decimal_comma: DecimalComma = "never"
-) -> pd.Series[Any]:
-    """What a role's columns say: the first text that is not blank, with the header's unit where the cell has none."""
-    found = pd.Series("", index=frame.index, dtype=object)
-    for column in columns:
-        cells = text_column(frame[column.name])
-        if decimal_comma != "never":
-            cells = plain_numbers(cells, thousands=decimal_comma == "unless_thousands")
-        if column.unit:
-            values = map_unique(cells, lambda cell, unit=column.unit: _with_unit(cell, unit))  # type: ignore[misc]
-            cells = pd.Series(values, index=frame.index, dtype=object)
-        found = found.where(found != "", cells)
-    return found
+def plain_number(text: str, *, thousands: bool) -> str:
+    """Numbers in a text written with a decimal comma, with a point; with ``thousands`` "1,200" is left as it is.
 
-
-def plain_numbers(cells: pd.Series[Any], *, thousands: bool) -> pd.Series[Any]:
-    """Numbers written with a decimal comma, with a point; with ``thousands`` "1,200" is left as it is."""
+    Examples
+    --------
+    >>> plain_number("0,5 ha", thousands=True), plain_number("1,200", thousands=True)
+    ('0.5 ha', '1,200')
+    """
 
     def plain(match: re.Match[str]) -> str:
         return match[0] if thousands and _GROUPED.fullmatch(match[0]) else match[0].replace(",", ".")
 
-    return cells.str.replace(r"\d+(?:,\d+)+", plain, regex=True)
+    return re.sub(r"\d+(?:,\d+)+", plain, text)
 
 
-def _with_unit(cell: str, unit: str) -> str:
-    return f"{cell} {unit}" if cell and _BARE.fullmatch(cell) else cell
+def with_unit(cell: str, unit: str) -> str:
+    """A cell that is only a number or a pair of them, with the unit of its header."""
+    return f"{cell} {unit}" if unit and cell and _BARE.fullmatch(cell) else cell

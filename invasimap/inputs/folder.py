@@ -23,7 +23,7 @@ from invasimap.inputs.cells import text_column
 from invasimap.inputs.formats.door import SIDE_FILES, SUFFIXES, read_file
 from invasimap.inputs.formats.raw import RawLayer
 from invasimap.inputs.layers import _by_name
-from invasimap.inputs.records import role_texts
+from invasimap.inputs.roles import role_cells
 from invasimap.inputs.sniff import (
     ColumnFacts,
     Guess,
@@ -123,8 +123,8 @@ def look_at(path: Path, name: str, *, species: Catalogue) -> list[Finding]:
 
 def layer_facts(part: RawLayer, *, file: str, layer: str | None, species: Catalogue) -> LayerFacts:
     """Facts about a layer as read; its ``marks`` hold, as ``species``, what a survey would take for the names."""
-    usable = (part.marks["problem"] == "").to_numpy() & ~shapely.is_missing(part.geometry)
-    shapes = part.geometry[usable]
+    usable = (part.marks["problem"] == "").to_numpy() & ~shapely.is_missing(part.shapes)
+    shapes = part.shapes[usable]
     kinds = np.bincount(shapely.get_dimensions(shapes[~shapely.is_empty(shapes)]), minlength=3)
     cells = part.marks["species"]
     names = tuple(str(name) for name in dict.fromkeys(cells[cells != ""]))[:_MOST_NAMES]
@@ -176,7 +176,7 @@ def _parts(layers: list[RawLayer], species: Catalogue) -> dict[str, RawLayer]:
     section = SurveySection(files=["*"])
     told = []
     for raw in layers:
-        texts, _ = role_texts(raw, section, species)
+        texts, _ = role_cells(raw, section, species)
         told.append(dataclasses.replace(raw, marks=raw.marks.assign(species=texts["species"].to_numpy())))
     return _by_name(told)
 

@@ -48,11 +48,11 @@ def read_layer(layer: Layer, *, folder: Path, name: str) -> gpd.GeoDataFrame:
     raw = choose(read_file(folder / Path(layer.file).expanduser(), label=where), wanted=layer.layer, where=where)
     crs = _system(raw, layer.crs, where=where, name=name)
     keep, left_out = select(raw.frame, layer.where, where=where)
-    usable = (raw.marks["problem"] == "").to_numpy() & _finite(raw.geometry)
+    usable = (raw.marks["problem"] == "").to_numpy() & _finite(raw.shapes)
     taken = keep & usable
     lost = _left_out(raw, keep & ~usable, where=where)
     notes = [*raw.notes, *lost]
-    drawn, flat = without_flat_lines(raw.geometry[taken])
+    drawn, flat = without_flat_lines(raw.shapes[taken])
     if flat:
         notes.append(f"{where}: {flat} lines without length: taken as points, or left out of a longer line")
     geometry = mend_polygons(drawn)
@@ -74,7 +74,7 @@ def choose(layers: list[RawLayer], *, wanted: str | None, where: str) -> RawLaye
         near = difflib.get_close_matches(wanted, named, n=1, cutoff=0.4)
         hint = f"did you mean {near[0]!r}? " if near else ""
         raise LayerError(Fault(where=where, what=f"no layer {wanted!r}", mend=f"{hint}layers: {', '.join(named)}"))
-    filled = {n: raw for n, raw in named.items() if not shapely.is_missing(raw.geometry).all()} or named
+    filled = {n: raw for n, raw in named.items() if not shapely.is_missing(raw.shapes).all()} or named
     if len(filled) > 1:
         raise LayerError(
             Fault(where=where, what="holds several layers", mend=f'set layer = "…"; layers: {", ".join(filled)}')
@@ -99,7 +99,7 @@ def _part(raw: RawLayer, rows: np.ndarray) -> RawLayer:
     return dataclasses.replace(
         raw,
         frame=raw.frame[rows].reset_index(drop=True),
-        geometry=raw.geometry[rows],
+        geometry=raw.shapes[rows],
         marks=raw.marks[rows].reset_index(drop=True),
     )
 

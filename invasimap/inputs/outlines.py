@@ -2,108 +2,153 @@
 
 from __future__ import annotations
 
-from typing import Any, Final
+from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
-import pandas as pd
+from numpy.typing import NDArray
 
 from invasimap.core.survey_settings import Defaults
 from invasimap.core.units import M2_PER_ACRE, M2_PER_HA, M_PER_FT
-from invasimap.inputs.values import size_column, split_by
+from invasimap.inputs.cells import Cells, join_cells
+from invasimap.inputs.values import parse_size, split_by
 
 SIZE_ROLES: Final = ("radius", "diameter", "area", "length", "width")
 _NO_SIZE: Final = 'no size: a point needs a radius, diameter, area or length and width, or defaults = { radius = "…" }'
 _NO_WIDTH: Final = 'no width: a line needs one, or defaults = { width = "…" }'
+_ALONE: Final = "length without width, or width without length: no size"
 
 
-def read_sizes(texts: dict[str, pd.Series[Any]]) -> dict[str, pd.DataFrame]:
-    """Value (m, m2) and problem of each size role; a pair such as "20 x 20 m" fills length and width."""
-    texts = dict(texts)
-    odd = pd.Series("", index=texts["size"].index, dtype=object)
-    for row, cell in texts["size"].items():
-        if cell:
-            _spread(texts, odd, row, cell)
-    sizes = {role: size_column(texts[role], role=role) for role in SIZE_ROLES}
-    sizes["size"] = pd.DataFrame({"value": np.nan, "problem": odd})
-    turn = pd.to_numeric(texts["bearing"].str.replace(r"\s*(?:deg|°)$", "", regex=True), errors="coerce")
-    sizes["bearing"] = pd.DataFrame({"value": turn.where(turn.abs() <= 360).fillna(90.0), "problem": ""})
+@dataclass(frozen=True, kw_only=True)
+class Sizes:
+    """What records say of a size: metres or square metres (NaN where nothing usable), and what is wrong with it."""
+
+    value: NDArray[np.float64]
+    problem: Cells
+
+    @property
+    def given(self) -> NDArray[np.bool_]:
+        """Which records have a usable one."""
+        return ~np.isnan(self.value)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Axes:
+    """How each record is drawn if it is a point: semi-axes (m) along a bearing and across it, what was taken from the
+    defaults, why it cannot be drawn, and whether only its area is known."""
+
+    a_m: NDArray[np.float64]
+    b_m: NDArray[np.float64]
+    bearing_deg: NDArray[np.float64]
+    how: Cells
+    reason: Cells
+    by_area: NDArray[np.bool_]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Widths:
+    """How wide each record is if it is a line, what was taken from the defaults, and why it cannot be drawn."""
+
+    width_m: NDArray[np.float64]
+    how: Cells
+    reason: Cells
+
+
+def read_sizes(texts: dict[str, Cells]) -> dict[str, Sizes]:
+    """What each size role says, of cells of text; a pair such as "20 x 20 m" fills length and width."""
+    length, width, odd = _pairs(texts["size"], texts["length"], texts["width"])
+    said = {**texts, "length": length, "width": width}
+    sizes = {role: _sizes(said[role], role) for role in SIZE_ROLES}
+    sizes["size"] = Sizes(value=np.full(len(odd), np.nan), problem=odd)
+    sizes["bearing"] = Sizes(value=_bearings(texts["bearing"]), problem=Cells.same("", len(odd)))
     return sizes
 
 
-def _spread(texts: dict[str, pd.Series[Any]], odd: pd.Series[Any], row: Any, cell: str) -> None:
-    pair = split_by(cell)
-    if pair is None:
-        odd.at[row] = f"size {cell!r} does not say whether it is a radius, a diameter or an area"
-    elif not texts["length"].at[row] and not texts["width"].at[row]:
-        texts["length"].at[row], texts["width"].at[row] = pair
+def _pairs(size: Cells, length: Cells, width: Cells) -> tuple[Cells, Cells, Cells]:
+    """Length and width with the pairs filled in where both are blank, and what is wrong with a size."""
+    split = [split_by(text) if text else None for text in size.texts]
+    odd = [
+        f"size {text!r} does not say whether it is a radius, a diameter or an area" if text and not pair else ""
+        for text, pair in zip(size.texts, split, strict=True)
+    ]
+    free = length.blank & width.blank
+    long, wide = (size.with_texts([pair[k] if pair else "" for pair in split]).where(free) for k in (0, 1))
+    return length.or_else(long), width.or_else(wide), size.with_texts(odd)
 
 
-def axes_of_points(sizes: dict[str, pd.DataFrame], defaults: Defaults) -> pd.DataFrame:
-    """Columns a_m, b_m (semi-axes), bearing_deg, how, reason and by_area, for every record as if it were a point.
+def _sizes(cells: Cells, role: str) -> Sizes:
+    dimension = "area" if role == "area" else "length"
+    read = [parse_size(text, role=role, dimension=dimension) for text in cells.texts]
+    return Sizes(value=cells.each([r.value for r in read]), problem=cells.with_texts([r.problem for r in read]))
+
+
+def _bearings(cells: Cells) -> NDArray[np.float64]:
+    """Degrees from north; across the page where none is said."""
+
+    def read(text: str) -> float:
+        try:
+            turn = float(text.removesuffix("°").removesuffix("deg").strip())
+        except ValueError:
+            return 90.0
+        return turn if abs(turn) <= 360 else 90.0
+
+    return cells.each([read(text) for text in cells.texts])
+
+
+def axes_of_points(sizes: dict[str, Sizes], defaults: Defaults) -> Axes:
+    """How every record is drawn if it is a point.
 
     Its own radius comes before diameter, area, length and width; these before the defaults in the same order.
     """
-    radius, diameter, area = (sizes[role]["value"] for role in ("radius", "diameter", "area"))
+    radius, diameter, area = (sizes[role] for role in ("radius", "diameter", "area"))
     length, length_how = _with_default(sizes["length"], defaults.length_m, "length")
     width, width_how = _with_default(sizes["width"], defaults.width_m, "width")
-    own_pair = sizes["length"]["value"].notna() | sizes["width"]["value"].notna()
-    index = radius.index
-    table = pd.DataFrame({"a_m": np.nan, "b_m": np.nan}, index=index)
+    own_pair = sizes["length"].given | sizes["width"].given
+    pair = own_pair & ~np.isnan(length) & ~np.isnan(width) & ~(radius.given | diameter.given | area.given)
+    round_m = np.sqrt(area.value / np.pi)
+    for one, fits in ((diameter.value / 2, diameter.given), (radius.value, radius.given)):
+        round_m = np.where(fits, one, round_m)
+    a_m, b_m = np.where(pair, length / 2, round_m), np.where(pair, width / 2, round_m)
     said = _said_sizes(sizes)
-    pair_how = (length_how + "; " + width_how).str.strip("; ")
-    steps: list[tuple[pd.Series[Any], pd.Series[Any], pd.Series[Any] | str, pd.Series[Any]]] = [
-        (radius, radius, "", radius.notna()),
-        (diameter / 2, diameter / 2, "", diameter.notna()),
-        (np.sqrt(area / np.pi), np.sqrt(area / np.pi), "", area.notna()),
-        (length / 2, width / 2, pair_how, own_pair & length.notna() & width.notna()),
-    ]
-    how = pd.Series("", index=index, dtype=object)
-    for a, b, text, fits in steps:
-        take = fits & table["a_m"].isna()
-        table["a_m"], table["b_m"] = table["a_m"].mask(take, a), table["b_m"].mask(take, b)
-        how = how.mask(take, text)
-    blank = table["a_m"].isna() & (said == "") & ~own_pair
-    a_m, b_m, text = _default_axes(defaults)
-    table.loc[blank, ["a_m", "b_m"]] = a_m, b_m
-    how = how.mask(blank, text)
-    alone = own_pair & table["a_m"].isna()
-    reason = said.mask(said == "", pd.Series(np.where(table["a_m"].isna(), _NO_SIZE, ""), index=index, dtype=object))
-    reason = reason.mask(alone & (said == ""), "length without width, or width without length: no size")
-    by_area = (area.notna() & radius.isna() & diameter.isna()) | (blank & ("area" in text))
-    return table.assign(bearing_deg=sizes["bearing"]["value"], how=how, reason=reason, by_area=by_area)
-
-
-def width_of_lines(sizes: dict[str, pd.DataFrame], defaults: Defaults) -> pd.DataFrame:
-    """Columns width_m, how and reason, for every record as if it were a line."""
-    width, how = _with_default(sizes["width"], defaults.width_m, "width")
-    problem = sizes["width"]["problem"]
-    return pd.DataFrame(
-        {
-            "width_m": width,
-            "how": how,
-            "reason": problem.mask((problem == "") & width.isna(), _NO_WIDTH),
-        }
+    blank = np.isnan(a_m) & said.blank & ~own_pair
+    default_a, default_b, text = _default_axes(defaults)
+    a_m, b_m = np.where(blank, default_a, a_m), np.where(blank, default_b, b_m)
+    none, alone = np.isnan(a_m), own_pair & np.isnan(a_m)
+    why = Cells.chosen(["", _NO_SIZE, _ALONE], np.where(alone, 2, none))
+    return Axes(
+        a_m=a_m,
+        b_m=b_m,
+        bearing_deg=sizes["bearing"].value,
+        how=join_cells(length_how.where(pair), width_how.where(pair), Cells.chosen(["", text], blank & ~none)),
+        reason=said.or_else(why),
+        by_area=(area.given & ~radius.given & ~diameter.given) | (blank & ("area" in text)),
     )
 
 
-def _said_sizes(sizes: dict[str, pd.DataFrame]) -> pd.Series[Any]:
+def width_of_lines(sizes: dict[str, Sizes], defaults: Defaults) -> Widths:
+    """How wide every record is if it is a line."""
+    width, how = _with_default(sizes["width"], defaults.width_m, "width")
+    none = Cells.chosen(["", _NO_WIDTH], np.isnan(width))
+    return Widths(width_m=width, how=how, reason=sizes["width"].problem.or_else(none))
+
+
+def _said_sizes(sizes: dict[str, Sizes]) -> Cells:
     """The problem that decides: that of the first size given, unless a surer size is fine."""
-    radius = sizes["radius"]
-    said = pd.Series("", index=radius.index, dtype=object)
-    decided = pd.Series(False, index=radius.index)
-    for role in (*SIZE_ROLES, "size"):
-        problem, value = sizes[role]["problem"], sizes[role]["value"]
-        said = said.mask(~decided & (said == ""), problem)
-        decided |= (value.notna() & (role not in ("length", "width"))) | (said != "")
+    said = sizes["radius"].problem
+    decided = sizes["radius"].given | ~said.blank
+    for role in (*SIZE_ROLES[1:], "size"):
+        size = sizes[role]
+        said = said.or_else(size.problem.where(~decided))
+        decided = decided | (size.given & (role not in ("length", "width"))) | ~said.blank
     return said
 
 
-def _with_default(size: pd.DataFrame, default: float | None, role: str) -> tuple[pd.Series[Any], pd.Series[Any]]:
-    blank = size["value"].isna() & (size["problem"] == "")
-    how = pd.Series("", index=size.index, dtype=object)
+def _with_default(size: Sizes, default: float | None, role: str) -> tuple[NDArray[np.float64], Cells]:
     if default is None:
-        return size["value"], how
-    return size["value"].mask(blank, default), how.mask(blank, f"{role} from defaults: {said_length(default)}")
+        return size.value, Cells.same("", len(size.value))
+    blank = ~size.given & size.problem.blank
+    how = Cells.chosen(["", f"{role} from defaults: {said_length(default)}"], blank)
+    return np.where(blank, default, size.value), how
 
 
 def _default_axes(defaults: Defaults) -> tuple[float, float, str]:

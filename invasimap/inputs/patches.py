@@ -11,15 +11,28 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
-from invasimap.core.survey_settings import Defaults
+from invasimap.core.survey_settings import Defaults, IntakeSection
+from invasimap.inputs.cells import Cells, join_cells
 from invasimap.inputs.mend import drawn_area, mend_polygons, single_parts
-from invasimap.inputs.outlines import axes_of_points, width_of_lines
+from invasimap.inputs.outlines import Axes, Sizes, Widths, axes_of_points, width_of_lines
+from invasimap.inputs.place import Placed
 
 SIDES: Final = 64
-CLOSING_GAP_M: Final = 20.0
 CLOSING_SHARE: Final = 0.1
-MEND_LIMIT: Final = 0.01  # share of the area that mending may change
 _NOT_WALKED_SHARE: Final = 0.5  # a gap over half the way is a line that ends near its start, not an outline
+_KINDS: Final = ("", "point", "line", "polygon")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Footprints:
+    """The ground of each record: polygons (m; None where there is none, and for points, which are drawn from
+    their place and axes), the shape as mapped, why a record has none and what was taken."""
+
+    geometry: NDArray[np.object_]
+    axes: Axes
+    shape: Cells
+    reason: Cells
+    how: Cells
 
 
 @dataclass(kw_only=True)
@@ -27,50 +40,62 @@ class _Work:
     """Columns being filled, one entry a record."""
 
     geometry: NDArray[np.object_]
-    shape: NDArray[np.object_]
     reason: NDArray[np.object_]
     how: NDArray[np.object_]
 
+    @classmethod
+    def on(cls, geometry: NDArray[np.object_]) -> _Work:
+        """Work on shapes, with nothing said yet."""
+        texts = (np.full(len(geometry), "", dtype=object) for _ in range(2))
+        return cls(geometry=geometry.copy(), reason=next(texts), how=next(texts))
+
 
 def footprints(
-    placed: pd.Series[Any], *, walked: NDArray[np.bool_], sizes: dict[str, pd.DataFrame], defaults: Defaults
-) -> pd.DataFrame:
-    """Columns geometry (polygon, m), shape (point, line, polygon), reason and how of every record.
+    placed: Placed, *, walked: NDArray[np.bool_], sizes: dict[str, Sizes], defaults: Defaults, intake: IntakeSection
+) -> Footprints:
+    """The ground that every record covers.
 
     Parameters
     ----------
     placed
-        Shapes in metres, None where a record has none.
+        Points and shapes in metres; those with a reason are left out.
     walked
-        Tracks: one whose ends meet within 20 m or a tenth of its length is an outline.
+        Tracks: one whose ends meet within ``intake.closing_gap_m`` or a tenth of its length is an outline.
     sizes
-        For each of radius, diameter, area, length, width and bearing: columns value and problem.
+        What ``read_sizes`` gave.
     defaults
         Taken where a record has no size; said in ``how``.
     """
-    count = len(placed)
-    work = _Work(
-        geometry=placed.to_numpy(dtype=object).copy(),
-        shape=np.full(count, "", dtype=object),
-        reason=np.full(count, "", dtype=object),
-        how=np.full(count, "", dtype=object),
-    )
-    _close_walks(work, walked)
-    kinds = shapely.get_dimensions(work.geometry)
-    single = shapely.get_type_id(work.geometry) < 4
-    for dimension, name in enumerate(("point", "line", "polygon")):
-        work.shape[kinds == dimension] = name
+    usable = placed.reason.blank
+    points = usable & ~np.isnan(placed.xy).any(axis=1)
     axes = axes_of_points(sizes, defaults)
-    widths = width_of_lines(sizes, defaults)
-    mixed = [row for row in np.flatnonzero(~single & (kinds >= 0)) if _needs_parts(work.geometry[row])]
-    whole = np.ones(count, dtype=bool)
-    whole[mixed] = False
-    _from_points(work, np.flatnonzero(whole & (kinds == 0)), axes)
-    _from_lines(work, np.flatnonzero(whole & (kinds == 1)), widths)
-    _from_polygons(work, np.flatnonzero(whole & (kinds == 2)))
-    for row in mixed:
-        _from_parts(work, int(row), axes, widths)
-    return pd.DataFrame(vars(work), index=placed.index)
+    rows = np.flatnonzero(usable & ~shapely.is_missing(placed.shapes))
+    kinds = points.astype(np.intp)
+    geometry = np.full(len(points), None, dtype=object)
+    reason, how = axes.reason.where(points), axes.how.where(points)
+    if len(rows):
+        work = _Work.on(placed.shapes[rows])
+        _close_walks(work, walked[rows], gap_m=intake.closing_gap_m)
+        kinds[rows] = shapely.get_dimensions(work.geometry) + 1
+        _draw_shapes(work, rows, axes, width_of_lines(sizes, defaults), mend_limit=intake.mend_limit_pct / 100)
+        geometry[rows] = work.geometry
+        reason, how = (
+            reason.or_else(Cells.at(rows, work.reason, len(points))),
+            how.or_else(Cells.at(rows, work.how, len(points))),
+        )
+    return Footprints(geometry=geometry, axes=axes, shape=Cells.chosen(_KINDS, kinds), reason=reason, how=how)
+
+
+def _draw_shapes(
+    work: _Work, rows: NDArray[np.intp], axes: Axes, widths: Widths, *, mend_limit: float
+) -> None:  # fmt: skip
+    """Lines, polygons and collections as ground; ``rows`` are their records."""
+    kinds = shapely.get_dimensions(work.geometry)
+    mixed = np.array([_needs_parts(shape) for shape in work.geometry], dtype=bool)
+    _from_lines(work, np.flatnonzero(~mixed & (kinds == 1)), rows, widths)
+    _from_polygons(work, np.flatnonzero(~mixed & (kinds == 2)), mend_limit=mend_limit)
+    for row in np.flatnonzero(mixed):
+        _from_parts(work, int(row), int(rows[row]), axes, widths, mend_limit=mend_limit)
 
 
 def ellipses(
@@ -92,33 +117,23 @@ def ellipses(
     return found
 
 
-def _from_points(work: _Work, rows: NDArray[np.intp], axes: pd.DataFrame) -> None:
+def _from_lines(work: _Work, rows: NDArray[np.intp], records: NDArray[np.intp], widths: Widths) -> None:
     if not len(rows):
         return
-    chosen = axes.iloc[rows]
-    work.reason[rows] = chosen["reason"]
-    good = rows[(chosen["reason"] == "").to_numpy()]
-    used = axes.iloc[good]
-    work.how[good] = _joined(work.how[good], used["how"].to_numpy())
-    points = work.geometry[good]
-    x, y = shapely.get_x(points), shapely.get_y(points)
-    work.geometry[good] = ellipses(x, y, a_m=used["a_m"], b_m=used["b_m"], bearing_deg=used["bearing_deg"])
-
-
-def _from_lines(work: _Work, rows: NDArray[np.intp], widths: pd.DataFrame) -> None:
-    if not len(rows):
-        return
-    chosen = widths.iloc[rows]
-    work.reason[rows] = chosen["reason"]
-    good = rows[(chosen["reason"] == "").to_numpy()]
-    used = widths.iloc[good]
-    work.how[good] = _joined(work.how[good], used["how"].to_numpy())
-    work.geometry[good] = shapely.buffer(work.geometry[good], used["width_m"] / 2, cap_style="flat")
+    work.reason[rows] = widths.reason.take(records[rows]).to_numpy()
+    good = rows[work.reason[rows] == ""]
+    used = records[good]
+    work.how[good] = join_cells(_as_cells(work.how[good]), widths.how.take(used)).to_numpy()
+    work.geometry[good] = shapely.buffer(work.geometry[good], widths.width_m[used] / 2, cap_style="flat")
     empty = good[shapely.is_empty(work.geometry[good])]
     work.reason[empty] = "line has no length"
 
 
-def _from_polygons(work: _Work, rows: NDArray[np.intp]) -> None:
+def _as_cells(texts: NDArray[np.object_]) -> Cells:
+    return Cells.of(pd.Series(texts, dtype=object))
+
+
+def _from_polygons(work: _Work, rows: NDArray[np.intp], *, mend_limit: float) -> None:
     if not len(rows):
         return
     drawn = work.geometry[rows]
@@ -128,7 +143,7 @@ def _from_polygons(work: _Work, rows: NDArray[np.intp]) -> None:
         fixed = mend_polygons(np.array([polygon], dtype=object))[0]
         change, fault = _change(polygon, fixed), shapely.is_valid_reason(polygon).partition("[")[0].lower()
         said = f"{fault.strip()}: mending changes its area by {100 * change:{'.0f' if change > 0.1 else '.2g'}} %"
-        if change > MEND_LIMIT:
+        if change > mend_limit:
             work.reason[row] = f"outline crosses itself or is broken ({said}); draw it again"
         else:
             work.how[row] = "; ".join(filter(None, (work.how[row], f"outline mended ({said})")))
@@ -148,29 +163,36 @@ def _needs_parts(geometry: BaseGeometry) -> bool:
     return geometry.geom_type in ("MultiPoint", "GeometryCollection")
 
 
-def _from_parts(work: _Work, row: int, axes: pd.DataFrame, widths: pd.DataFrame) -> None:
+def _from_parts(
+    work: _Work, row: int, record: int, axes: Axes, widths: Widths, *, mend_limit: float
+) -> None:  # fmt: skip
     """A multipoint or mixed collection: the union of what its parts give."""
-    parts = [p for p in single_parts(work.geometry[row]) if not p.is_empty]
-    inner = _Work(
-        geometry=np.array(parts, dtype=object),
-        shape=np.full(len(parts), "", dtype=object),
-        reason=np.full(len(parts), "", dtype=object),
-        how=np.full(len(parts), "", dtype=object),
-    )
-    kinds = shapely.get_dimensions(inner.geometry)
-    same_axes = axes.iloc[[row] * len(parts)].reset_index(drop=True)
+    parts = np.array([p for p in single_parts(work.geometry[row]) if not p.is_empty], dtype=object)
+    inner = _Work.on(parts)
+    kinds = shapely.get_dimensions(parts)
     points = np.flatnonzero(kinds == 0)
-    if len(points) > 1 and axes["by_area"].iloc[row]:
-        radius_m = _shared_radius(inner.geometry[points], area_m2=np.pi * float(axes["a_m"].iloc[row]) ** 2)
-        said = "; ".join(filter(None, (str(axes["how"].iloc[row]), f"area shared by {len(points)} points")))
-        same_axes = same_axes.assign(a_m=radius_m, b_m=radius_m, how=said)
-    same_widths = widths.iloc[[row] * len(parts)].reset_index(drop=True)
-    _from_points(inner, points, same_axes)
-    _from_lines(inner, np.flatnonzero(kinds == 1), same_widths)
-    _from_polygons(inner, np.flatnonzero(kinds == 2))
+    if len(points):
+        _from_points(inner, points, record, axes)
+    _from_lines(inner, np.flatnonzero(kinds == 1), np.full(len(parts), record), widths)
+    _from_polygons(inner, np.flatnonzero(kinds == 2), mend_limit=mend_limit)
     work.reason[row] = next(filter(None, inner.reason), "")
     work.how[row] = "; ".join(dict.fromkeys(filter(None, inner.how)))
     work.geometry[row] = shapely.union_all(inner.geometry[inner.reason == ""])
+
+
+def _from_points(work: _Work, points: NDArray[np.intp], record: int, axes: Axes) -> None:
+    """The points of one record, each of its size, or sharing its area."""
+    reason, how = (cells.take(np.array([record])).to_numpy()[0] for cells in (axes.reason, axes.how))
+    work.reason[points] = reason
+    if reason:
+        return
+    a_m, b_m = axes.a_m[record], axes.b_m[record]
+    if len(points) > 1 and axes.by_area[record]:
+        a_m = b_m = _shared_radius(work.geometry[points], area_m2=np.pi * float(a_m) ** 2)
+        how = "; ".join(filter(None, (how, f"area shared by {len(points)} points")))
+    work.how[points] = how
+    x, y = shapely.get_x(work.geometry[points]), shapely.get_y(work.geometry[points])
+    work.geometry[points] = ellipses(x, y, a_m=a_m, b_m=b_m, bearing_deg=axes.bearing_deg[record])
 
 
 def _shared_radius(points: NDArray[np.object_], *, area_m2: float) -> float:
@@ -189,17 +211,19 @@ def _shared_radius(points: NDArray[np.object_], *, area_m2: float) -> float:
     return float(high)
 
 
-def _close_walks(work: _Work, walked: NDArray[np.bool_]) -> None:
+def _close_walks(work: _Work, walked: NDArray[np.bool_], *, gap_m: float) -> None:
+    if gap_m == 0:
+        return
     kinds = shapely.get_type_id(work.geometry)
     for row in np.flatnonzero(walked & np.isin(kinds, (1, 5))):
         segments = [shapely.get_coordinates(part) for part in shapely.get_parts(work.geometry[row])]
-        gaps = [_closing_gap(xy) for xy in segments]
+        gaps = [_closing_gap(xy, gap_m) for xy in segments]
         if all(gap is not None for gap in gaps):
             rings = [shapely.Polygon(xy) for xy in segments]
             work.geometry[row] = rings[0] if len(rings) == 1 else shapely.MultiPolygon(rings)
         else:
             joined = np.concatenate(segments)
-            gaps = [_closing_gap(joined)]
+            gaps = [_closing_gap(joined, gap_m)]
             if gaps[0] is None:
                 continue
             work.geometry[row] = shapely.Polygon(joined)
@@ -208,14 +232,10 @@ def _close_walks(work: _Work, walked: NDArray[np.bool_]) -> None:
             work.how[row] = f"walk closed over a gap of {widest:.1f} m"
 
 
-def _closing_gap(xy: NDArray[np.float64]) -> float | None:
+def _closing_gap(xy: NDArray[np.float64], most_m: float) -> float | None:
     """Metres between the ends of a walk that is an outline; None when it is a line."""
     length_m = float(np.hypot(*np.diff(xy, axis=0).T).sum())
     gap_m = float(np.hypot(*(xy[0] - xy[-1])))
-    meets = gap_m <= max(CLOSING_GAP_M, CLOSING_SHARE * length_m)
+    meets = gap_m <= max(most_m, CLOSING_SHARE * length_m)
     outline = meets and gap_m < _NOT_WALKED_SHARE * length_m and len(np.unique(xy, axis=0)) > 2
     return gap_m if outline else None
-
-
-def _joined(old: NDArray[np.object_], new: NDArray[np.object_]) -> list[str]:
-    return ["; ".join(filter(None, pair)) for pair in zip(old, new, strict=True)]

@@ -4,17 +4,19 @@ from __future__ import annotations
 
 import warnings
 from collections.abc import Callable
+from dataclasses import dataclass
 from typing import Any, Final
 
 import geopandas as gpd
 import numpy as np
-import pandas as pd
 import shapely
 from numpy.typing import NDArray
 from pyproj import CRS, Transformer
 from pyproj.transformer import AreaOfInterest, TransformerGroup
 
 from invasimap.core.crs import EDGE_DEG, EDGE_M, to_lonlat, to_working
+from invasimap.inputs.cells import Cells
+from invasimap.inputs.formats.raw import RawLayer
 from invasimap.inputs.mend import with_more_points
 
 DATUM_M: Final = 5.0  # NAD83 against WGS 84 is 4 m by name and 1 to 2 m on the ground: not worth a note
@@ -32,33 +34,103 @@ _CAUSES: Final[dict[str, Callable[[_Axis, _Axis], tuple[_Axis, _Axis]]]] = {
 }
 
 
+@dataclass(frozen=True, kw_only=True)
+class Placed:
+    """Records in the working system: points (n x 2, m, NaN elsewhere), other shapes (None elsewhere), and why a record
+    cannot be used ("" where it can)."""
+
+    xy: NDArray[np.float64]
+    shapes: NDArray[np.object_]
+    reason: Cells
+
+
 def place(
-    geometry: NDArray[np.object_],
-    problem: pd.Series[Any],
-    *,
-    source: CRS | None,
-    crs: CRS,
-    near: shapely.Polygon,
-) -> pd.DataFrame:
-    """Columns geometry (in ``crs``, None where there is none) and reason (why a record cannot be used, or "").
+    raw: RawLayer, *, source: CRS | None, crs: CRS, near: shapely.Polygon, far_m: float = NEAR_M
+) -> Placed:  # fmt: skip
+    """The records of a layer on the ground.
 
     Parameters
     ----------
-    geometry, problem
-        Shapes as read, in ``source``, and what the reader found wrong with them.
+    raw
+        The layer; its shapes are in ``source``.
     crs, near
         The working system in metres, and the stands' outline in it.
+    far_m
+        A record further than this outside the stands' bounds is taken for a mistake.
     """
-    reason = problem.astype(object).copy()
+    count = len(raw.frame)
+    problem = Cells.of(raw.marks["problem"])
     bounds = shapely.box(*near.bounds)
-    placed = np.full(len(geometry), None, dtype=object)
-    has = ~shapely.is_missing(geometry) & ~shapely.is_empty(geometry)
-    reason[~has & (reason == "").to_numpy()] = "has no geometry"
     if source is None:
-        reason[(reason == "").to_numpy()] = "no CRS: set crs in its [[survey]] block"
-        return pd.DataFrame({"geometry": placed, "reason": reason}, index=problem.index)
-    outside = _range_problem(geometry, has, source)
-    good = has & (outside == "")
+        missing = Cells.same("no CRS: set crs in its [[survey]] block", count)
+        return Placed(xy=_no_points(count), shapes=_no_shapes(count), reason=problem.or_else(missing))
+    points = raw.points
+    if points is None:
+        shapes, reason = place_shapes(raw.shapes, source=source, crs=crs, near=near, far_m=far_m)
+        single = (shapely.get_type_id(shapes) == 0) & ~shapely.is_empty(shapes)
+        xy = _no_points(count)
+        xy[single] = np.column_stack([shapely.get_x(shapes[single]), shapely.get_y(shapes[single])])
+        shapes[single] = None
+    else:
+        xy, reason = _place_points(points, source=source, crs=crs, bounds=bounds, far_m=far_m)
+        shapes = _no_shapes(count)
+    return Placed(xy=xy, shapes=shapes, reason=problem.or_else(reason))
+
+
+def _no_points(count: int) -> NDArray[np.float64]:
+    return np.full((count, 2), np.nan)
+
+
+def _no_shapes(count: int) -> NDArray[np.object_]:
+    return np.full(count, None, dtype=object)
+
+
+def _place_points(
+    points: NDArray[np.float64], *, source: CRS, crs: CRS, bounds: shapely.Polygon, far_m: float
+) -> tuple[NDArray[np.float64], Cells]:
+    """Points in the working system and why a record has none."""
+    x, y = points[:, 0], points[:, 1]
+    good = _possible(x, y, source)
+    move = Transformer.from_crs(source, crs, always_xy=True)
+    xy = _no_points(len(points))
+    if good.all():
+        xy[:, 0], xy[:, 1] = move.transform(x, y)
+    else:
+        xy[good, 0], xy[good, 1] = move.transform(x[good], y[good])
+    lost = good & ~(np.isfinite(xy[:, 0]) & np.isfinite(xy[:, 1]))
+    xy[lost] = np.nan
+    away_m = np.where(good & ~lost, _distance_m(xy, bounds), 0.0)
+    wrong = np.flatnonzero(~good | lost | (away_m > far_m))
+    if not len(wrong):
+        return xy, Cells.same("", len(points))
+    told = points[wrong]
+    has = ~np.isnan(told).all(axis=1)
+    outside = _range_problem(np.hstack([told, told]), has, np.isfinite(told).all(axis=1), source)
+    outside[~has] = "has no geometry"
+    outside[lost[wrong]] = "cannot be placed near the stands"
+    _say_far(outside, away_m[wrong], far_m)
+    drawn: Any = shapely.points(told[has])
+    outside[has] += _likely_causes(drawn, source=source, crs=crs, bounds=bounds)
+    return xy, Cells.at(wrong, outside, len(points))
+
+
+def _possible(x: NDArray[np.float64], y: NDArray[np.float64], source: CRS) -> NDArray[np.bool_]:
+    """Which coordinates can be a place: finite, not 0 0, degrees on the globe."""
+    if source.is_geographic:
+        return (np.abs(x) <= 180) & (np.abs(y) <= 90) & ((x != 0) | (y != 0))
+    return np.isfinite(x) & np.isfinite(y) & ((x != 0) | (y != 0))
+
+
+def place_shapes(
+    geometry: NDArray[np.object_], *, source: CRS, crs: CRS, near: shapely.Polygon, far_m: float = NEAR_M
+) -> tuple[NDArray[np.object_], Cells]:
+    """Shapes in the working system (None where there is none) and why one cannot be used; see ``place``."""
+    bounds = shapely.box(*near.bounds)
+    placed = _no_shapes(len(geometry))
+    has = ~shapely.is_missing(geometry) & ~shapely.is_empty(geometry)
+    outside = _range_problem(shapely.bounds(geometry), has, _finite(geometry, has), source)
+    outside[~has] = "has no geometry"
+    good = outside == ""
     if good.any():
         placed[good] = _move(geometry[good], source=source, crs=crs)
     flat = good & shapely.is_missing(placed)
@@ -66,12 +138,25 @@ def place(
     good &= ~flat
     lost = good & ~_finite(placed, good)
     placed[lost] = None
-    away_m = np.where(good & ~lost, shapely.distance(placed, bounds), 0.0)
     outside[lost] = "cannot be placed near the stands"
-    outside[away_m > NEAR_M] = [f"lies {away / 1000:,.1f} km from the stands" for away in away_m[away_m > NEAR_M]]
-    wrong = (outside != "") & (reason == "").to_numpy()
-    reason[wrong] = outside[wrong] + _likely_causes(geometry[wrong], source=source, crs=crs, bounds=bounds)
-    return pd.DataFrame({"geometry": placed, "reason": reason}, index=problem.index)
+    _say_far(outside, np.where(good & ~lost, shapely.distance(placed, bounds), 0.0), far_m)
+    wrong = (outside != "") & has
+    outside[wrong] += _likely_causes(geometry[wrong], source=source, crs=crs, bounds=bounds)
+    said = np.flatnonzero(outside != "")
+    return placed, Cells.at(said, outside[said], len(outside))
+
+
+def _say_far(outside: NDArray[np.object_], away_m: NDArray[np.float64], far_m: float) -> None:
+    far = away_m > far_m
+    outside[far] = [f"lies {away / 1000:,.1f} km from the stands" for away in away_m[far]]
+
+
+def _distance_m(xy: NDArray[np.float64], bounds: shapely.Polygon) -> NDArray[np.float64]:
+    """Metres from each point to a box."""
+    left, bottom, right, top = bounds.bounds
+    dx = np.maximum(np.maximum(left - xy[:, 0], xy[:, 0] - right), 0)
+    dy = np.maximum(np.maximum(bottom - xy[:, 1], xy[:, 1] - top), 0)
+    return np.hypot(dx, dy)
 
 
 def datum_note(source: CRS, crs: CRS, name: str) -> str:
@@ -130,11 +215,10 @@ def _move_whole(geometry: NDArray[np.object_], *, source: CRS, crs: CRS) -> NDAr
         return np.concatenate([_move_whole(part, source=source, crs=crs) for part in np.split(geometry, [half])])
 
 
-def _range_problem(geometry: NDArray[np.object_], has: NDArray[np.bool_], source: CRS) -> NDArray[np.object_]:
+def _range_problem(bounds: NDArray[np.float64], has: Any, finite: Any, source: CRS) -> NDArray[np.object_]:
     """What no position can be: not finite, 0 0, or degrees beyond the globe."""
-    found = np.full(len(geometry), "", dtype=object)
-    bounds = shapely.bounds(geometry)
-    finite = np.isfinite(bounds).all(axis=1) & _finite(geometry, has)
+    found = np.full(len(bounds), "", dtype=object)
+    finite = np.isfinite(bounds).all(axis=1) & finite
     found[has & ~finite] = "coordinates are not finite"
     zero = has & finite & (bounds == 0).all(axis=1)
     found[zero] = "coordinates are 0, 0: no position was recorded"

@@ -3,33 +3,24 @@
 from __future__ import annotations
 
 import datetime as dt
-import json
-import re
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any, Final, get_args
 from zoneinfo import ZoneInfo
 
-import geopandas as gpd
 import numpy as np
-import pandas as pd
 import shapely
+from numpy.typing import NDArray
 from pyproj import CRS
 
-from invasimap.core.survey_settings import Role, SurveySection
-from invasimap.inputs.cells import cell_text, join_reasons, map_unique, text_column
-from invasimap.inputs.fields import find_columns, header_words, role_text
+from invasimap.core.survey_settings import INTAKE, IntakeSection, SurveySection
+from invasimap.inputs.cells import Cells, cell_text, join_cells, stack_cells
 from invasimap.inputs.formats.raw import RawLayer
 from invasimap.inputs.outlines import read_sizes, said_length
-from invasimap.inputs.patches import footprints
-from invasimap.inputs.place import place
-from invasimap.inputs.species import JOINER, Catalogue, Match, plain_name
+from invasimap.inputs.patches import Footprints, footprints
+from invasimap.inputs.place import Placed, place
+from invasimap.inputs.roles import role_cells
+from invasimap.inputs.species import JOINER, Catalogue, plain_name
 from invasimap.inputs.values import Cover, parse_cover, parse_size, read_dates
-
-ROLES: Final = (*get_args(Role), "size", "bearing")
-_WORDS: Final = ("species", "date", "observer", "notes")  # no numbers: a comma in them stays one
-_LABELS: Final = ("type", "name", "title", "cmt", "desc", "description", "sym")
-_PAIR: Final = re.compile(r"([^\W\d][\w ()%]*?)\s*[:=]\s*([^;|\n\r<>]+)")
-_NO_SPECIES: Final = 'no column names the species: set columns = { species = "…" } in its [[survey]] block'
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -41,90 +32,120 @@ class Site:
     timezone: ZoneInfo
     species: Catalogue
     today: dt.date
+    intake: IntakeSection = INTAKE
+
+
+@dataclass(frozen=True, kw_only=True)
+class Records:
+    """Records column by column: what they say, where they lie, and what became of each.
+
+    A record with a ``reason`` is set aside; one without, but with a ``how``, is repaired. ``text`` and ``number`` hold
+    the columns of the patches, and for points, which are drawn when the patches are asked for, the semi-axes a_m and
+    b_m along and across bearing_deg; ``xy`` (n x 2, m) is where they lie. ``geometry`` is the ground of all others and
+    ``placed`` what was mapped.
+    """
+
+    text: dict[str, Cells]
+    number: dict[str, NDArray[np.float64]]
+    known: NDArray[np.bool_]
+    xy: NDArray[np.float64]
+    geometry: NDArray[np.object_]
+    placed: NDArray[np.object_]
+    reason: Cells
+    how: Cells
+
+    def __len__(self) -> int:
+        return len(self.known)
 
 
 @dataclass(frozen=True, kw_only=True)
 class Cleaned:
-    """A layer's records: patches, set aside and repaired ones, and what is to be said aloud."""
+    """A layer as read and as cleaned, and what is to be said aloud."""
 
-    patches: gpd.GeoDataFrame
-    set_aside: gpd.GeoDataFrame
-    repaired: pd.DataFrame
-    ledger: dict[str, Any]
+    raw: RawLayer
+    records: Records
     notes: list[str]
 
 
 def clean_layer(raw: RawLayer, section: SurveySection, *, crs: CRS | None, site: Site) -> Cleaned:
     """Clean one layer; ``crs`` is what its ``[[survey]]`` block says, used only where the file does not."""
-    texts, notes = role_texts(raw, section, site.species)
+    texts, notes = role_cells(raw, section, site.species)
     notes += _fraction_note(raw, texts["cover"])
     source = source_crs(raw, crs)
     if source is None:
         notes.append(
             f"{raw.label}: no CRS: all {len(raw.frame)} records are set aside; set crs in its [[survey]] block"
         )
-    placed = place(raw.geometry, raw.marks["problem"], source=source, crs=site.crs, near=site.near)
+    placed = place(raw, source=source, crs=site.crs, near=site.near, far_m=site.intake.far_m)
+    sizes = read_sizes(texts)
+    walked = raw.marks["walked"].to_numpy()
+    drawn = footprints(placed, walked=walked, sizes=sizes, defaults=section.defaults, intake=site.intake)
+    return Cleaned(raw=raw, records=_records(raw, texts, placed, drawn, section=section, site=site), notes=notes)
+
+
+def _records(
+    raw: RawLayer, texts: dict[str, Cells], placed: Placed, drawn: Footprints, *, section: SurveySection, site: Site
+) -> Records:  # fmt: skip
+    """The columns of a layer's records, and what became of each."""
     named = read_names(texts["species"], site.species)
     cover = read_cover(texts["cover"], default=section.defaults.cover_pct)
-    usable = pd.Series(placed["geometry"].to_numpy(), dtype=object).where(placed["reason"] == "", None)
-    drawn = footprints(
-        usable, walked=raw.marks["walked"].to_numpy(), sizes=read_sizes(texts), defaults=section.defaults
+    date, date_how = read_date(texts["date"], site, utc=raw.utc)
+    height, height_how = _side_length(texts["height"], role="height", default=section.defaults.height_m)
+    accuracy, accuracy_how = _side_length(texts["accuracy"], role="accuracy", default=None)
+    if section.gps_accuracy_m is not None:
+        accuracy = np.where(np.isnan(accuracy), section.gps_accuracy_m, accuracy)
+    reason = join_cells(named.reason, cover.reason, drawn.reason).where(~_says_nothing(raw))
+    return Records(
+        text={
+            "species": named.species,
+            "common_name": named.common_name,
+            "date": date,
+            "observer": texts["observer"].or_else(Cells.same(section.observer or "", len(raw.frame))),
+            "shape": drawn.shape,
+            "file": Cells.same(raw.label, len(raw.frame)),
+            "notes": texts["notes"],
+        },
+        number={
+            **cover.number,
+            "height_m": height,
+            "accuracy_m": accuracy,
+            "record": np.arange(1.0, len(raw.frame) + 1),
+            "a_m": drawn.axes.a_m,
+            "b_m": drawn.axes.b_m,
+            "bearing_deg": drawn.axes.bearing_deg,
+        },
+        known=named.known,
+        xy=placed.xy,
+        geometry=drawn.geometry,
+        placed=placed.shapes,
+        reason=join_cells(placed.reason, reason),
+        how=join_cells(
+            Cells.of(raw.marks["repair"]), named.how, cover.how, drawn.how, date_how, height_how, accuracy_how
+        ),
     )
-    fields = read_fields(texts, section, site, utc=raw.utc)
-    reason = join_reasons(named["reason"], cover["reason"], drawn["reason"])
-    blank = raw.marks["problem"] == "the row is blank"
-    reason = join_reasons(placed["reason"], reason.mask(blank, ""))
-    how = join_reasons(raw.marks["repair"], named["how"], cover["how"], drawn["how"], fields["how"])
-    table = pd.concat(
-        [named[["species", "common_name", "known"]], fields.drop(columns="how"),
-         cover[["cover_pct", "cover_low_pct", "cover_high_pct"]], drawn[["shape", "geometry"]]], axis=1,
-    )  # fmt: skip
-    table["file"], table["record"] = raw.label, np.arange(1, len(table) + 1)
-    return _sort_out(raw, table, placed["geometry"], reason=reason, how=how, notes=notes, crs=site.crs)
 
 
-def role_texts(
-    raw: RawLayer, section: SurveySection, species: Catalogue
-) -> tuple[dict[str, pd.Series[Any]], list[str]]:
-    """Text of every role, and notes where the species had to be found in a label."""
-    overrides = {str(role): name for role, name in section.columns.items()}
-    found = find_columns(raw.frame.columns, overrides=overrides)
-    texts = {
-        role: role_text(raw.frame, found.get(role, ()), decimal_comma="never" if role in _WORDS else raw.decimal_comma)
-        for role in ROLES
-    }
-    for column in (c for c in raw.frame.columns if str(c).lower() in ("desc", "cmt", "description")):
-        _take_pairs(text_column(raw.frame[column]), texts, found)
-    notes = list(raw.notes)
-    if "species" not in found and (texts["species"] == "").all():
-        for column in (c for label in _LABELS for c in raw.frame.columns if str(c).lower() == label):
-            cells = text_column(raw.frame[column])
-            known = [species.match(text).known for text in cells[cells != ""].unique()]
-            if known and np.mean(known) >= 0.5:
-                texts["species"] = cells
-                return texts, [*notes, f"{raw.label}: species taken from column {column!r}"]
-        notes.append(f"{raw.label}: {_NO_SPECIES}")
-    return texts, notes
+def _says_nothing(raw: RawLayer) -> NDArray[np.bool_]:
+    """Records with a problem and no value at all: what they lack is not worth a word."""
+    rows = np.flatnonzero((raw.marks["problem"] != "").to_numpy())
+    blank = [not any(map(cell_text, raw.frame.iloc[row])) for row in rows]
+    found = np.zeros(len(raw.frame), dtype=bool)
+    found[rows[np.array(blank, dtype=bool)]] = True
+    return found
 
 
-def _take_pairs(cells: pd.Series[Any], texts: dict[str, pd.Series[Any]], found: dict[str, Any]) -> None:
-    """Read "cover: 25 %; radius = 10 ft" in a description into the roles that have no column."""
-    for row, cell in cells.items():
-        for header, value in _PAIR.findall(cell):
-            role, unit = _role_of(header)
-            if role and role not in found and texts[role].at[row] == "":
-                frame = pd.DataFrame({f"x ({unit})" if unit else "x": [value.strip()]})
-                texts[role].at[row] = _said(frame, unit)
-
-
-def _said(frame: pd.DataFrame, unit: str) -> str:
-    cell = str(frame.iat[0, 0])
-    return f"{cell} {unit}" if unit and re.fullmatch(r"[-+.\d\s]+", cell) else cell
-
-
-def _role_of(header: str) -> tuple[str, str]:
-    found = find_columns([header.strip()])
-    return next(iter(found), ""), header_words(header.strip())[1]
+def stack_records(parts: Sequence[Records]) -> Records:
+    """The records of several layers under one another."""
+    return Records(
+        text={name: stack_cells([part.text[name] for part in parts]) for name in parts[0].text},
+        number={name: np.concatenate([part.number[name] for part in parts]) for name in parts[0].number},
+        known=np.concatenate([part.known for part in parts]),
+        xy=np.concatenate([part.xy for part in parts]),
+        geometry=np.concatenate([part.geometry for part in parts]),
+        placed=np.concatenate([part.placed for part in parts]),
+        reason=stack_cells([part.reason for part in parts]),
+        how=stack_cells([part.how for part in parts]),
+    )
 
 
 def source_crs(raw: RawLayer, crs: CRS | None) -> CRS | None:
@@ -136,66 +157,79 @@ def source_crs(raw: RawLayer, crs: CRS | None) -> CRS | None:
     return raw.crs
 
 
-def read_names(cells: pd.Series[Any], species: Catalogue) -> pd.DataFrame:
-    """Columns species, common_name, known, how and reason."""
+@dataclass(frozen=True, kw_only=True)
+class Named:
+    """Names as read: taxon, common name, whether the catalogue knows it, what was changed, and why it is no name."""
 
-    def read(text: str) -> tuple[str, str, bool, str, str]:
-        if not text:
-            return "", "", False, "", "species is blank"
-        plain = plain_name(text)
-        if not plain:
-            return "", "", False, "", f"species {text!r} is no name"
-        found: Match = species.match(plain)
-        if found.suggestions:
-            return (
-                text,
-                "",
-                False,
-                "",
-                f"species {text!r} is not clear: nearest are {', '.join(found.suggestions)}",
-            )
-        kept = found.scientific_name.replace(JOINER, ",")
-        cleaned = f"species {text!r} written as {kept!r}" if plain != text or kept != found.scientific_name else ""
-        return kept, found.common_name, found.known, "; ".join(filter(None, (cleaned, found.how))), ""
-
-    rows = map_unique(cells, read)
-    return pd.DataFrame(rows, columns=["species", "common_name", "known", "how", "reason"], index=cells.index)
+    species: Cells
+    common_name: Cells
+    known: NDArray[np.bool_]
+    how: Cells
+    reason: Cells
 
 
-def read_cover(cells: pd.Series[Any], *, default: tuple[float, float] | None) -> pd.DataFrame:
-    """Columns cover_pct, cover_low_pct, cover_high_pct, reason and how; blank is the default, else 100 %."""
+def read_names(cells: Cells, species: Catalogue) -> Named:
+    """The species of each record."""
+    read = [_read_name(text, species) for text in cells.texts]
+    return Named(
+        species=cells.with_texts([row[0] for row in read]),
+        common_name=cells.with_texts([row[1] for row in read]),
+        known=cells.each([row[2] for row in read], dtype=bool),
+        how=cells.with_texts([row[3] for row in read]),
+        reason=cells.with_texts([row[4] for row in read]),
+    )
+
+
+def _read_name(text: str, species: Catalogue) -> tuple[str, str, bool, str, str]:
+    """Taxon, common name, known, how and reason of one written name."""
+    if not text:
+        return "", "", False, "", "species is blank"
+    plain = plain_name(text)
+    if not plain:
+        return "", "", False, "", f"species {text!r} is no name"
+    found = species.match(plain)
+    if found.suggestions:
+        return text, "", False, "", f"species {text!r} is not clear: nearest are {', '.join(found.suggestions)}"
+    kept = found.scientific_name.replace(JOINER, ",")
+    cleaned = f"species {text!r} written as {kept!r}" if plain != text or kept != found.scientific_name else ""
+    return kept, found.common_name, found.known, "; ".join(filter(None, (cleaned, found.how))), ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Covers:
+    """Cover of each record: cover_pct, cover_low_pct and cover_high_pct, why it is none, and what was taken."""
+
+    number: dict[str, NDArray[np.float64]]
+    reason: Cells
+    how: Cells
+
+
+def read_cover(cells: Cells, *, default: tuple[float, float] | None) -> Covers:
+    """The cover of each record; blank is the default, else 100 %."""
     if default is None:
         filled, said = Cover(100.0, 100.0, 100.0), "cover not recorded: counted as 100 %"
     else:
         filled = Cover((default[0] + default[1]) / 2, *default)
         shown = f"{default[0]:g}" if default[0] == default[1] else f"{default[0]:g}-{default[1]:g}"
         said = f"cover from defaults: {shown} %"
-    rows = map_unique(cells, lambda text: (*parse_cover(text), "") if text else (*filled, said))
-    columns = ["cover_pct", "cover_low_pct", "cover_high_pct", "reason", "how"]
-    return pd.DataFrame(rows, columns=columns, index=cells.index)
-
-
-def read_fields(texts: dict[str, pd.Series[Any]], section: SurveySection, site: Site, *, utc: bool) -> pd.DataFrame:
-    """Columns date, height_m, accuracy_m, observer, notes and how."""
-    dates = read_dates(texts["date"], timezone=site.timezone, utc=utc, today=site.today)
-    height = _side_length(texts["height"], role="height", default=section.defaults.height_m)
-    accuracy = _side_length(texts["accuracy"], role="accuracy", default=None)
-    if section.gps_accuracy_m is not None:
-        accuracy["value"] = accuracy["value"].fillna(section.gps_accuracy_m)
-    observer = texts["observer"]
-    return pd.DataFrame(
-        {
-            "date": dates["date"],
-            "height_m": height["value"],
-            "accuracy_m": accuracy["value"],
-            "observer": observer.mask(observer == "", section.observer or ""),
-            "notes": texts["notes"],
-            "how": join_reasons(dates["how"], height["how"], accuracy["how"]),
-        }
+    read = [parse_cover(text) if text else filled for text in cells.texts]
+    columns = ("cover_pct", "cover_low_pct", "cover_high_pct")
+    return Covers(
+        number={name: cells.each([row[k] for row in read]) for k, name in enumerate(columns)},
+        reason=cells.with_texts([row.reason for row in read]),
+        how=cells.with_texts(["" if text else said for text in cells.texts]),
     )
 
 
-def _side_length(cells: pd.Series[Any], *, role: str, default: float | None) -> pd.DataFrame:
+def read_date(cells: Cells, site: Site, *, utc: bool) -> tuple[Cells, Cells]:
+    """Date of each record (ISO text or "") and what was wrong with it."""
+    import pandas as pd
+
+    read = read_dates(pd.Series(cells.texts, dtype=object), timezone=site.timezone, utc=utc, today=site.today)
+    return cells.with_texts(read["date"].tolist()), cells.with_texts(read["how"].tolist())
+
+
+def _side_length(cells: Cells, *, role: str, default: float | None) -> tuple[NDArray[np.float64], Cells]:
     """A length that is told beside the patch: what is wrong with it costs the value, not the record."""
 
     def read(text: str) -> tuple[float, str]:
@@ -204,45 +238,19 @@ def _side_length(cells: pd.Series[Any], *, role: str, default: float | None) -> 
         size = parse_size(text, role=role, dimension="length")
         return size.value, f"{size.problem.partition(':')[0]}: not used" if size.problem else ""
 
-    return pd.DataFrame(map_unique(cells, read), columns=["value", "how"], index=cells.index)
+    rows = [read(text) for text in cells.texts]
+    return cells.each([value for value, _ in rows]), cells.with_texts([how for _, how in rows])
 
 
-def _fraction_note(raw: RawLayer, cells: pd.Series[Any]) -> list[str]:
-    numbers = pd.to_numeric(cells.str.removesuffix(" %"), errors="coerce").dropna()
-    if len(numbers) and (numbers <= 1).all() and (numbers % 1 != 0).any():
+def _fraction_note(raw: RawLayer, cells: Cells) -> list[str]:
+    numbers = [number for text in cells.used() if (number := _number(text)) is not None]
+    if numbers and max(numbers) <= 1 and any(number % 1 for number in numbers):
         return [f"{raw.label}: no cover is above 1 %: are they fractions? Then write the header as 'cover (fraction)'"]
     return []
 
 
-def _sort_out(
-    raw: RawLayer, table: pd.DataFrame, placed: pd.Series[Any], *, reason: pd.Series[Any], how: pd.Series[Any],
-    notes: list[str], crs: CRS,
-) -> Cleaned:  # fmt: skip
-    good = reason == ""
-    mended = good & (how != "")
-    aside = table.loc[~good, ["file", "record"]].assign(
-        reason=reason[~good], raw=[_raw_json(row) for row in raw.frame[~good.to_numpy()].to_dict("records")]
-    )
-    return Cleaned(
-        patches=gpd.GeoDataFrame(table[good], geometry="geometry", crs=crs),
-        set_aside=gpd.GeoDataFrame(aside, geometry=placed[~good].to_numpy(dtype=object), crs=crs),
-        repaired=table.loc[mended, ["file", "record"]].assign(how=how[mended]),
-        ledger={
-            "file": raw.label,
-            "records": len(table),
-            "accepted": int((good & ~mended).sum()),
-            "repaired": int(mended.sum()),
-            "set_aside": int((~good).sum()),
-        },
-        notes=notes,
-    )
-
-
-def _raw_json(row: dict[Any, Any]) -> str:
-    """Raw values as JSON; a missing value is null."""
-    values = {str(k): None if cell_text(v) == "" and not isinstance(v, str) else v for k, v in row.items()}
-    return json.dumps(values, ensure_ascii=False, default=_plain)
-
-
-def _plain(value: Any) -> Any:
-    return value.item() if isinstance(value, np.generic) else str(value)
+def _number(text: str) -> float | None:
+    try:
+        return float(text.removesuffix(" %"))
+    except ValueError:
+        return None

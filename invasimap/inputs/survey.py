@@ -11,43 +11,20 @@ from dataclasses import dataclass
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
-import geopandas as gpd
-import pandas as pd
 import shapely
 from pyproj import CRS
 
 from invasimap.core.crs import read_crs
 from invasimap.core.errors import Fault, InputError, LayerError
 from invasimap.core.files import is_gdb, with_side_files
-from invasimap.core.survey_settings import SurveySection
+from invasimap.core.survey_settings import INTAKE, IntakeSection, SurveySection
+from invasimap.inputs.account import Survey, gather, not_read
 from invasimap.inputs.fields import match_name
 from invasimap.inputs.formats.door import SIDE_FILES, SUFFIXES, read_file
 from invasimap.inputs.formats.raw import RawLayer
 from invasimap.inputs.place import datum_note
-from invasimap.inputs.records import Cleaned, Site, clean_layer, source_crs
+from invasimap.inputs.records import Site, clean_layer, source_crs
 from invasimap.inputs.species import Catalogue
-
-PATCH_COLUMNS = (
-    "id", "species", "common_name", "known", "date", "cover_pct", "cover_low_pct", "cover_high_pct", "height_m",
-    "accuracy_m", "observer", "shape", "file", "record", "notes",
-)  # fmt: skip
-LEDGER_COLUMNS = ("file", "records", "accepted", "repaired", "set_aside")
-
-
-@dataclass(frozen=True, kw_only=True)
-class Survey:
-    """What the field files gave.
-
-    For each file ``records`` = ``accepted`` + ``repaired`` + ``set_aside`` in ``ledger``. ``patches`` are polygons in
-    the working system in metres, in input order; ``set_aside`` has file, record, reason and the raw values as JSON.
-    """
-
-    patches: gpd.GeoDataFrame
-    set_aside: gpd.GeoDataFrame
-    repaired: pd.DataFrame
-    ledger: pd.DataFrame
-    notes: list[str]
-    files: list[Path]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -59,7 +36,7 @@ class _Source:
 
 def read_survey(
     sections: Sequence[SurveySection], *, folder: Path, crs: CRS, near: shapely.Polygon, timezone: ZoneInfo,
-    species: Catalogue,
+    species: Catalogue, intake: IntakeSection = INTAKE,
 ) -> Survey:  # fmt: skip
     """Read and clean every file of the survey.
 
@@ -76,31 +53,38 @@ def read_survey(
         In which a time becomes a date.
     species
         The catalogue that names are held against.
+    intake
+        How records are cleaned.
 
     Raises
     ------
     LayerError
-        Lists every pattern without a file, every file that cannot be read and every column that is in no file.
+        Lists every pattern without a file and every column that is in no file. A file that cannot be read is set aside
+        whole.
     """
     sources, faults = find_files(sections, folder=folder)
     layers: list[tuple[int, RawLayer]] = []
     for source in sources:
-        columns = sections[source.block].columns
-        try:
-            read = read_file(source.path, label=source.label, lonlat=(columns.get("lon"), columns.get("lat")))
-            layers += [(source.block, layer) for layer in read]
-        except InputError as error:
-            faults += error.faults
+        layers += [(source.block, layer) for layer in _read(source, sections[source.block])]
     systems, crs_faults = _systems(sections)
     faults += [*crs_faults, *_column_faults(sections, layers)]
     if faults:
         raise LayerError(faults)
     today = dt.datetime.now(timezone).date()
-    site = Site(crs=crs, near=near, timezone=timezone, species=species, today=today)
+    site = Site(crs=crs, near=near, timezone=timezone, species=species, today=today, intake=intake)
     cleaned = [clean_layer(raw, sections[block], crs=systems[block], site=site) for block, raw in layers]
-    made = _gather(cleaned, crs=crs, files=[part for source in sources for part in with_side_files(source.path)])
+    made = gather(cleaned, crs=crs, files=[part for source in sources for part in with_side_files(source.path)])
     came_in = [(raw.label, source_crs(raw, systems[block])) for block, raw in layers]
     return dataclasses.replace(made, notes=[*made.notes, *_datum_notes(came_in, crs)])
+
+
+def _read(source: _Source, section: SurveySection) -> list[RawLayer]:
+    """The layers of a file; one that says why where it cannot be read, so that the file stays in the account."""
+    columns = section.columns
+    try:
+        return read_file(source.path, label=source.label, lonlat=(columns.get("lon"), columns.get("lat")))
+    except InputError as error:
+        return [not_read(error, label=source.label)]
 
 
 def survey_file_faults(sections: Sequence[SurveySection], *, folder: Path) -> list[Fault]:
@@ -195,30 +179,3 @@ def _datum_notes(came_in: list[tuple[str, CRS | None]], crs: CRS) -> list[str]:
         for source, labels in files.items()
     }
     return [note for source, name in named.items() if (note := datum_note(source, crs, name))]
-
-
-def _gather(cleaned: list[Cleaned], *, crs: CRS, files: list[Path]) -> Survey:
-    patches = pd.concat([part.patches for part in cleaned], ignore_index=True)
-    patches.insert(0, "id", [f"P{number:04d}" for number in range(1, len(patches) + 1)])
-    patches = gpd.GeoDataFrame(patches[[*PATCH_COLUMNS, "geometry"]], geometry="geometry", crs=crs)
-    aside = pd.concat([part.set_aside for part in cleaned], ignore_index=True)
-    ledger = pd.DataFrame([part.ledger for part in cleaned], columns=list(LEDGER_COLUMNS))
-    empty = [f"{row.file}: holds no record" for row in ledger.itertuples() if row.records == 0]
-    return Survey(
-        patches=patches,
-        set_aside=gpd.GeoDataFrame(aside, geometry="geometry", crs=crs),
-        repaired=pd.concat([part.repaired for part in cleaned], ignore_index=True),
-        ledger=ledger,
-        notes=[*dict.fromkeys(note for part in cleaned for note in part.notes), *empty, *_unknown_notes(patches)],
-        files=files,
-    )
-
-
-def _unknown_notes(patches: gpd.GeoDataFrame) -> list[str]:
-    counts = patches.loc[~patches["known"].astype(bool), "species"].value_counts()
-    if counts.empty:
-        return []
-    named = ", ".join(
-        f"{name} ({counts[name]} record{'s' if counts[name] > 1 else ''})" for name in sorted(counts.index)
-    )
-    return [f"Not in the species catalogue, counted as written: {named}. If it is native, take it out of the survey."]

@@ -6,13 +6,12 @@ from typing import Any
 
 import geopandas as gpd
 import numpy as np
-import pandas as pd
 import shapely
 from pyproj import CRS
 
 from invasimap.core.crs import centre_lonlat, require_crs, working_crs
 from invasimap.core.errors import Fault, LayerError
-from invasimap.inputs.place import NEAR_M, datum_note, place
+from invasimap.inputs.place import NEAR_M, datum_note, place_shapes
 
 TORN_M = 100_000.0  # no edge of a feature is this long
 WRONG_PLACE_M = 10_000.0  # a layer with nothing nearer than this is not in this county, let alone this tract
@@ -43,9 +42,8 @@ def placed(frame: gpd.GeoDataFrame, *, crs: CRS, outline: Any, where: str) -> gp
         otherwise, or when nothing of the layer lies within 10 km of the stands.
     """
     source = require_crs(frame, where)
-    blank = pd.Series("", index=frame.index, dtype=object)
-    found = place(frame.geometry.to_numpy(), blank, source=source, crs=crs, near=outline)
-    reason = found["reason"].to_numpy(dtype=object).copy()
+    shapes, why = place_shapes(frame.geometry.to_numpy(dtype=object), source=source, crs=crs, near=outline)
+    reason = why.to_numpy()
     torn = (reason == "") & (_longest_step_m(frame.geometry.to_crs(crs).to_numpy()) > TORN_M)
     reason[torn] = "a step between two of its places is over 100 km long: one of them is wrong"
     wrong = np.array([_is_mistake(text) for text in reason], bool)
@@ -57,7 +55,7 @@ def placed(frame: gpd.GeoDataFrame, *, crs: CRS, outline: Any, where: str) -> gp
         raise LayerError(
             Fault(where=where, what=what, mend="mend their coordinates: left so, they would count for nothing")
         )
-    moved = frame.set_geometry(gpd.GeoSeries(found["geometry"].to_numpy(), index=frame.index, crs=crs))
+    moved = frame.set_geometry(gpd.GeoSeries(shapes, index=frame.index, crs=crs))
     moved.attrs["notes"] = [*frame.attrs.get("notes", ()), *filter(None, [datum_note(source, crs, where)])]
     if not frame.empty:
         moved.attrs["notes"] += _distance_notes(moved, outline, where)

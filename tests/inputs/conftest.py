@@ -43,3 +43,17 @@ def write(tmp_path: Path) -> Callable[[str, str | bytes], Path]:
         return path
 
     return run
+
+
+@pytest.fixture
+def refused(read: Callable[..., Survey]) -> Callable[..., str]:
+    """Why a file is not read; it must stand in the account as one record, number 0, set aside."""
+
+    def run(name: str, **section: Any) -> str:
+        survey = read(name, **section)
+        assert survey.ledger.to_numpy().tolist() == [[name, 1, 0, 0, 1]]
+        assert survey.set_aside["record"].tolist() == [0] and len(survey.patches) == 0
+        assert any(note.startswith(f"{name}: NOT READ") for note in survey.notes)
+        return str(survey.set_aside["reason"][0])
+
+    return run

@@ -13,8 +13,8 @@ from numpy.typing import NDArray
 from pyproj import CRS
 
 from invasimap.core.errors import Fault, LayerError
-from invasimap.inputs.cells import text_column
-from invasimap.inputs.fields import Column, DecimalComma, find_columns, header_words, is_lonlat, role_text
+from invasimap.inputs.cells import Cells, text_column
+from invasimap.inputs.fields import Column, DecimalComma, find_columns, header_words, is_lonlat, plain_number
 from invasimap.inputs.formats import positions
 from invasimap.inputs.formats.raw import WGS84, RawLayer, marks
 
@@ -32,10 +32,11 @@ _EASTING: Final = ("easting", "east", "utmx", "utme", "utmeasting")
 
 @dataclasses.dataclass(frozen=True, kw_only=True)
 class Located:
-    """One shape (or None) a row in ``crs``, why a row has none, and what had to be taken."""
+    """One shape (or None) or point (``xy``, NaN for none) a row in ``crs``, why a row has none, and what was taken."""
 
-    geometry: NDArray[np.object_]
     problem: pd.Series[Any]
+    geometry: NDArray[np.object_] | None = None
+    xy: NDArray[np.float64] | None = None
     repair: NDArray[np.object_] | None = None
     crs: CRS | None = WGS84
     notes: tuple[str, ...] = ()
@@ -52,6 +53,12 @@ def has_position(headers: Iterable[str], lonlat: LonLat = (None, None)) -> bool:
     headers = [header for header in headers if header]
     found = find_columns(headers, overrides=_overrides(lonlat))
     return ("lon" in found and "lat" in found) or bool(_named(headers, _WKT) or _named(headers, _TEXT))
+
+
+def degree_columns(headers: Iterable[str], lonlat: LonLat = (None, None)) -> list[str]:
+    """The columns that hold a longitude or a latitude in degrees, by their headers."""
+    found = find_columns(list(headers), overrides=_overrides(lonlat))
+    return [found[role][0].name for role in ("lon", "lat") if role in found and is_lonlat(found[role][0].name)]
 
 
 def locate(frame: pd.DataFrame, *, label: str, lonlat: LonLat = (None, None), comma: DecimalComma = "never") -> Located:
@@ -95,6 +102,7 @@ def table_layer(
         layer=layer,
         frame=frame,
         geometry=located.geometry,
+        xy=located.xy,
         marks=marks(len(frame), problem=why.to_numpy(), repair=repair),
         crs=located.crs,
         crs_assumed=True,
@@ -140,16 +148,30 @@ def _of_columns(
 ) -> Located:  # fmt: skip
     known = is_lonlat(found["lon"][0].name) and is_lonlat(found["lat"][0].name)
     number: DecimalComma = "always" if known and comma != "never" else comma  # no thousands among degrees
-    columns = {role: _alike(found[role], known=known) for role in ("lon", "lat")}
-    lon, lat = (role_text(frame, columns[role], decimal_comma=number) for role in ("lon", "lat"))
+    lon, lat = (_axis(frame, _alike(found[role], known=known), comma=number) for role in ("lon", "lat"))
     zone = "" if known else _zone_column(frame, found["lon"][0].name)
     if zone:
         zones = text_column(frame[zone])
         bare = zones.str.fullmatch(r"\D*\d+\D*").fillna(False) & ~zones.str.contains(r"\d\s*[A-Za-z]")
         notes = (f"{label}: UTM zones without a letter are taken as north of the equator",) if bare.any() else ()
         return dataclasses.replace(_of_positions(positions.parse_utm(lon, lat, zones), frame.index), notes=notes)
-    geometry, why = _points(lon, lat)
-    return Located(geometry=geometry, problem=why, crs=WGS84 if known else None)
+    (x, lon_why), (y, lat_why) = positions.parse_degrees(lon, axis="lon"), positions.parse_degrees(lat, axis="lat")
+    why = pd.Series(np.where(lon_why != "", lon_why, lat_why), index=frame.index, dtype=object)
+    return Located(xy=np.column_stack([x, y]), problem=why, crs=WGS84 if known else None)
+
+
+def _axis(frame: pd.DataFrame, columns: list[Column], *, comma: DecimalComma) -> pd.Series[Any]:
+    """The cells of an axis: numbers as they are, else text."""
+    first = frame[columns[0].name]
+    if pd.api.types.is_float_dtype(first) and (len(columns) == 1 or first.notna().all()):
+        return first
+    found = Cells.same("", len(frame))
+    for column in columns:
+        cells = Cells.of(frame[column.name])
+        if comma != "never":
+            cells = cells.map(lambda text: plain_number(text, thousands=comma == "unless_thousands"))
+        found = found.or_else(cells)
+    return pd.Series(found.to_numpy(), index=frame.index, dtype=object)
 
 
 def _alike(columns: list[Column], *, known: bool) -> list[Column]:
@@ -164,17 +186,7 @@ def _zone_column(frame: pd.DataFrame, easting: str) -> str:
 
 
 def _of_positions(found: positions.Positions, index: pd.Index[Any]) -> Located:
-    geometry = np.full(len(index), None, dtype=object)
     good = np.isfinite(found.lon) & np.isfinite(found.lat) & (found.problem == "")
-    geometry[good] = shapely.points(found.lon[good], found.lat[good])
+    xy = np.where(good[:, None], np.column_stack([found.lon, found.lat]), np.nan)
     problem = np.where(good | (found.problem != ""), found.problem, "position cannot be worked out")
-    return Located(geometry=geometry, problem=pd.Series(problem, index=index, dtype=object), repair=found.repair)
-
-
-def _points(lon: pd.Series[Any], lat: pd.Series[Any]) -> tuple[NDArray[np.object_], pd.Series[Any]]:
-    """Points of two text columns, and what is wrong with those that are none."""
-    (x, lon_why), (y, lat_why) = positions.parse_degrees(lon, axis="lon"), positions.parse_degrees(lat, axis="lat")
-    good = np.isfinite(x) & np.isfinite(y)
-    geometry = np.full(len(x), None, dtype=object)
-    geometry[good] = shapely.points(x[good], y[good])
-    return geometry, pd.Series(np.where(lon_why != "", lon_why, lat_why), index=lon.index, dtype=object)
+    return Located(xy=xy, problem=pd.Series(problem, index=index, dtype=object), repair=found.repair)

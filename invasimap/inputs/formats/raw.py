@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
 import pandas as pd
+import shapely
 from numpy.typing import NDArray
 from pyproj import CRS
 from shapely.geometry.base import BaseGeometry
@@ -37,8 +39,9 @@ class Record:
 class RawLayer:
     """All records of one layer in file order.
 
-    ``frame`` has the columns as read on a plain 0..n-1 index, ``geometry`` one shape (or None) a record in ``crs``, and
-    ``marks`` the columns problem, repair, group (GPX element or KML folder) and walked (a recorded track).
+    ``frame`` has the columns as read on a plain 0..n-1 index and ``marks`` the columns problem, repair, group (GPX
+    element or KML folder) and walked (a recorded track). ``geometry`` holds one shape (or None) a record in ``crs``; of
+    a layer of points alone it may be None, and ``xy`` holds their coordinates (n x 2, NaN where there is none).
     ``crs_assumed`` says that the file does not name ``crs`` itself: a setting may replace it.
     ``decimal_comma`` says how a comma between digits is read; ``utc`` that times without an offset are UTC.
     """
@@ -46,13 +49,39 @@ class RawLayer:
     label: str
     layer: str
     frame: pd.DataFrame
-    geometry: NDArray[np.object_]
+    geometry: NDArray[np.object_] | None
     marks: pd.DataFrame
     crs: CRS | None
     crs_assumed: bool = False
     decimal_comma: DecimalComma = "never"
     utc: bool = False
     notes: tuple[str, ...] = field(default=())
+    xy: NDArray[np.float64] | None = None
+
+    @cached_property
+    def shapes(self) -> NDArray[np.object_]:
+        """One shape (or None) a record; made of ``xy`` where that is what was read."""
+        if self.geometry is not None:
+            return self.geometry
+        xy = np.empty((0, 2)) if self.xy is None else self.xy
+        made = np.full(len(xy), None, dtype=object)
+        good = ~np.isnan(xy).any(axis=1)
+        made[good] = shapely.points(xy[good])
+        return made
+
+    @cached_property
+    def points(self) -> NDArray[np.float64] | None:
+        """Coordinates (n x 2, NaN where there is none) of a layer of single points; None where it has other shapes."""
+        if self.geometry is None:
+            return self.xy
+        kinds = np.where(shapely.is_empty(self.geometry), -1, shapely.get_type_id(self.geometry))
+        if not np.isin(kinds, (-1, 0)).all():
+            return None
+        xy = np.full((len(kinds), 2), np.nan)
+        xy[kinds == 0] = np.column_stack(
+            [shapely.get_x(self.geometry[kinds == 0]), shapely.get_y(self.geometry[kinds == 0])]
+        )
+        return xy
 
 
 def from_records(

@@ -6,18 +6,20 @@ import csv
 import io
 import warnings
 from pathlib import Path
+from typing import Any, Final
 
 import pandas as pd
 
 from invasimap.core.errors import Fault, LayerError
-from invasimap.inputs.cells import text_column
+from invasimap.inputs.cells import Cells, text_column
 from invasimap.inputs.fields import DecimalComma
-from invasimap.inputs.formats.located import LonLat, has_position, locate, table_layer
+from invasimap.inputs.formats.located import LonLat, degree_columns, has_position, locate, table_layer
 from invasimap.inputs.formats.raw import RawLayer, read_bytes, unique_name
 
-DELIMITERS = ",;\t|"
-MAX_HEADER = 100_000
-HEADER_ROWS = 20  # a title, a date and a legend stand above; a header further down is none
+DELIMITERS: Final = ",;\t|"
+MAX_HEADER: Final = 100_000
+LONG: Final = 1_000_000  # characters, from which a table is read by the look of its first half million
+HEADER_ROWS: Final = 20  # a title, a date and a legend stand above; a header further down is none
 
 
 def read_table(path: Path, *, label: str, lonlat: LonLat = (None, None)) -> RawLayer:
@@ -28,9 +30,10 @@ def read_table(path: Path, *, label: str, lonlat: LonLat = (None, None)) -> RawL
     LayerError
         When it is empty, is no text or has no columns for the position.
     """
-    text, notes = decode(read_bytes(path, label=label), label=label)
+    data = read_bytes(path, label=label)
+    text, notes = decode(data, label=label)
     text, above = from_header(text, lonlat=lonlat)
-    frame, problem, delimiter = parse(text, label=label)
+    frame, problem, delimiter = parse(text, label=label, lonlat=lonlat)
     comma: DecimalComma = "always" if delimiter == ";" else "never" if delimiter == "," else "unless_thousands"
     located = locate(frame, label=label, lonlat=lonlat, comma=comma)
     if above:
@@ -77,19 +80,33 @@ def decode(data: bytes, *, label: str) -> tuple[str, tuple[str, ...]]:
     return text, notes
 
 
-def parse(text: str, *, label: str) -> tuple[pd.DataFrame, pd.Series[str], str]:
-    """All cells as text, a problem for each row with more cells than the header, and the delimiter."""
+def parse(
+    text: str, *, label: str, lonlat: LonLat = (None, None)
+) -> tuple[pd.DataFrame, pd.Series[str], str]:  # fmt: skip
+    """All cells as text, a problem for each row with more cells than the header, and the delimiter.
+
+    Of a long table the degrees are numbers, and columns that repeat themselves are categories.
+    """
     first, _, rest = text.partition("\n")
     if first.strip().lower().startswith("sep="):
         text = rest
     delimiter = sniff(text)
     try:
-        frame = _parse_fast(text, delimiter)
+        frame = _parse_long(text, delimiter, lonlat) if len(text) > LONG else _parse_fast(text, delimiter)
         problem = pd.Series("", index=frame.index, dtype=object)
     except (ValueError, Warning):  # ragged rows: the slow reader says which
         frame, problem = _parse_rows(text, delimiter, label=label)
-    blank = (frame == "").all(axis=1) if len(frame.columns) else pd.Series(True, index=frame.index)
-    return frame, problem.mask(blank & (problem == ""), "the row is blank"), delimiter
+    return frame, problem.mask(_blank_rows(frame) & (problem == ""), "the row is blank"), delimiter
+
+
+def _blank_rows(frame: pd.DataFrame) -> pd.Series[bool]:
+    blank = pd.Series(True, index=frame.index)
+    for name in frame.columns:
+        if not blank.any():
+            break
+        column = frame[name]
+        blank &= column.isna() if pd.api.types.is_float_dtype(column) else column == ""
+    return blank
 
 
 def sniff(text: str) -> str:
@@ -100,18 +117,49 @@ def sniff(text: str) -> str:
     >>> sniff('species;"cover, %";lon;lat')
     ';'
     """
-    header = next((line for line in text.splitlines() if line.strip()), "")
+    header = next((line for line in text[:MAX_HEADER].splitlines() if line.strip()), "")
     bare = "".join(header.split('"')[::2])
     return max(DELIMITERS, key=bare.count)
 
 
-def _parse_fast(text: str, delimiter: str) -> pd.DataFrame:
+def _parse_long(text: str, delimiter: str, lonlat: LonLat) -> pd.DataFrame:
+    """A long table by the look of its first rows; raises where the rest is otherwise."""
+    head = _parse_fast(text[: text.index("\n", LONG // 2)], delimiter)
+    degrees = [name for name in degree_columns(head.columns, lonlat) if _are_numbers(head[name])]
+    repeated = [name for name in head.columns if name not in degrees and head[name].nunique() < len(head) / 2]
+    types: dict[str, str] = dict.fromkeys(degrees, "float64") | dict.fromkeys(repeated, "category")
+    names = list(head.columns)
+    frame = _read_csv(
+        text, sep=delimiter, header=0, names=names, dtype={name: types.get(name, "object") for name in names},
+        keep_default_na=False, na_values={name: [""] for name in degrees},
+    )  # fmt: skip
+    for name in names:
+        if name not in degrees:
+            frame[name] = _stripped(frame[name])
+    return frame
+
+
+def _read_csv(text: str, **options: Any) -> pd.DataFrame:
     with warnings.catch_warnings():
         warnings.simplefilter("error", pd.errors.ParserWarning)
-        rows = pd.read_csv(
-            io.StringIO(text), sep=delimiter, header=None, dtype=object, keep_default_na=False, na_filter=False,
-            index_col=False,
-        )  # fmt: skip
+        data = io.BytesIO(text.encode("utf-8", "surrogatepass"))
+        return pd.read_csv(data, index_col=False, low_memory=False, **options)
+
+
+def _are_numbers(cells: pd.Series[Any]) -> bool:
+    return bool(pd.to_numeric(cells[cells != ""], errors="coerce").notna().all())
+
+
+def _stripped(column: pd.Series[Any]) -> pd.Series[Any]:
+    """Text without spaces round it; a column of categories stays one."""
+    if not isinstance(column.dtype, pd.CategoricalDtype):
+        return text_column(column)
+    cells = Cells.of(column)
+    return pd.Series(pd.Categorical.from_codes(cells.codes, categories=pd.Index(cells.texts)), index=column.index)
+
+
+def _parse_fast(text: str, delimiter: str) -> pd.DataFrame:
+    rows = _read_csv(text, sep=delimiter, header=None, dtype=object, keep_default_na=False, na_filter=False)
     frame = rows.iloc[1:].reset_index(drop=True).fillna("").astype(object)
     frame.columns = pd.Index(header_names([str(cell) for cell in rows.iloc[0]]))
     return frame.apply(text_column) if len(frame) else frame

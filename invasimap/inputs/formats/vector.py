@@ -61,7 +61,7 @@ def read_flatgeobuf(path: Path, *, label: str) -> list[RawLayer]:
         return [raw]
     order = np.argsort(pd.to_numeric(raw.frame[name]).to_numpy(), kind="stable")
     frame, marked = (part.iloc[order].reset_index(drop=True) for part in (raw.frame, raw.marks))
-    return [dataclasses.replace(raw, frame=frame, marks=marked, geometry=raw.geometry[order])]
+    return [dataclasses.replace(raw, frame=frame, marks=marked, geometry=raw.shapes[order])]
 
 
 def read_parquet(path: Path, *, label: str) -> list[RawLayer]:

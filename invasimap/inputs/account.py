@@ -1,0 +1,171 @@
+"""The account of every record: what became of it, file by file, and the survey that comes of it."""
+
+from __future__ import annotations
+
+import itertools
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
+from typing import Any, Final
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+from numpy.typing import NDArray
+from pyproj import CRS
+
+from invasimap.core.errors import InputError
+from invasimap.inputs.cells import cell_text
+from invasimap.inputs.formats.raw import WGS84, RawLayer, Record, from_records
+from invasimap.inputs.patches import ellipses
+from invasimap.inputs.records import Cleaned, Records, stack_records
+
+PATCH_COLUMNS: Final = (
+    "id", "species", "common_name", "known", "date", "cover_pct", "cover_low_pct", "cover_high_pct", "height_m",
+    "accuracy_m", "observer", "shape", "file", "record", "notes",
+)  # fmt: skip
+LEDGER_COLUMNS: Final = ("file", "records", "accepted", "repaired", "set_aside")
+NOT_READ: Final = "file not read"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Survey:
+    """What the field files gave.
+
+    For each file ``records`` = ``accepted`` + ``repaired`` + ``set_aside`` in ``ledger``; a file that cannot be read
+    counts as one record, number 0. ``set_aside`` has file, record, reason and the raw values as JSON. ``kept`` are the
+    records that are used, in input order, in the working system ``crs`` in metres.
+    """
+
+    kept: Records
+    crs: CRS
+    set_aside: gpd.GeoDataFrame
+    repaired: pd.DataFrame
+    ledger: pd.DataFrame
+    notes: list[str]
+    files: list[Path]
+
+    @cached_property
+    def patches(self) -> gpd.GeoDataFrame:
+        """The records that are used, as polygons: drawn when first asked for."""
+        return patches_of(self.kept, crs=self.crs)
+
+
+def not_read(error: InputError, *, label: str) -> RawLayer:
+    """A layer of one record, without values, in place of a file that cannot be read."""
+    why = "; ".join(f"{fault.what}{f' ({fault.mend})' if fault.mend else ''}" for fault in error.faults)
+    return from_records([Record(values={}, problem=f"{NOT_READ}: {why}")], label=label, layer=label, crs=WGS84)
+
+
+def gather(cleaned: Sequence[Cleaned], *, crs: CRS, files: list[Path]) -> Survey:
+    """The survey that the layers' records make."""
+    starts = np.cumsum([0, *(len(part.records) for part in cleaned)])
+    spans = [slice(start, stop) for start, stop in itertools.pairwise(starts)]
+    records = stack_records([part.records for part in cleaned])
+    good, said = records.reason.blank, ~records.how.blank
+    ledger = pd.DataFrame(
+        [_row(part.raw.label, good[span], said[span]) for part, span in zip(cleaned, spans, strict=True)],
+        columns=list(LEDGER_COLUMNS),
+    )
+    kept = take_records(records, np.flatnonzero(good)) if not good.all() else records
+    notes = dict.fromkeys(note for part in cleaned for note in part.notes)
+    return Survey(
+        kept=kept,
+        crs=crs,
+        set_aside=_set_aside(records, [part.raw.frame for part in cleaned], np.flatnonzero(~good), starts, crs=crs),
+        repaired=_repaired(records, np.flatnonzero(good & said)),
+        ledger=ledger,
+        notes=[*notes, *_file_notes(ledger, records), *_unknown_notes(kept)],
+        files=files,
+    )
+
+
+def take_records(records: Records, rows: NDArray[np.intp]) -> Records:
+    """Some of the records."""
+    return Records(
+        text={name: cells.take(rows) for name, cells in records.text.items()},
+        number={name: values[rows] for name, values in records.number.items()},
+        known=records.known[rows],
+        xy=records.xy[rows],
+        geometry=records.geometry[rows],
+        placed=records.placed[rows],
+        reason=records.reason.take(rows),
+        how=records.how.take(rows),
+    )
+
+
+def patches_of(records: Records, *, crs: CRS) -> gpd.GeoDataFrame:
+    """Records as patches: polygons in the working system, with an id of their own."""
+    columns: dict[str, Any] = {name: cells.to_numpy() for name, cells in records.text.items()}
+    columns |= {**records.number, "known": records.known, "record": records.number["record"].astype(np.int64)}
+    columns["id"] = np.array([f"P{number:04d}" for number in range(1, len(records) + 1)], dtype=object)
+    geometry = records.geometry.copy()
+    points = np.flatnonzero(shapely.is_missing(geometry))
+    a_m, b_m, bearing_deg = (records.number[name][points] for name in ("a_m", "b_m", "bearing_deg"))
+    x, y = records.xy[points].T
+    geometry[points] = ellipses(x, y, a_m=a_m, b_m=b_m, bearing_deg=bearing_deg)
+    return gpd.GeoDataFrame({name: columns[name] for name in PATCH_COLUMNS}, geometry=geometry, crs=crs)
+
+
+def _row(label: str, good: NDArray[np.bool_], said: NDArray[np.bool_]) -> tuple[str, int, int, int, int]:
+    return label, len(good), int((good & ~said).sum()), int((good & said).sum()), int((~good).sum())
+
+
+def _numbers(records: Records, rows: NDArray[np.intp]) -> dict[str, Any]:
+    """File and record number of some records; that of a file that was not read is 0."""
+    whole = records.reason.each([text.startswith(NOT_READ) for text in records.reason.texts], dtype=bool)[rows]
+    numbers = records.number["record"][rows].astype(np.int64)
+    return {"file": records.text["file"].take(rows).to_numpy(), "record": np.where(whole, 0, numbers)}
+
+
+def _repaired(records: Records, rows: NDArray[np.intp]) -> pd.DataFrame:
+    return pd.DataFrame({**_numbers(records, rows), "how": records.how.take(rows).to_numpy()})
+
+
+def _set_aside(
+    records: Records, frames: list[pd.DataFrame], rows: NDArray[np.intp], starts: NDArray[Any], *, crs: CRS
+) -> gpd.GeoDataFrame:  # fmt: skip
+    layer = np.searchsorted(starts, rows, side="right") - 1
+    raw: list[str] = []
+    for number in np.unique(layer):
+        own = rows[layer == number] - starts[number]
+        raw += [_raw_json(row) for row in frames[number].iloc[own].to_dict("records")]
+    geometry = records.placed[rows]
+    points = ~np.isnan(records.xy[rows]).any(axis=1)
+    geometry[points] = shapely.points(records.xy[rows][points])
+    columns = {**_numbers(records, rows), "reason": records.reason.take(rows).to_numpy(), "raw": np.array(raw, object)}
+    return gpd.GeoDataFrame(columns, geometry=geometry, crs=crs)
+
+
+def _raw_json(row: dict[Any, Any]) -> str:
+    """Raw values as JSON; a missing value is null."""
+    values = {str(k): None if cell_text(v) == "" and not isinstance(v, str) else v for k, v in row.items()}
+    return json.dumps(values, ensure_ascii=False, default=_plain)
+
+
+def _plain(value: Any) -> Any:
+    return value.item() if isinstance(value, np.generic) else str(value)
+
+
+def _file_notes(ledger: pd.DataFrame, records: Records) -> list[str]:
+    """Files that were not read, and those that hold nothing."""
+    notes = []
+    for number, text in enumerate(records.reason.texts):
+        if text.startswith(NOT_READ):
+            files = records.text["file"].take(np.flatnonzero(records.reason.codes == number)).used()
+            notes += [f"{file}: NOT READ: {text.partition(': ')[2]}" for file in files]
+    return notes + [f"{row.file}: holds no record" for row in ledger.itertuples() if row.records == 0]
+
+
+def _unknown_notes(kept: Records) -> list[str]:
+    unknown = np.flatnonzero(~kept.known)
+    names = kept.text["species"].take(unknown)
+    counts = np.bincount(names.codes, minlength=len(names.texts))
+    found = sorted((name, int(count)) for name, count in zip(names.texts, counts, strict=True) if count)
+    if not found:
+        return []
+    named = ", ".join(f"{name} ({count} record{'s' if count > 1 else ''})" for name, count in found)
+    return [f"Not in the species catalogue, counted as written: {named}. If it is native, take it out of the survey."]

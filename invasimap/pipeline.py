@@ -6,22 +6,25 @@ import dataclasses
 import time
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import AbstractContextManager, contextmanager, nullcontext
+from dataclasses import dataclass
 from pathlib import Path
+from typing import Any, Final
 
 import geopandas as gpd
 import shapely
+from pyproj import CRS
 
-from invasimap.core.errors import InputError, InvariantError
+from invasimap.core.errors import Fault, InputError, InvariantError
 from invasimap.core.files import sha256, whole_folder
 from invasimap.core.settings import Tract
 from invasimap.core.toml_file import read_tract
 from invasimap.inputs.account import Survey
 from invasimap.inputs.species import load_catalogue
-from invasimap.inputs.survey import read_survey, survey_file_faults
+from invasimap.inputs.survey import read_survey
 from invasimap.land.access import access_classes
 from invasimap.land.features import half_width_m
 from invasimap.land.ground import crossing_notes
-from invasimap.land.layers import LandLayers, elevation_faults, read_land, read_tract_terrain
+from invasimap.land.layers import LandLayers, elevation_faults, read_land, read_tract_terrain, stands_alone
 from invasimap.land.protection import protection_zones, slope_notes
 from invasimap.land.terrain import Terrain
 from invasimap.mosaic.acreage import ground_area, species_area
@@ -42,6 +45,7 @@ from invasimap.prescription.plan import Check, Plan
 from invasimap.reports.proof import FILES_LIMIT, files_error
 from invasimap.reports.write import write_data, write_pages, write_run_record
 
+EVERYWHERE_M: Final = (-3e7, -3e7, 3e7, 3e7)  # what survey positions are held against where there are no stands
 Step = Callable[[str], AbstractContextManager[object]]
 
 
@@ -99,6 +103,7 @@ def plan(tract: Tract | str | Path, *, step: Step = quiet) -> Plan:
         ground=ground_area(faces),
         ledger=survey.ledger,
         repaired=survey.repaired,
+        columns=survey.columns,
         checks=checks,
         notes=(*notes, *crossing_notes(ground), *slope_notes(land.features, terrain, within=land.outline)),
         inputs={path: sha256(path) for path in [settings.file, *land.files, *survey.files]},
@@ -139,6 +144,17 @@ def write_plan(made: Plan, out: Path | str | None = None, *, step: Step = quiet)
     return folder
 
 
+@dataclass(frozen=True, kw_only=True)
+class Inputs:
+    """What a tract's files gave: the parts that could be read, what is to be said of them, and every fault."""
+
+    land: LandLayers | None
+    survey: Survey | None
+    terrain: Terrain | None
+    notes: list[str]
+    faults: list[Fault]
+
+
 def read_inputs(settings: Tract, *, step: Step = quiet) -> tuple[LandLayers, Survey, Terrain, list[str]]:
     """Everything a tract's settings name: land, surveys and elevation, and what is to be said of them.
 
@@ -147,32 +163,51 @@ def read_inputs(settings: Tract, *, step: Step = quiet) -> tuple[LandLayers, Sur
     InputError
         Lists every fault of every file, not only the first.
     """
+    found = look_over(settings, step=step)
+    if found.faults or found.land is None or found.survey is None or found.terrain is None:
+        raise InputError(found.faults)
+    return found.land, found.survey, found.terrain, found.notes
+
+
+def look_over(settings: Tract, *, step: Step = quiet) -> Inputs:
+    """Read everything that can be read and gather the faults; one part that is at fault does not hide another's.
+
+    Without land layers the survey's places are held against the stands alone; without these, against nothing.
+    """
     faults = elevation_faults(settings)
-    try:
-        with step("Stands, water, ways and land"):
+    land = survey = terrain = None
+    notes: list[str] = []
+    with step("Stands, water, ways and land"):
+        try:
             land = read_land(settings)
-    except InputError as error:
-        raise InputError(
-            [*error.faults, *faults, *survey_file_faults(settings.survey, folder=settings.folder)]
-        ) from None
-    try:
-        with step("Surveys"):
-            survey = read_survey(
-                settings.survey,
-                folder=settings.folder,
-                crs=land.crs,
-                near=land.outline,
-                timezone=settings.tract.zone,
-                species=load_catalogue(),
-                intake=settings.intake,
-            )
-    except InputError as error:
-        raise InputError([*error.faults, *faults]) from None
-    if faults:
-        raise InputError(faults)
-    with step("Elevation"):
-        terrain, terrain_notes = read_tract_terrain(settings, land, survey.patches)
-    return land, survey, terrain, [*loud_notes(settings, land, survey), *land.notes, *survey.notes, *terrain_notes]
+        except InputError as error:
+            faults = [*error.faults, *faults]
+    crs, near = (land.crs, land.outline) if land else stands_alone(settings)
+    with step("Surveys"):
+        try:
+            survey = _read_survey(settings, crs=crs, near=near or shapely.box(*EVERYWHERE_M))
+        except InputError as error:
+            faults = [*error.faults, *faults]
+    if land is None and near is None:
+        notes.append("Places were not checked: there are no stands to hold them against.")
+    notes += [*(loud_notes(settings, land, survey) if land and survey else []), *(survey.notes if survey else [])]
+    if land and survey and not faults:
+        with step("Elevation"):
+            terrain, terrain_notes = read_tract_terrain(settings, land, survey.patches)
+        notes = [*notes, *land.notes, *terrain_notes]
+    return Inputs(land=land, survey=survey, terrain=terrain, notes=notes, faults=faults)
+
+
+def _read_survey(settings: Tract, *, crs: CRS, near: Any) -> Survey:
+    return read_survey(
+        settings.survey,
+        folder=settings.folder,
+        crs=crs,
+        near=near,
+        timezone=settings.tract.zone,
+        species=load_catalogue(),
+        intake=settings.intake,
+    )
 
 
 def loud_notes(settings: Tract, land: LandLayers, survey: Survey) -> list[str]:

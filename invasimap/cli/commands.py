@@ -10,8 +10,12 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from invasimap.cli.progress import Progress
+from invasimap.core.errors import InputError
 
 if TYPE_CHECKING:
+    from invasimap.core.errors import Fault
+    from invasimap.core.settings import Tract
+    from invasimap.pipeline import Inputs
     from invasimap.prescription.plan import Plan
 
 TRACT = click.argument("tract", type=click.Path(path_type=Path))
@@ -50,28 +54,55 @@ def check_command(tract: Path, as_json: bool, quiet: bool, verbose: bool) -> Non
     """
     from invasimap.core.files import refuse_foreign
     from invasimap.core.toml_file import read_tract
-    from invasimap.pipeline import read_inputs
+    from invasimap.pipeline import look_over
 
     progress = Progress(quiet=quiet or as_json, verbose=verbose)
     settings = read_tract(tract)
-    land, survey, terrain, notes = read_inputs(settings, step=progress)
-    refuse_foreign(settings.folder / "out")
-    layers = {
+    found = look_over(settings, step=progress)
+    faults = list(found.faults)
+    try:
+        refuse_foreign(settings.folder / "out")
+    except InputError as error:
+        faults += error.faults
+    if as_json:
+        click.echo(json.dumps(_as_data(settings, found, faults), indent=2, default=str))
+    else:
+        progress.layers(_layer_words(settings, found))
+        if found.survey is not None:
+            progress.columns(found.survey.columns)
+            progress.ledger(found.survey.ledger)
+            progress.set_aside(found.survey.set_aside)
+        progress.notes(found.notes)
+    if faults:
+        raise InputError(faults)
+
+
+def _layer_words(settings: Tract, found: Inputs) -> dict[str, str]:
+    """What the land files hold, in words."""
+    land, terrain = found.land, found.terrain
+    if land is None:
+        return {"land": "not read: see the faults"}
+    elevation = "not read: see the faults" if terrain is None else str(settings.land.elevation)
+    return {
         "stands": f"{len(land.stands)}, {settings.shown.area_of(land.outline.area):,.1f} {settings.shown.area}",
         "protected features": str(len(land.features)),
         "ways": str(len(land.ways)),
         "entries": str(len(land.entries)),
-        "elevation": "none: level ground assumed" if terrain.flat else str(settings.land.elevation),
+        "elevation": "none: level ground assumed" if terrain is not None and terrain.flat else elevation,
     }
-    if as_json:
-        reasons = survey.set_aside[["file", "record", "reason"]].to_dict("records")
-        found = {"layers": layers, "ledger": survey.ledger.to_dict("records"), "set_aside": reasons, "notes": notes}
-        click.echo(json.dumps(found, indent=2, default=str))
-        return
-    progress.layers(layers)
-    progress.ledger(survey.ledger)
-    progress.set_aside(survey.set_aside)
-    progress.notes(notes)
+
+
+def _as_data(settings: Tract, found: Inputs, faults: list[Fault]) -> dict[str, Any]:
+    """What ``check`` says, for scripts."""
+    survey = found.survey
+    tables = {} if survey is None else {
+        "columns": survey.columns.to_dict("records"),
+        "ledger": survey.ledger.to_dict("records"),
+        "set_aside": survey.set_aside[["file", "record", "reason"]].to_dict("records"),
+        "repaired": survey.repaired.to_dict("records"),
+    }  # fmt: skip
+    said = [{"where": fault.where, "what": fault.what, "mend": fault.mend} for fault in faults]
+    return {"layers": _layer_words(settings, found), **tables, "notes": found.notes, "faults": said}
 
 
 @click.command("demo")

@@ -65,6 +65,13 @@ class Progress:
         if not self._quiet:
             Console(highlight=False).print(table)
 
+    def columns(self, columns: pd.DataFrame) -> None:
+        """Which column of each file was taken for what."""
+        for file in columns["file"].unique():
+            rows = columns[columns["file"] == file].to_dict("records")
+            taken = [f"{row['column']} = {row['role']}" + (f" ({row['unit']})" if row["unit"] else "") for row in rows]
+            self.say(f"{file}: {', '.join(taken)}")
+
     def set_aside(self, records: pd.DataFrame) -> None:
         """Every record that was not used, and why."""
         for row in records.itertuples(index=False):

@@ -38,7 +38,6 @@ from invasimap.core.survey_settings import (
     COVER_SCALES,
     IntakeSection,
     Layer,
-    LimitsSection,
     PhotosSection,
     SurveySection,
 )  # fmt: skip
@@ -239,7 +238,6 @@ class Tract(Section):
     survey: list[SurveySection] = Field(min_length=1)
     photos: list[PhotosSection] = Field(default_factory=list)
     intake: IntakeSection = IntakeSection()
-    limits: LimitsSection = LimitsSection()
     stands: StandsSection
     protect: list[ProtectSection] = Field(default_factory=list)
     land: LandSection = LandSection()

@@ -1,4 +1,4 @@
-"""What a ``tract.toml`` may say of field files: ``[[survey]]``, ``[[photos]]``, ``[intake]`` and ``[limits]``."""
+"""What a ``tract.toml`` may say of field files: ``[[survey]]``, ``[[photos]]`` and ``[intake]``."""
 
 from __future__ import annotations
 
@@ -64,6 +64,16 @@ class PhotosSection(Section):
     within_m: PositiveLength = Field(alias="within")
 
 
+class LimitsSection(Section):
+    """``[intake.limits]``: what is refused as a mistake or an attack: files and archives that are too large, shapes
+    with too many vertices."""
+
+    file_B: DataSize = Field(200e6, alias="file")
+    unpacked_B: DataSize = Field(200e6, alias="unpacked")
+    members: int = Field(10_000, ge=1)
+    vertices: int = Field(1_000_000, ge=4)
+
+
 class IntakeSection(Section):
     """``[intake]``: how field files are read and cleaned.
 
@@ -80,16 +90,7 @@ class IntakeSection(Section):
     repair_positions: bool = True
     merge_copies: bool = True
     cover_scales: dict[str, dict[str, CoverRange]] = Field(default_factory=dict)
-
-
-class LimitsSection(Section):
-    """``[limits]``: what is refused as a mistake or an attack: files and archives too large, shapes with too many
-    vertices."""
-
-    file_B: DataSize = Field(200e6, alias="file")
-    unpacked_B: DataSize = Field(200e6, alias="unpacked")
-    members: int = Field(10_000, ge=1)
-    vertices: int = Field(1_000_000, ge=4)
+    limits: LimitsSection = LimitsSection()
 
 
 INTAKE: Final = IntakeSection()

@@ -28,6 +28,7 @@ PATCH_COLUMNS: Final = (
     "accuracy_m", "observer", "shape", "file", "record", "notes",
 )  # fmt: skip
 LEDGER_COLUMNS: Final = ("file", "records", "accepted", "repaired", "set_aside")
+ROLE_COLUMNS: Final = ("file", "column", "role", "unit")
 NOT_READ: Final = "file not read"
 
 
@@ -37,7 +38,8 @@ class Survey:
 
     For each file ``records`` = ``accepted`` + ``repaired`` + ``set_aside`` in ``ledger``; a file that cannot be read
     counts as one record, number 0. ``set_aside`` has file, record, reason and the raw values as JSON. ``kept`` are the
-    records that are used, in input order, in the working system ``crs`` in metres.
+    records that are used, in input order, in the working system ``crs`` in metres. ``columns`` says which column of
+    which file was taken for what (file, column, role, unit).
     """
 
     kept: Records
@@ -47,6 +49,7 @@ class Survey:
     ledger: pd.DataFrame
     notes: list[str]
     files: list[Path]
+    columns: pd.DataFrame
 
     @cached_property
     def patches(self) -> gpd.GeoDataFrame:
@@ -80,6 +83,10 @@ def gather(cleaned: Sequence[Cleaned], *, crs: CRS, files: list[Path]) -> Survey
         ledger=ledger,
         notes=[*notes, *_file_notes(ledger, records), *_unknown_notes(kept)],
         files=files,
+        columns=pd.DataFrame(
+            [(part.raw.label, *row) for part in cleaned for row in part.columns],
+            columns=["file", "column", "role", "unit"],
+        ),
     )
 
 

@@ -176,8 +176,8 @@ def _parts(layers: list[RawLayer], species: Catalogue) -> dict[str, RawLayer]:
     section = SurveySection(files=["*"])
     told = []
     for raw in layers:
-        texts, _ = role_cells(raw, section, species)
-        told.append(dataclasses.replace(raw, marks=raw.marks.assign(species=texts["species"].to_numpy())))
+        named = role_cells(raw, section, species).cells["species"]
+        told.append(dataclasses.replace(raw, marks=raw.marks.assign(species=named.to_numpy())))
     return _by_name(told)
 
 

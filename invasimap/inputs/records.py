@@ -60,16 +60,18 @@ class Records:
 
 @dataclass(frozen=True, kw_only=True)
 class Cleaned:
-    """A layer as read and as cleaned, and what is to be said aloud."""
+    """A layer as read and as cleaned, its columns (column, role, unit), and what is to be said aloud."""
 
     raw: RawLayer
     records: Records
+    columns: list[tuple[str, str, str]]
     notes: list[str]
 
 
 def clean_layer(raw: RawLayer, section: SurveySection, *, crs: CRS | None, site: Site) -> Cleaned:
     """Clean one layer; ``crs`` is what its ``[[survey]]`` block says, used only where the file does not."""
-    texts, notes = role_cells(raw, section, site.species)
+    roles = role_cells(raw, section, site.species)
+    texts, notes = roles.cells, [*roles.notes]
     notes += _fraction_note(raw, texts["cover"])
     source = source_crs(raw, crs)
     if source is None:
@@ -80,7 +82,8 @@ def clean_layer(raw: RawLayer, section: SurveySection, *, crs: CRS | None, site:
     sizes = read_sizes(texts)
     walked = raw.marks["walked"].to_numpy()
     drawn = footprints(placed, walked=walked, sizes=sizes, defaults=section.defaults, intake=site.intake)
-    return Cleaned(raw=raw, records=_records(raw, texts, placed, drawn, section=section, site=site), notes=notes)
+    records = _records(raw, texts, placed, drawn, section=section, site=site)
+    return Cleaned(raw=raw, records=records, columns=roles.columns, notes=notes)
 
 
 def _records(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
+from dataclasses import dataclass
 from typing import Any, Final, get_args
 
 import numpy as np
@@ -24,8 +25,17 @@ _NO_SPECIES: Final = 'no column names the species: set columns = { species = "â€
 _TRIED: Final = 200  # names of a label that are looked up before it is taken for the species
 
 
-def role_cells(raw: RawLayer, section: SurveySection, species: Catalogue) -> tuple[dict[str, Cells], list[str]]:
-    """Cells of every role, and notes where the species had to be found in a label."""
+@dataclass(frozen=True, kw_only=True)
+class Roles:
+    """Cells of every role, which columns they come from (column, role, unit), and what is to be said."""
+
+    cells: dict[str, Cells]
+    columns: list[tuple[str, str, str]]
+    notes: list[str]
+
+
+def role_cells(raw: RawLayer, section: SurveySection, species: Catalogue) -> Roles:
+    """What each role of a layer's records says; the species may have to be found in a label."""
     overrides = {str(role): name for role, name in section.columns.items()}
     found = find_columns(raw.frame.columns, overrides=overrides)
     texts = {
@@ -36,15 +46,18 @@ def role_cells(raw: RawLayer, section: SurveySection, species: Catalogue) -> tup
     for column in (c for c in raw.frame.columns if str(c).lower() in ("desc", "cmt", "description")):
         _take_pairs(Cells.of(raw.frame[column]), texts, found)
     notes = list(raw.notes)
+    taken = [(column.name, role, column.unit) for role, columns in found.items() for column in columns]
     if "species" not in found and texts["species"].all_blank:
         for column in (c for label in _LABELS for c in raw.frame.columns if str(c).lower() == label):
             cells = Cells.of(raw.frame[column])
             known = [species.match(text).known for text in cells.used()[:_TRIED]]
             if known and np.mean(known) >= 0.5:
                 texts["species"] = cells
-                return texts, [*notes, f"{raw.label}: species taken from column {column!r}"]
+                taken.append((str(column), "species", ""))
+                notes.append(f"{raw.label}: species taken from column {column!r}")
+                return Roles(cells=texts, columns=taken, notes=notes)
         notes.append(f"{raw.label}: {_NO_SPECIES}")
-    return texts, notes
+    return Roles(cells=texts, columns=taken, notes=notes)
 
 
 def cells_of(frame: pd.DataFrame, columns: Iterable[Column], *, decimal_comma: DecimalComma = "never") -> Cells:

@@ -54,7 +54,7 @@ def read_survey(
     species
         The catalogue that names are held against.
     intake
-        How records are cleaned.
+        How records are cleaned, and from what size on files and shapes are refused.
 
     Raises
     ------

@@ -13,7 +13,7 @@ import pandas as pd
 import shapely
 from pyproj import CRS
 
-from invasimap.core.crs import read_crs, to_working
+from invasimap.core.crs import read_crs, to_working, working_crs
 from invasimap.core.errors import Fault, InputError, LayerError
 from invasimap.core.files import with_side_files
 from invasimap.core.geometry import empty_layer
@@ -88,6 +88,18 @@ def read_land(tract: Tract) -> LandLayers:
         *_left_out_notes(tract, raw["features"]),
     ]
     return LandLayers(crs=crs, notes=tuple(notes), files=tuple(_files(tract)), **layers)
+
+
+def stands_alone(tract: Tract) -> tuple[CRS, Any]:
+    """The working system and the outline of the stands, where nothing else of the land need be right; without stands a
+    system of no place in particular, and None."""
+    try:
+        read = read_layer(tract.stands, folder=tract.folder, name="[stands]")
+        stands = _as_stands(read, tract.stands, "[stands]")
+        crs = crs_of_stands(stands, f"[stands]: {tract.stands.file}")
+        return crs, to_working(stands, crs, name="stands").geometry.union_all()
+    except InputError:
+        return working_crs(0.0, 0.0), None
 
 
 def read_tract_terrain(tract: Tract, land: LandLayers, patches: gpd.GeoDataFrame) -> tuple[Terrain, list[str]]:

@@ -63,6 +63,10 @@ class Plan:
         ``stand, zone, access, ground_m2`` (every spot counted once).
     ledger, repaired, set_aside
         The account of every record.
+    columns
+        Which column of which survey file was taken for what: ``file, column, role, unit``.
+    photos
+        Pictures and the patch each belongs to: ``file, patch, species, distance_m, direction_deg, taken, reason``.
     """
 
     settings: Tract
@@ -87,6 +91,8 @@ class Plan:
     ledger: pd.DataFrame
     repaired: pd.DataFrame
     checks: tuple[Check, ...]
+    columns: pd.DataFrame = field(default_factory=pd.DataFrame)
+    photos: pd.DataFrame = field(default_factory=pd.DataFrame)
     notes: tuple[str, ...] = ()
     inputs: Mapping[Path, str] = field(default_factory=dict)
     seconds: Mapping[str, float] = field(default_factory=dict)

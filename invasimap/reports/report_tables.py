@@ -177,6 +177,9 @@ def record_reports(plan: Plan) -> list[PrintedTable]:
     if len(aside):
         heads = ["File", "Record", "Why it was not used", "What it said"]
         found.append(_cut(PrintedTable(caption="Set aside: in no figure and no zone", heads=heads, rows=_texts(aside))))
+    if len(plan.columns):
+        heads = ["File", "Column", "Taken for", "Unit in its header"]
+        found.append(_cut(PrintedTable(caption="How the columns were read", heads=heads, rows=_texts(plan.columns))))
     if len(plan.repaired):
         heads = [headed(str(name).replace("_", " ")) for name in plan.repaired.columns]
         found.append(_cut(PrintedTable(caption="Repaired", heads=heads, rows=_texts(plan.repaired))))

@@ -58,6 +58,7 @@ def plan_tables(plan: Plan) -> dict[str, pd.DataFrame]:
         "ledger": _sorted(plan.ledger[list(LEDGER)], keys=1),
         "repaired": _sorted(plan.repaired, keys=len(plan.repaired.columns)),
         "set_aside": set_aside_table(plan),
+        "columns": plan.columns,
     }
 
 

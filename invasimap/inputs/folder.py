@@ -22,7 +22,7 @@ from invasimap.core.survey_settings import SurveySection
 from invasimap.inputs.cells import text_column
 from invasimap.inputs.formats.door import SIDE_FILES, SUFFIXES, read_file
 from invasimap.inputs.formats.raw import RawLayer
-from invasimap.inputs.layers import _by_name
+from invasimap.inputs.layers import layers_by_name
 from invasimap.inputs.roles import role_cells
 from invasimap.inputs.sniff import (
     ColumnFacts,
@@ -178,7 +178,7 @@ def _parts(layers: list[RawLayer], species: Catalogue) -> dict[str, RawLayer]:
     for raw in layers:
         named = role_cells(raw, section, species).cells["species"]
         told.append(dataclasses.replace(raw, marks=raw.marks.assign(species=named.to_numpy())))
-    return _by_name(told)
+    return layers_by_name(told)
 
 
 def _whole_gpx(found: list[Finding]) -> list[Finding]:

@@ -67,7 +67,7 @@ def read_layer(layer: Layer, *, folder: Path, name: str) -> gpd.GeoDataFrame:
 
 def choose(layers: list[RawLayer], *, wanted: str | None, where: str) -> RawLayer:
     """The layer that is named, or the only one that holds geometry."""
-    named = _by_name(layers)
+    named = layers_by_name(layers)
     if wanted is not None:
         if wanted in named:
             return named[wanted]
@@ -82,7 +82,7 @@ def choose(layers: list[RawLayer], *, wanted: str | None, where: str) -> RawLaye
     return next(iter(filled.values()))
 
 
-def _by_name(layers: list[RawLayer]) -> dict[str, RawLayer]:
+def layers_by_name(layers: list[RawLayer]) -> dict[str, RawLayer]:
     """Layers by name; the parts of a GPX file and the folders of a KML file are layers of their own."""
     found: dict[str, RawLayer] = {}
     for raw in layers:

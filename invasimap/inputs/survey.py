@@ -22,6 +22,7 @@ from invasimap.inputs.account import Survey, gather, not_read
 from invasimap.inputs.fields import match_name
 from invasimap.inputs.formats.door import SIDE_FILES, SUFFIXES, read_file
 from invasimap.inputs.formats.raw import RawLayer
+from invasimap.inputs.layers import layers_by_name
 from invasimap.inputs.place import datum_note
 from invasimap.inputs.records import Site, clean_layer, source_crs
 from invasimap.inputs.species import Catalogue
@@ -67,7 +68,7 @@ def read_survey(
     for source in sources:
         layers += [(source.block, layer) for layer in _read(source, sections[source.block])]
     systems, crs_faults = _systems(sections)
-    faults += [*crs_faults, *_column_faults(sections, layers)]
+    faults += [*crs_faults, *_column_faults(sections, layers), *_layer_faults(sections, layers)]
     if faults:
         raise LayerError(faults)
     today = dt.datetime.now(timezone).date()
@@ -82,9 +83,28 @@ def _read(source: _Source, section: SurveySection) -> list[RawLayer]:
     """The layers of a file; one that says why where it cannot be read, so that the file stays in the account."""
     columns = section.columns
     try:
-        return read_file(source.path, label=source.label, lonlat=(columns.get("lon"), columns.get("lat")))
+        layers = read_file(source.path, label=source.label, lonlat=(columns.get("lon"), columns.get("lat")))
     except InputError as error:
         return [not_read(error, label=source.label)]
+    return layers if not section.layers else _wanted(layers, section.layers, label=source.label)
+
+
+def _wanted(layers: list[RawLayer], names: Sequence[str], *, label: str) -> list[RawLayer]:
+    """The layers that the block names, of files with several; a file with a single one is read as it is."""
+    named = layers_by_name(layers)
+    if len(named) == 1:
+        return layers
+    kept = [
+        dataclasses.replace(layer, label=label if len(names) == 1 else f"{label}:{name}")
+        for name, layer in named.items()
+        if name in names
+    ]
+    left = [name for name in named if name not in names]
+    if not kept:
+        what = f"has none of the layers that its [[survey]] block names; it has {', '.join(left)}"
+        return [not_read(LayerError(Fault(where=label, what=what)), label=label)]
+    note = f"{label}: layers not named in its [[survey]] block are not read: {', '.join(left)}"
+    return [dataclasses.replace(layer, notes=(*layer.notes, note)) if left else layer for layer in kept]
 
 
 def survey_file_faults(sections: Sequence[SurveySection], *, folder: Path) -> list[Fault]:
@@ -165,6 +185,21 @@ def _column_faults(sections: Sequence[SurveySection], layers: list[tuple[int, Ra
                     mend=f"its columns are: {', '.join(columns)}",
                 )
             )
+    return faults
+
+
+def _layer_faults(sections: Sequence[SurveySection], layers: list[tuple[int, RawLayer]]) -> list[Fault]:
+    """Layers that a block names and no file of it holds."""
+    faults = []
+    for block, section in enumerate(sections):
+        there = {name for b, raw in layers if b == block for name in (raw.layer, raw.label.rpartition(":")[2])}
+        there |= {group for b, raw in layers if b == block for group in raw.marks["group"].unique()}
+        where = f"[[survey]] {block + 1}: layers"
+        faults += [
+            Fault(where=where, what=f"no file of this block has a layer {name!r}", mend="see its layers with start")
+            for name in section.layers
+            if name not in there
+        ]
     return faults
 
 

@@ -82,7 +82,7 @@ def test_hostile_cells_do_not_run(make_plan: Callable[..., Plan], tmp_path: Path
 
 def test_workbook_holds_the_csv_and_a_frozen_head(written: Path) -> None:
     book = openpyxl.load_workbook(written / "tables.xlsx")
-    assert book.sheetnames == ["acreage", "ground", "treatment_zones", "ledger", "repaired", "set_aside"]
+    assert book.sheetnames == ["acreage", "ground", "treatment_zones", "ledger", "repaired", "set_aside", "columns"]
     for name in ("acreage", "ground"):
         sheet = book[name]
         assert sheet.freeze_panes == "A2"

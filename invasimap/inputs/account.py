@@ -25,7 +25,7 @@ from invasimap.inputs.records import Cleaned, Records, stack_records
 
 PATCH_COLUMNS: Final = (
     "id", "species", "common_name", "known", "date", "cover_pct", "cover_low_pct", "cover_high_pct", "height_m",
-    "accuracy_m", "observer", "shape", "file", "record", "notes",
+    "accuracy_m", "observer", "shape", "file", "record", "notes", "other",
 )  # fmt: skip
 LEDGER_COLUMNS: Final = ("file", "records", "accepted", "repaired", "set_aside")
 ROLE_COLUMNS: Final = ("file", "column", "role", "unit")
@@ -39,10 +39,12 @@ class Survey:
     For each file ``records`` = ``accepted`` + ``repaired`` + ``set_aside`` in ``ledger``; a file that cannot be read
     counts as one record, number 0. ``set_aside`` has file, record, reason and the raw values as JSON. ``kept`` are the
     records that are used, in input order, in the working system ``crs`` in metres. ``columns`` says which column of
-    which file was taken for what (file, column, role, unit).
+    which file was taken for what (file, column, role, unit); ``other`` holds, layer by layer, the columns of the kept
+    records that were taken for nothing.
     """
 
     kept: Records
+    other: list[pd.DataFrame]
     crs: CRS
     set_aside: gpd.GeoDataFrame
     repaired: pd.DataFrame
@@ -54,7 +56,7 @@ class Survey:
     @cached_property
     def patches(self) -> gpd.GeoDataFrame:
         """The records that are used, as polygons: drawn when first asked for."""
-        return patches_of(self.kept, crs=self.crs)
+        return patches_of(self.kept, self.other, crs=self.crs)
 
 
 def not_read(error: InputError, *, label: str) -> RawLayer:
@@ -74,9 +76,11 @@ def gather(cleaned: Sequence[Cleaned], *, crs: CRS, files: list[Path]) -> Survey
         columns=list(LEDGER_COLUMNS),
     )
     kept = take_records(records, np.flatnonzero(good)) if not good.all() else records
+    other = [_not_taken(part, good[span]) for part, span in zip(cleaned, spans, strict=True)]
     notes = dict.fromkeys(note for part in cleaned for note in part.notes)
     return Survey(
         kept=kept,
+        other=other,
         crs=crs,
         set_aside=_set_aside(records, [part.raw.frame for part in cleaned], np.flatnonzero(~good), starts, crs=crs),
         repaired=_repaired(records, np.flatnonzero(good & said)),
@@ -104,9 +108,17 @@ def take_records(records: Records, rows: NDArray[np.intp]) -> Records:
     )
 
 
-def patches_of(records: Records, *, crs: CRS) -> gpd.GeoDataFrame:
-    """Records as patches: polygons in the working system, with an id of their own."""
+def _not_taken(part: Cleaned, good: NDArray[np.bool_]) -> pd.DataFrame:
+    """What the kept records of a layer say in columns that have no role."""
+    taken = {column for column, *_ in part.columns}
+    return part.raw.frame.loc[good, [name for name in part.raw.frame.columns if name not in taken]]
+
+
+def patches_of(records: Records, other: Sequence[pd.DataFrame], *, crs: CRS) -> gpd.GeoDataFrame:
+    """Records as patches: polygons in the working system, with an id of their own and, as JSON, what else they say."""
     columns: dict[str, Any] = {name: cells.to_numpy() for name, cells in records.text.items()}
+    said = [_filled_json(row) for frame in other for row in frame.to_dict("records")]
+    columns["other"] = np.array(said, dtype=object)
     columns |= {**records.number, "known": records.known, "record": records.number["record"].astype(np.int64)}
     columns["id"] = np.array([f"P{number:04d}" for number in range(1, len(records) + 1)], dtype=object)
     geometry = records.geometry.copy()
@@ -151,6 +163,12 @@ def _raw_json(row: dict[Any, Any]) -> str:
     """Raw values as JSON; a missing value is null."""
     values = {str(k): None if cell_text(v) == "" and not isinstance(v, str) else v for k, v in row.items()}
     return json.dumps(values, ensure_ascii=False, default=_plain)
+
+
+def _filled_json(row: dict[Any, Any]) -> str:
+    """The values that are not blank as JSON; nothing where all are."""
+    values = {str(name): text for name, value in row.items() if (text := cell_text(value))}
+    return json.dumps(values, ensure_ascii=False) if values else ""
 
 
 def _plain(value: Any) -> Any:

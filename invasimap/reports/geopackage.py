@@ -19,16 +19,18 @@ from invasimap.reports.wording import shown_date
 
 UNDATED = "2000-01-01"
 LAYERS = {
-    "patches": ("id", "species", "date", "cover_pct", "height_m", "file", "record", "gross_m2"),
+    "patches": (
+        "id", "species", "date", "cover_pct", "height_m", "file", "record", "gross_m2", "observer", "notes", "other",
+    ),
     "mosaic": ("stand", "zone", "access", "species", "cover_pct", "area_m2"),
     "treatment_zones": ("id", "stand", "zone", "access", "species", "gross_m2"),
     "protection": ("zone", "kind", "rule"),
     "access": ("access", "limit"),
     "stands": ("stand",),
     "set_aside": ("file", "record", "reason", "raw"),
-}
+}  # fmt: skip
 ABOUT = {
-    "patches": "Mapped patches, one species each.",
+    "patches": "Mapped patches, one species each; what else the crew wrote stands as JSON in other.",
     "mosaic": "Every spot of infested ground once, with all species on it; the tables are sums over these faces.",
     "treatment_zones": "Infested ground by stand, zone and access class.",
     "protection": "Ground where spray may not go (no_spray) or only work by hand is allowed (hand_only), and the rule.",

@@ -29,7 +29,7 @@ def test_all_layers_are_read_where_none_is_named(package, read):
 
 
 def test_a_layer_that_no_file_has_is_a_fault(package, read):
-    with pytest.raises(LayerError, match="no layer 'patch'"):
+    with pytest.raises(LayerError, match="has a layer 'patch'"):
         read("a.gpkg", layers=["patch"], defaults=SIZE)
 
 

@@ -131,6 +131,7 @@ def patches_layer(seed: int, count: int) -> gpd.GeoDataFrame:
     table = pd.DataFrame(
         rows, columns=["id", "species", "common_name", "date", "cover_pct", "height_m", "observer", "file", "record"]
     )
+    table = table.assign(notes="", other='{"tag": "007"}')
     found = gpd.GeoDataFrame(table, geometry=shapes, crs=CRS_M)
     found["gross_m2"] = found.area
     return found

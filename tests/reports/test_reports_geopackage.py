@@ -29,14 +29,16 @@ def test_layers_and_columns_are_the_contract(package: Path) -> None:
         name: set(gpd.read_file(package, layer=name).columns) - {"geometry"} for name, _ in pyogrio.list_layers(package)
     }
     assert columns == {
-        "patches": {"id", "species", "date", "cover_pct", "height_ft", "file", "record", "gross_ac"},
+        "patches": {
+            "id", "species", "date", "cover_pct", "height_ft", "file", "record", "gross_ac", "observer", "notes", "other",
+        },
         "mosaic": {"stand", "zone", "access", "species", "cover_pct", "area_ac"},
         "treatment_zones": {"id", "stand", "zone", "access", "species", "gross_ac"},
         "protection": {"zone", "kind", "rule"},
         "access": {"access", "limit"},
         "stands": {"stand"},
         "set_aside": {"file", "record", "reason", "raw"},
-    }
+    }  # fmt: skip
 
 
 def test_areas_of_the_polygons_are_the_areas_in_the_tables(package: Path, toy_plan: Plan, tmp_path: Path) -> None:

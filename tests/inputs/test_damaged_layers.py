@@ -13,7 +13,7 @@ import shapely
 
 from invasimap.core.errors import LayerError
 from invasimap.inputs.formats.raw import RawLayer
-from invasimap.inputs.formats.vector import _padded, read_flatgeobuf
+from invasimap.inputs.formats.vector import padded, read_flatgeobuf
 
 WORDS = {"species": "ROMU", "cover": 50, "radius_ft": 10}
 POINT = {"type": "Point", "coordinates": [-80, 38]}
@@ -96,7 +96,7 @@ def test_a_flatgeobuf_cut_short_is_said(tmp_path, read):
 
 def test_records_that_the_file_counts_but_does_not_give_are_set_aside(tmp_path):
     _frame(2).to_file(tmp_path / "a.fgb", SPATIAL_INDEX="NO")
-    raw: RawLayer = _padded(read_flatgeobuf(tmp_path / "a.fgb", label="a")[0], 4)
+    raw: RawLayer = padded(read_flatgeobuf(tmp_path / "a.fgb", label="a")[0], 4)
     assert len(raw.frame) == len(raw.geometry) == len(raw.marks) == 4
     assert [why[:14] for why in raw.marks["problem"]] == ["", "", "cannot be read", "cannot be read"]
 

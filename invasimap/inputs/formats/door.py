@@ -1,25 +1,32 @@
-"""The one door to a field file: picks the reader by suffix; what goes wrong inside comes out as one clear error."""
+"""The one door to a field file: picks the reader by its content and name; what goes wrong is one clear error."""
 
 from __future__ import annotations
 
 import dataclasses
+import os
 import tempfile
-import zipfile
 from collections.abc import Callable
 from pathlib import Path
 from typing import Final
 
+import numpy as np
+import shapely
+
 from invasimap.core.errors import Fault, InputError, LayerError
 from invasimap.core.files import GDB, is_gdb
-from invasimap.inputs.formats.archive import other_members, unpack
+from invasimap.core.survey_settings import LimitsSection
+from invasimap.inputs.formats.archive import other_members, unpack, unpacked_size
+from invasimap.inputs.formats.bounds import first_lines, over_size, over_vertices, unread_layer
+from invasimap.inputs.formats.content import NAMES, kind_of, read_head
 from invasimap.inputs.formats.geojson import SEQUENCES, read_geojson
 from invasimap.inputs.formats.gpx import read_gpx
 from invasimap.inputs.formats.kml import read_kml, read_kmz
 from invasimap.inputs.formats.located import LonLat
 from invasimap.inputs.formats.raw import RawLayer
+from invasimap.inputs.formats.shapefile import read_shapefile
 from invasimap.inputs.formats.sheets import read_xlsx
 from invasimap.inputs.formats.tables import read_table
-from invasimap.inputs.formats.vector import read_flatgeobuf, read_gdb, read_gpkg, read_parquet, read_shapefile
+from invasimap.inputs.formats.vector import read_flatgeobuf, read_gdb, read_gpkg, read_parquet
 
 TABLES: Final[dict[str, Callable[..., RawLayer | list[RawLayer]]]] = {
     ".csv": read_table, ".tsv": read_table, ".txt": read_table, ".xlsx": read_xlsx, ".xlsm": read_xlsx,
@@ -29,90 +36,162 @@ _READERS: Final[dict[str, Callable[..., RawLayer | list[RawLayer]]]] = {
     **dict.fromkeys(SEQUENCES, read_geojson), ".gpkg": read_gpkg, ".shp": read_shapefile, ".fgb": read_flatgeobuf,
     ".parquet": read_parquet, ".geoparquet": read_parquet, GDB: read_gdb,
 }  # fmt: skip
+_BOUNDED: Final = (read_xlsx, read_gpx, read_kml, read_kmz, read_geojson, read_parquet)
 SIDE_FILES: Final = (".shx", ".dbf", ".prj", ".cpg", ".sbn", ".sbx", ".qix", ".qmd", ".qpj", ".xml", ".csvt")
-_MAX_NAMED: Final = 12
+_TEXTS: Final = (".csv", ".tsv", ".txt", ".gpx", ".kml", ".geojson", ".json", *SEQUENCES)
 SUFFIXES: Final = (*TABLES, *_READERS, ".zip")
 
 
-def read_file(path: Path, *, label: str, lonlat: LonLat = (None, None)) -> list[RawLayer]:
+def read_file(
+    path: Path, *, label: str, lonlat: LonLat = (None, None), limits: LimitsSection | None = None
+) -> list[RawLayer]:
     """Every layer with geometry in a file.
 
     Parameters
     ----------
     path
         CSV, XLSX, GPX, KML, KMZ, GeoJSON (also a sequence), GeoPackage, shapefile, FlatGeobuf, GeoParquet, a file
-        geodatabase's folder, or a zip that holds any of the others in any sub-folder.
+        geodatabase's folder, or a zip that holds any of the others in any sub-folder. A file whose content is another
+        of these than its name says is read by its content, and that is said.
     label
         The file's name in messages and tables.
     lonlat
         Columns of a table that hold the position, where their headers do not say so.
+    limits
+        What is refused: files and archives too large; a shape with too many vertices is set aside.
 
     Raises
     ------
     LayerError
-        When it is missing, of an unknown kind or cannot be read.
+        When it is missing, too large, of an unknown kind or cannot be read.
     """
-    if not (path.is_file() or is_gdb(path)):
-        raise LayerError(Fault(where=label, what="there is no such file", mend="check the name and its folder"))
-    suffix = path.suffix.lower()
+    limits = limits or LimitsSection()
     try:
-        if suffix == ".zip":
-            return _read_zip(path, label=label, lonlat=lonlat)
-        if suffix in TABLES:
-            return _listed(TABLES[suffix](path, label=label, lonlat=lonlat))
-        if suffix in _READERS:
-            return _listed(_READERS[suffix](path, label=label))
+        kind, notes = _kind(path, label=label, limits=limits)
+        layers = _read(path, kind, label=label, lonlat=lonlat, limits=limits)
     except InputError:
         raise
+    except RecursionError as error:
+        raise LayerError(Fault(where=label, what="is nested too deep", mend="export it again")) from error
+    except MemoryError as error:
+        raise LayerError(Fault(where=label, what="is too large for the memory", mend="split it")) from error
     except Exception as error:  # the format door: readers raise many kinds for damaged files
+        said = str(error).replace(str(path), path.name).replace(str(path.parent), "")
+        mend = "open it in the program it came from and export it again"
+        raise LayerError(Fault(where=label, what=f"cannot be read: {said}", mend=mend)) from error
+    layers = [_within(layer, limits.vertices) for layer in layers]
+    return [dataclasses.replace(layers[0], notes=(*notes, *layers[0].notes)), *layers[1:]]
+
+
+def _kind(path: Path, *, label: str, limits: LimitsSection) -> tuple[str, tuple[str, ...]]:
+    """The suffix of the format to read, and a note where the file's name says another."""
+    suffix = path.suffix.lower()
+    gdb = is_gdb(path)
+    head = b"" if gdb else read_head(path, label=label)
+    size_B = _folder_size(path) if gdb else path.stat().st_size
+    if size_B > limits.file_B:
+        raise over_size(f"is {size_B / 1e6:,.0f} MB", where=label, setting="file", limit_B=limits.file_B)
+    if gdb:
+        return GDB, ()
+    if not head and suffix in _TEXTS:
         raise LayerError(
-            Fault(
-                where=label,
-                what=f"cannot be read: {error}",
-                mend="open it in the program it came from and export it again",
-            )
-        ) from error
-    raise LayerError(
-        Fault(
-            where=label,
-            what=f"{suffix or 'no suffix'!r} is no kind of file that is read",
-            mend=f"read are: {', '.join(SUFFIXES)}",
+            Fault(where=label, what="is empty (0 bytes)", mend="export it again from the receiver or program")
         )
-    )
+    kind = kind_of(path, head, suffix=suffix, label=label)
+    if kind == suffix or (_reader(kind) is not None and _reader(kind) is _reader(suffix)):
+        return suffix, ()
+    if kind not in NAMES:  # a shapefile of another name has lost its parts
+        return suffix, ()
+    note = f"{label}: read as {NAMES[kind]}: its content is {NAMES[kind]}, not what its name says"
+    return kind, (note,)
+
+
+def _reader(kind: str) -> Callable[..., RawLayer | list[RawLayer]] | None:
+    return TABLES.get(kind) or _READERS.get(kind)
+
+
+def _folder_size(path: Path) -> int:
+    return sum(entry.stat(follow_symlinks=False).st_size for entry in os.scandir(path))
+
+
+def _read(path: Path, kind: str, *, label: str, lonlat: LonLat, limits: LimitsSection) -> list[RawLayer]:
+    if kind == ".zip":
+        return _read_zip(path, label=label, lonlat=lonlat, limits=limits)
+    reader = _reader(kind)
+    if reader is None:
+        what = f"{kind or 'no suffix'!r} is no kind of file that is read"
+        raise LayerError(Fault(where=label, what=what, mend=f"read are: {', '.join(SUFFIXES)}"))
+    bounds = {"limits": limits} if reader in _BOUNDED else {}
+    columns = {"lonlat": lonlat} if kind in TABLES else {}
+    return _listed(reader(path, label=label, **bounds, **columns))
 
 
 def _listed(layers: RawLayer | list[RawLayer]) -> list[RawLayer]:
     return layers if isinstance(layers, list) else [layers]
 
 
-def _read_zip(path: Path, *, label: str, lonlat: LonLat) -> list[RawLayer]:
+def _within(layer: RawLayer, vertices: int) -> RawLayer:
+    """The layer with every shape over the limit of vertices set aside."""
+    counts = shapely.get_num_coordinates(layer.geometry)
+    over = np.flatnonzero(counts > vertices)
+    if not len(over):
+        return layer
+    geometry, marks = layer.geometry.copy(), layer.marks.copy()
+    geometry[over] = None
+    marks.loc[over, "problem"] = [over_vertices(vertices, int(counts[row])) for row in over]
+    return dataclasses.replace(layer, geometry=geometry, marks=marks)
+
+
+def _read_zip(path: Path, *, label: str, lonlat: LonLat, limits: LimitsSection) -> list[RawLayer]:
     wanted = (*(s for s in SUFFIXES if s not in (".zip", GDB)), *SIDE_FILES)
-    unread = other_members(path, suffixes=wanted) if zipfile.is_zipfile(path) else []
+    unread = other_members(path, label=label, suffixes=wanted, limits=limits)
+    found: list[RawLayer] = []
+    errors: dict[str, InputError] = {}
+    left_B = limits.unpacked_B
     with tempfile.TemporaryDirectory(prefix="invasimap-") as name:
         folder = Path(name)
-        written = unpack(path, folder, label=label, suffixes=wanted)
+        written = unpack(path, folder, label=label, suffixes=wanted, limits=limits)
         files = [file for file in written if file.suffix.lower() in SUFFIXES]
         unread += [_inside(file, folder) for file in written if file not in files and not _belongs(file, files)]
-        found: list[RawLayer] = []
-        faults: list[Fault] = []
         for file in files:
+            inside = _inside(file, folder)
             try:
-                found += read_file(file, label=f"{label}:{_inside(file, folder)}", lonlat=lonlat)
+                left_B -= _refuse_archive(file, label=f"{label}:{inside}", left_B=left_B, limits=limits)
+                found += read_file(file, label=f"{label}:{inside}", lonlat=lonlat, limits=limits)
             except InputError as error:
+                unread.append(f"{inside} ({error.faults[0].what.partition(';')[0]})")
                 if file.suffix.lower() != ".txt":  # a text may be a table, or a word to whoever opens the archive
-                    faults += error.faults
-                unread.append(f"{_inside(file, folder)} ({error.faults[0].what.partition(';')[0]})")
-    if faults:
-        raise LayerError(faults)
-    listed = ", ".join(unread[:_MAX_NAMED]) + (
-        f" and {len(unread) - _MAX_NAMED} more" if len(unread) > _MAX_NAMED else ""
-    )
+                    errors[inside] = error
+    return _of_archive(found, errors, unread, label=label)
+
+
+def _refuse_archive(file: Path, *, label: str, left_B: float, limits: LimitsSection) -> int:
+    """Bytes that a workbook or KMZ of an archive unpacks to; a plain archive in an archive is refused."""
+    head = read_head(file, label=label)
+    if not head.startswith(b"PK"):
+        return 0
+    if kind_of(file, head, suffix=file.suffix.lower(), label=label) == ".zip":
+        what = "is an archive in an archive, which is not opened"
+        raise LayerError(Fault(where=label, what=what, mend="unpack it and name its files"))
+    size_B = unpacked_size(file, label=label, limits=limits)
+    if size_B > left_B:
+        raise over_size("unpacks to too much", where=label, setting="unpacked", limit_B=limits.unpacked_B)
+    return size_B
+
+
+def _of_archive(
+    found: list[RawLayer], errors: dict[str, InputError], unread: list[str], *, label: str
+) -> list[RawLayer]:
+    """The layers of an archive; a file that could not be read is one record set aside, if others could."""
+    if not found and errors:
+        raise LayerError([fault for error in errors.values() for fault in error.faults])
     if not found:
-        what = f"holds no file that is read: {listed}"
+        what = f"holds no file that is read: {first_lines(unread)}"
         raise LayerError(Fault(where=label, what=what, mend=f"read are: {', '.join(SUFFIXES)}"))
-    notes = (f"{label}: not read: {listed}",) if unread else ()
-    found = [dataclasses.replace(layer, notes=(*layer.notes, *notes)) for layer in found]
-    return [dataclasses.replace(found[0], label=label)] if len(found) == 1 else found
+    notes = (f"{label}: not read: {first_lines(unread)}",) if unread else ()
+    lost = [unread_layer(error, label=f"{label}:{inside}", layer=inside) for inside, error in errors.items()]
+    layers = [dataclasses.replace(layer, notes=(*layer.notes, *notes)) for layer in (*found, *lost)]
+    return [dataclasses.replace(layers[0], label=label)] if len(layers) == 1 else layers
 
 
 def _inside(file: Path, folder: Path) -> str:

@@ -3,158 +3,183 @@
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
 
-import numpy as np
-import shapely
 from pyproj import CRS
 from pyproj.exceptions import CRSError as UnknownCRS
-from shapely.geometry import shape
-from shapely.geometry.base import BaseGeometry
 
 from invasimap.core.errors import Fault, LayerError
+from invasimap.core.survey_settings import LimitsSection
+from invasimap.inputs.formats.bounds import MAX_RECORDS, broken_off, few_columns, too_many
+from invasimap.inputs.formats.geojson_shapes import GEOMETRIES, read_geometry
+from invasimap.inputs.formats.json_stream import BrokenJsonError, DeepJsonError, JsonStream
 from invasimap.inputs.formats.raw import NO_GEOMETRY, WGS84, RawLayer, Record, from_records, read_bytes
 from invasimap.inputs.formats.tables import decode
-
-_GEOMETRIES = {
-    "Point", "MultiPoint", "LineString", "MultiLineString", "Polygon", "MultiPolygon", "GeometryCollection",
-}  # fmt: skip
-_UNREADABLE = (ValueError, TypeError, KeyError, IndexError, AttributeError, shapely.errors.ShapelyError)
 
 SEPARATOR: Final = "\x1e"
 SEQUENCES: Final = (".geojsonl", ".geojsons", ".geojsonseq", ".ndjson", ".ndgeojson", ".jsonl")
 _SHOWN: Final = 200
+_OTHERS: Final = {"Topology": "TopoJSON", "esriGeometryType": "Esri JSON", "spatialReference": "Esri JSON"}
 
 
-@dataclass(frozen=True, kw_only=True)
-class _Broken:
-    """A text of a sequence that is no GeoJSON."""
-
-    text: str
-    why: str
-
-
-def read_geojson(path: Path, *, label: str) -> RawLayer:
+def read_geojson(path: Path, *, label: str, limits: LimitsSection | None = None) -> RawLayer:
     """The features of a GeoJSON file; without a ``crs`` member they are WGS 84 longitude and latitude (RFC 7946).
 
     A sequence, one text a line or behind record separators (RFC 8142), is read text by text: one that is not whole
-    costs one record. Members that the standard does not name are left aside.
+    costs one record. A collection that breaks off gives its whole features and one record more, set aside, that says
+    where it breaks. Members that the standard does not name are left aside.
+
+    Raises
+    ------
+    LayerError
+        When it is no GeoJSON, or breaks before its first feature ends.
     """
-    text, _ = decode(read_bytes(path, label=label), label=label)
-    if text.lstrip()[:1] not in ("{", "["):
+    limits = limits or LimitsSection()
+    text, notes = decode(read_bytes(path, label=label, limit_B=limits.file_B), label=label)
+    stream = JsonStream(text, parts=4 * limits.vertices + 100_000)
+    stream.skip(SEPARATOR)
+    if stream.peek() not in ("{", "["):
         raise LayerError(Fault(where=label, what="is no GeoJSON: it does not start with {"))
+    collection = _Collection(vertices=limits.vertices)
     try:
-        texts: list[Any] = [json.loads(text.strip().lstrip(SEPARATOR))]
-    except ValueError as error:
-        texts = _sequence(text, anyway=path.suffix.lower() in SEQUENCES)
-        if not texts:
-            raise LayerError(Fault(where=label, what=f"is not whole JSON: {error}", mend="export it again")) from error
-    features = [feature for document in texts for feature in _features(document, label=label)]
-    crs, notes = _crs(texts[0], label=label)
-    records = [_record(feature) for feature in features]
-    return from_records(records, label=label, layer=path.stem, crs=crs, notes=notes)
+        collection.read(stream)
+        whole = stream.at_end()
+        why = "" if whole else f"more text follows its end (line {stream.line()})"
+    except (BrokenJsonError, DeepJsonError) as error:
+        whole, why = False, str(error)
+    if not whole:
+        anyway = path.suffix.lower() in SEQUENCES
+        texts = _sequence(text, anyway=anyway, vertices=limits.vertices)
+        if texts is not None:
+            collection = texts
+        elif not collection.records:
+            raise LayerError(Fault(where=label, what=f"is not whole JSON: {why}", mend="export it again"))
+        else:
+            collection.records.append(Record(values={}, problem=broken_off(stream.line())))
+    records = few_columns(collection.finished(label=label))
+    crs, crs_notes = _crs(collection.members, label=label)
+    return from_records(records, label=label, layer=path.stem, crs=crs, notes=(*notes, *crs_notes))
 
 
-def _sequence(text: str, *, anyway: bool) -> list[Any]:
-    """The texts of a sequence, a broken one as ``_Broken``; none when it is no sequence."""
-    parts = text.split(SEPARATOR) if SEPARATOR in text else text.split("\n")
-    texts = [_loaded(part.strip()) for part in parts if part.strip()]
-    whole = [not isinstance(text, _Broken) for text in texts]
-    return texts if any(whole) and (anyway or SEPARATOR in text or whole[0]) else []
+class _Collection:
+    """What a document holds: the records of its features, and its other members."""
+
+    def __init__(self, *, vertices: int) -> None:
+        self.vertices = vertices
+        self.records: list[Record] = []
+        self.members: dict[str, Any] = {}
+        self.listed = False
+
+    def read(self, stream: JsonStream) -> None:
+        """Read a document feature by feature."""
+        if stream.peek() == "[":
+            self.members = {"type": "a list"}
+            stream.value()
+            return
+        for key in stream.members():
+            if key == "features" and stream.peek() == "[":
+                self.listed = True
+                for feature in stream.items():
+                    if len(self.records) >= MAX_RECORDS:
+                        self.records.append(Record(values={}, problem=too_many(stream.line())))
+                        stream.stop()
+                        return
+                    self.records.append(_record(feature, vertices=self.vertices))
+            else:
+                self.members[key] = stream.value()
+
+    def add(self, document: Any) -> bool:
+        """Take a whole document of a sequence; whether it is GeoJSON."""
+        if not isinstance(document, dict):
+            return False
+        kind = document.get("type")
+        if kind == "FeatureCollection" and isinstance(document.get("features"), list):
+            self.records += [_record(feature, vertices=self.vertices) for feature in document["features"]]
+        elif kind == "Feature":
+            self.records.append(_record(document, vertices=self.vertices))
+        elif kind in GEOMETRIES:
+            self.records.append(_record({"geometry": document}, vertices=self.vertices))
+        else:
+            return False
+        self.members = self.members or {k: v for k, v in document.items() if k == "crs"}
+        self.listed = True
+        return True
+
+    def finished(self, *, label: str) -> list[Record]:
+        """The records; raises when the document is another kind of JSON."""
+        kind = self.members.get("type")
+        if self.listed and kind in ("FeatureCollection", None) and not _OTHERS.keys() & self.members.keys():
+            return self.records
+        if kind == "Feature" and self.records and "geometry" not in self.members:
+            return self.records  # a collection that is called a feature
+        if kind in ("Feature", *GEOMETRIES):
+            self.records = []  # what else it calls features is no part of the standard
+            self.add(self.members)
+            return self.records
+        other = next((name for word, name in _OTHERS.items() if kind == word or word in self.members), "")
+        what = f"is {other}, which is not read" if other else f"is no GeoJSON feature collection (its type is {kind!r})"
+        raise LayerError(Fault(where=label, what=what, mend="export it as GeoJSON"))
 
 
-def _loaded(text: str) -> Any:
+def _sequence(text: str, *, anyway: bool, vertices: int) -> _Collection | None:
+    """The records of a sequence, a broken text as one record; None when it is no sequence."""
+    found, whole = _Collection(vertices=vertices), []
+    separator = SEPARATOR if SEPARATOR in text else "\n"
+    at = 0
+    while 0 <= at < len(text):
+        end = text.find(separator, at)
+        part = text[at : end if end >= 0 else None].strip()
+        at = end + 1 if end >= 0 else len(text)
+        if not part:
+            continue
+        if len(found.records) >= MAX_RECORDS:
+            found.records.append(Record(values={}, problem=too_many(text.count("\n", 0, at))))
+            break
+        whole.append(_add_text(part, found))
+        if not whole[0] and not anyway and separator == "\n":
+            return None
+    return found if any(whole) and (anyway or separator == SEPARATOR or whole[0]) else None
+
+
+def _add_text(part: str, found: _Collection) -> bool:
+    stream, why = JsonStream(part, parts=4 * found.vertices + 100_000), "is no GeoJSON feature"
     try:
-        document = json.loads(text)
-    except ValueError as error:
-        return _Broken(text=text[:_SHOWN], why=f"is not whole JSON: {error}")
-    kind = document.get("type") if isinstance(document, dict) else None
-    known = kind in ("Feature", *_GEOMETRIES) or (kind == "FeatureCollection" and "features" in document)
-    return document if known else _Broken(text=text[:_SHOWN], why="is no GeoJSON feature")
+        document = stream.value()
+        if stream.at_end() and found.add(document):
+            return True
+        why = why if stream.at_end() else "is not whole JSON: more follows its end"
+    except (BrokenJsonError, DeepJsonError) as error:
+        why = f"is not whole JSON: {error}"
+    found.records.append(Record(values={"text": part[:_SHOWN]}, problem=why))
+    return False
 
 
-def _features(document: Any, *, label: str) -> list[Any]:
-    if isinstance(document, _Broken):
-        return [document]
-    kind = document.get("type") if isinstance(document, dict) else None
-    if kind == "FeatureCollection" and isinstance(document.get("features"), list):
-        return list(document["features"])
-    if kind == "Feature":
-        return [document]
-    if kind in _GEOMETRIES:
-        return [{"type": "Feature", "properties": {}, "geometry": document}]
-    raise LayerError(
-        Fault(
-            where=label,
-            what=f"is no GeoJSON feature collection (its type is {kind!r})",
-            mend="export it as GeoJSON",
-        )
-    )
-
-
-def _crs(document: Any, *, label: str) -> tuple[CRS | None, tuple[str, ...]]:
-    if isinstance(document, _Broken) or "crs" not in document:
+def _crs(document: dict[str, Any], *, label: str) -> tuple[CRS | None, tuple[str, ...]]:
+    if "crs" not in document:
         return WGS84, ()
     member = document["crs"]
-    name = member.get("properties", {}).get("name") if isinstance(member, dict) else None
+    properties = member.get("properties") if isinstance(member, dict) else None
+    name = properties.get("name") if isinstance(properties, dict) else None
     try:
         return CRS.from_user_input(name), ()
     except (UnknownCRS, TypeError):
         return None, (f"{label}: its crs member {str(member)[:60]!r} is not known",)
 
 
-def _record(feature: Any) -> Record:
-    if isinstance(feature, _Broken):
-        return Record(values={"text": feature.text}, problem=feature.why)
+def _record(feature: Any, *, vertices: int) -> Record:
     if not isinstance(feature, dict):
-        return Record(values={"feature": json.dumps(feature)}, problem="is no feature")
+        return Record(values={"feature": json.dumps(feature)[:_SHOWN]}, problem="is no feature")
     properties = feature.get("properties")
     values = {str(k): _value(v) for k, v in properties.items()} if isinstance(properties, dict) else {}
+    if isinstance(feature.get("id"), str | int | float):
+        values.setdefault("id", feature["id"])
     geometry = feature.get("geometry")
     if geometry is None:
         return Record(values=values, problem=NO_GEOMETRY)
-    try:
-        found = shape(_flat(geometry))
-    except _UNREADABLE as error:
-        return Record(values=values, problem=f"geometry is not read: {error or type(error).__name__}")
-    repair = "polygon ring closed" if _is_open(geometry) else ""
-    return Record(values=values, geometry=found, problem="" if _whole(found) else NO_GEOMETRY, repair=repair)
-
-
-def _whole(geometry: BaseGeometry) -> bool:
-    return not geometry.is_empty
+    found, repair, problem = read_geometry(geometry, vertices=vertices)
+    return Record(values=values, geometry=found, problem=problem, repair=repair)
 
 
 def _value(value: Any) -> Any:
     return json.dumps(value) if isinstance(value, dict | list) else value
-
-
-def _flat(geometry: Any) -> dict[str, Any]:
-    """The geometry without z; raises when a coordinate is no number."""
-    if geometry.get("type") == "GeometryCollection":
-        return {"type": geometry["type"], "geometries": [_flat(part) for part in geometry["geometries"]]}
-    if geometry.get("type") not in _GEOMETRIES:
-        raise ValueError(f"type {geometry.get('type')!r} is not known")
-    return {"type": geometry["type"], "coordinates": _cut(geometry["coordinates"])}
-
-
-def _cut(nested: list[Any]) -> list[Any]:
-    if nested and all(isinstance(item, list) for item in nested):
-        return [_cut(item) for item in nested]
-    if nested and (len(nested) < 2 or not all(_is_number(item) for item in nested[:2])):
-        raise ValueError(f"position {str(nested)[:60]} is no pair of numbers")
-    return nested[:2]
-
-
-def _is_number(value: Any) -> bool:
-    return isinstance(value, int | float) and not isinstance(value, bool) and bool(np.isfinite(value))
-
-
-def _is_open(geometry: dict[str, Any]) -> bool:
-    if geometry["type"] == "Polygon":
-        return any(ring and ring[0][:2] != ring[-1][:2] for ring in geometry["coordinates"])
-    if geometry["type"] == "MultiPolygon":
-        return any(ring and ring[0][:2] != ring[-1][:2] for part in geometry["coordinates"] for ring in part)
-    return False

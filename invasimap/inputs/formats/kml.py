@@ -5,165 +5,201 @@ Our own parser, because the usual driver drops the typed columns of a KMZ and re
 
 from __future__ import annotations
 
-import re
+from collections import Counter
 from collections.abc import Iterator
-from math import isfinite
+from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 from xml.etree.ElementTree import Element
 
-import shapely
-from shapely.geometry.base import BaseGeometry
-
+from invasimap.core.errors import Fault, LayerError
+from invasimap.core.survey_settings import LimitsSection
 from invasimap.inputs.formats.archive import read_members
-from invasimap.inputs.formats.raw import (
-    NO_GEOMETRY,
-    WGS84,
-    RawLayer,
-    Record,
-    from_records,
-    read_bytes,
-    unique_name,
-)  # fmt: skip
-from invasimap.inputs.formats.xml import child_text, children, local, parse_xml, text_of
+from invasimap.inputs.formats.bounds import MAX_RECORDS, broken_off, few_columns, too_many, unread_layer
+from invasimap.inputs.formats.kml_shapes import SHAPES, read_shapes
+from invasimap.inputs.formats.markup import plain_text
+from invasimap.inputs.formats.raw import NO_GEOMETRY, WGS84, RawLayer, Record, from_records, read_bytes, unique_name
+from invasimap.inputs.formats.xml import (
+    Break,
+    Format,
+    check_depth,
+    child_text,
+    children,
+    local,
+    read_xml,
+    text_of,
+    whole_children,
+)
 
-_SHAPES: Final = {"Point", "LineString", "LinearRing", "Polygon", "MultiGeometry", "Track", "MultiTrack"}
 _FOLDERS: Final = {"Folder", "Document", "kml"}
-_DEPTH: Final = 200
+_ALONE: Final = frozenset({"Document", "Folder", "Placemark", *SHAPES})
+_TEXTS: Final = ("name", "description", "Snippet", "address", "phoneNumber", "styleUrl")
+_UNREAD: Final = {
+    "NetworkLink": "links to other files are not followed",
+    "GroundOverlay": "pictures laid on the ground are not read",
+    "PhotoOverlay": "photo overlays are not read",
+    "ScreenOverlay": "pictures laid on the screen are not read",
+    "Tour": "tours are not read",
+}
 
 
-def read_kml(path: Path, *, label: str) -> list[RawLayer]:
-    """The placemarks of a KML file in document order; ``group`` is the folder path."""
-    return [_layer(read_bytes(path, label=label), label=label, layer=path.stem)]
+@dataclass(kw_only=True)
+class _Harvest:
+    """Records taken out of the growing tree, each with the folders it stands in."""
+
+    limits: LimitsSection
+    records: list[Record] = field(default_factory=list)
+    folders: list[tuple[Element, ...]] = field(default_factory=list)
+    unread: Counter[str] = field(default_factory=Counter)
+
+    def take(self, root: Element, *, still_open: frozenset[Element] | None) -> int:
+        """Take the placemarks that are complete, in the open folders too."""
+        taken = self._take(root, (root,), still_open)
+        if len(self.records) > MAX_RECORDS:
+            raise OverflowError
+        return taken
+
+    def _take(self, folder: Element, path: tuple[Element, ...], still_open: frozenset[Element] | None) -> int:
+        check_depth(len(path))
+        inner = whole_children(folder, still_open)
+        for child in inner:
+            self._add(child, path)
+        names = [child for child in inner if local(child) == "name"][:1]
+        rest = folder[len(inner) :]
+        folder[:] = [*names, *rest]
+        taken = len(inner) - len(names)
+        if rest and local(rest[0]) in _FOLDERS:
+            taken += self._take(rest[0], (*path, rest[0]), still_open)
+        return taken
+
+    def _add(self, child: Element, path: tuple[Element, ...]) -> None:
+        kind = local(child)
+        if kind in SHAPES:  # a file of one shape
+            inside, child = child, Element("Placemark")
+            child.append(inside)
+        if kind == "Placemark" or kind in SHAPES:
+            self.records.append(read_placemark(child, vertices=self.limits.vertices))
+            self.folders.append(path)
+        elif kind in _FOLDERS:
+            self._take(child, (*path, child), frozenset())
+        elif kind in _UNREAD:
+            self.unread[kind] += 1
+
+    def grouped(self) -> list[Record]:
+        """The records, each with its folders' names: a folder's name may follow what it holds."""
+        names: dict[tuple[Element, ...], str] = {}
+        for path in self.folders:
+            if path not in names:
+                words = (child_text(folder, "name") for folder in path if local(folder) == "Folder")
+                names[path] = "/".join(filter(None, words))
+        groups = [names[path] for path in self.folders]
+        return [replace(r, group=g) if g else r for r, g in zip(self.records, groups, strict=True)]
 
 
-def read_kmz(path: Path, *, label: str) -> list[RawLayer]:
-    """The placemarks of every KML inside a KMZ."""
-    members = read_members(path, label=label, suffixes=(".kml",))
+def read_kml(path: Path, *, label: str, limits: LimitsSection | None = None) -> list[RawLayer]:
+    """The placemarks of a KML file in document order; ``group`` is the folder path.
+
+    A file that breaks off gives its whole placemarks and one record more, set aside, that says where it breaks.
+
+    Raises
+    ------
+    LayerError
+        When it is no KML, or breaks before its first placemark.
+    """
+    limits = limits or LimitsSection()
+    data = read_bytes(path, label=label, limit_B=limits.file_B)
+    return [_layer(data, label=label, layer=path.stem, limits=limits)]
+
+
+def read_kmz(path: Path, *, label: str, limits: LimitsSection | None = None) -> list[RawLayer]:
+    """The placemarks of every KML inside a KMZ; one that cannot be read is one record set aside, if others can."""
+    limits = limits or LimitsSection()
+    members = read_members(path, label=label, suffixes=(".kml",), limits=limits)
     single = len(members) == 1
-    return [
-        _layer(data, label=label if single else f"{label}:{name}", layer=path.stem if single else name)
-        for name, data in members.items()
-    ]
+    layers: list[RawLayer] = []
+    errors: list[LayerError] = []
+    for name, data in members.items():
+        own, layer = (label, path.stem) if single else (f"{label}:{name}", name)
+        try:
+            layers.append(_layer(data, label=own, layer=layer, limits=limits))
+        except LayerError as error:
+            errors.append(error)
+            layers.append(unread_layer(error, label=own, layer=layer))
+    if len(errors) == len(layers):
+        raise LayerError([fault for error in errors for fault in error.faults])
+    return layers
 
 
-def _layer(data: bytes, *, label: str, layer: str) -> RawLayer:
-    root = parse_xml(data, label=label, root="kml")
-    records = [_record(mark, folder) for mark, folder in _placemarks(root, "", 0)]
-    links = sum(local(element) == "NetworkLink" for element in root.iter())
-    notes = (f"{label}: {links} links to other files are not followed",) if links else ()
-    return from_records(records, label=label, layer=layer, crs=WGS84, notes=notes)
+def _layer(data: bytes, *, label: str, layer: str, limits: LimitsSection) -> RawLayer:
+    kind = Format(root="kml", held=2 * limits.vertices + 100_000, alone=_ALONE)
+    made: list[_Harvest] = []
+
+    def make() -> _Harvest:
+        made.append(_Harvest(limits=limits))
+        return made[-1]
+
+    broken: Break | None = None
+    notes: list[str] = []
+    try:
+        _, broken, notes = read_xml(data, label=label, kind=kind, harvest=make)
+    except OverflowError:
+        made[-1].records.append(Record(values={}, problem=too_many(0)))
+        made[-1].folders.append(())
+    if broken is not None:
+        _add_break(made[-1], broken, label=label)
+    notes += [f"{label}: {count} {_UNREAD[kind]}" for kind, count in made[-1].unread.items()]
+    return from_records(few_columns(made[-1].grouped()), label=label, layer=layer, crs=WGS84, notes=notes)
 
 
-def _placemarks(element: Element, folder: str, depth: int) -> Iterator[tuple[Element, str]]:
-    for child in element:
-        name = local(child)
-        if name == "Placemark":
-            yield child, folder
-        elif name in _FOLDERS and depth < _DEPTH:
-            inner = child_text(child, "name") if name == "Folder" else ""
-            yield from _placemarks(child, "/".join(filter(None, (folder, inner))), depth + 1)
+def _add_break(harvest: _Harvest, broken: Break, *, label: str) -> None:
+    """One record for what a broken file lost, with the values of the placemark that was open there."""
+    path = tuple(element for element in broken.open if local(element) in _FOLDERS)
+    cut = next((element for element in broken.open if local(element) == "Placemark"), None)
+    if cut is None and not harvest.records:
+        raise LayerError(Fault(where=label, what=f"is not whole XML: {broken.why}", mend="export it again"))
+    harvest.records.append(Record(values=_values(cut) if cut is not None else {}, problem=broken_off(broken.line)))
+    harvest.folders.append(path)
 
 
-def _record(mark: Element, folder: str) -> Record:
+def read_placemark(mark: Element, *, vertices: int) -> Record:
+    """The record of a placemark: its values as text, and its shape or why it has none."""
     values = _values(mark)
-    shapes = [child for child in mark if local(child) in _SHAPES]
-    if not shapes:
-        return Record(values=values, problem=NO_GEOMETRY, group=folder)
-    closed: list[str] = []
-    try:
-        parts = [part for shape in shapes for part in _parts(shape, closed)]
-    except ValueError as error:
-        return Record(values=values, problem=str(error), group=folder)
-    if not parts:
-        return Record(values=values, problem=NO_GEOMETRY, group=folder)
-    geometry = parts[0] if len(parts) == 1 else _collect(parts)
+    shapes = [child for child in mark if local(child) in SHAPES]
     walked = len(shapes) == 1 and local(shapes[0]) == "Track"
-    return Record(values=values, geometry=geometry, repair="; ".join(closed[:1]), group=folder, walked=walked)
-
-
-def _collect(parts: list[BaseGeometry]) -> BaseGeometry:
-    """One geometry of several: a multipart of their kind, or a collection."""
-    kinds = {part.geom_type for part in parts}
-    many = {"Polygon": shapely.multipolygons, "LineString": shapely.multilinestrings, "Point": shapely.multipoints}
-    make: Any = many.get(next(iter(kinds))) if len(kinds) == 1 else None
-    return make(parts) if make else shapely.GeometryCollection(parts)
-
-
-def _parts(shape: Element, closed: list[str]) -> list[BaseGeometry]:
-    kind = local(shape)
-    if kind in ("MultiGeometry", "MultiTrack"):
-        return [part for child in shape if local(child) in _SHAPES for part in _parts(child, closed)]
-    if kind == "Point":
-        return [shapely.Point(_coordinates(shape)[0])]
-    if kind == "Polygon":
-        return [_polygon(shape, closed)]
-    points = _track_points(shape) if kind == "Track" else _coordinates(shape)
-    if kind == "LinearRing":
-        return [shapely.Polygon(_ring(points, closed))]
-    if len(set(points)) < 2:
-        raise ValueError("has one place only: no line and no outline")
-    return [shapely.LineString(points)]
-
-
-def _polygon(shape: Element, closed: list[str]) -> shapely.Polygon:
-    rings = {
-        side: [_ring(_coordinates(r), closed) for b in children(shape, side) for r in children(b, "LinearRing")]
-        for side in ("outerBoundaryIs", "innerBoundaryIs")
-    }
-    if len(rings["outerBoundaryIs"]) != 1:
-        raise ValueError(f"polygon has {len(rings['outerBoundaryIs'])} outer rings")
-    return shapely.Polygon(rings["outerBoundaryIs"][0], rings["innerBoundaryIs"])
-
-
-def _ring(points: list[tuple[float, float]], closed: list[str]) -> list[tuple[float, float]]:
-    if len(set(points)) < 3:
-        raise ValueError("polygon ring has fewer than 3 places")
-    if points[0] != points[-1]:
-        closed.append("polygon ring closed")
-        return [*points, points[0]]
-    return points
-
-
-def _coordinates(shape: Element) -> list[tuple[float, float]]:
-    text = " ".join(text_of(child) for child in children(shape, "coordinates"))
-    tuples = re.sub(r"\s*,\s*", ",", text).split()
-    if not tuples:
-        raise ValueError("coordinates are blank")
-    return [_pair(item, item.split(",")) for item in tuples]
-
-
-def _track_points(shape: Element) -> list[tuple[float, float]]:
-    items = [text_of(child) for child in children(shape, "coord")]
-    return [_pair(item, item.split()) for item in items if item]
-
-
-def _pair(text: str, cells: list[str]) -> tuple[float, float]:
+    if walked and "time" not in values and (first := child_text(shapes[0], "when")):
+        values["time"] = first
+    if not shapes:
+        return Record(values=values, problem=NO_GEOMETRY)
     try:
-        lon, lat = float(cells[0]), float(cells[1])
-    except (ValueError, IndexError):
-        raise ValueError(f"coordinates {text[:40]!r} are not read") from None
-    if not (isfinite(lon) and isfinite(lat)):
-        raise ValueError(f"coordinates {text[:40]!r} are not finite")
-    return lon, lat
+        geometry, repair = read_shapes(shapes, vertices=vertices)
+    except ValueError as error:
+        return Record(values=values, problem=str(error))
+    if geometry is None:
+        return Record(values=values, problem=NO_GEOMETRY)
+    return Record(values=values, geometry=geometry, repair=repair, walked=walked)
 
 
 def _values(mark: Element) -> dict[str, str]:
-    found = {name: text for name in ("name", "description", "address") if (text := child_text(mark, name))}
+    found = {name: plain_text(text) for name in _TEXTS if (text := child_text(mark, name))}
+    if number := mark.get("id"):
+        found["id"] = number
     for stamp in (child for child in mark if local(child) in ("TimeStamp", "TimeSpan")):
-        found["time"] = child_text(stamp, "when") or child_text(stamp, "begin")
+        found["time"] = child_text(stamp, "when") or child_text(stamp, "begin") or child_text(stamp, "end")
     for extended in children(mark, "ExtendedData"):
-        for key, text in _data(extended):
-            found[unique_name(key, found)] = text
+        for key, text in _data(extended, 0):
+            found[unique_name(key, found)] = plain_text(text)
     return found
 
 
-def _data(extended: Element) -> Iterator[tuple[str, str]]:
+def _data(extended: Element, depth: int) -> Iterator[tuple[str, str]]:
+    check_depth(depth)
     for child in extended:
         kind = local(child)
         if kind == "Data":
-            yield child.get("name") or "data", child_text(child, "value")
+            yield child.get("name") or child_text(child, "displayName") or "data", child_text(child, "value")
         elif kind == "SchemaData":
-            yield from ((cell.get("name") or "data", text_of(cell)) for cell in child if local(cell))
-        elif kind and not len(child):
-            yield kind, text_of(child)
+            yield from ((cell.get("name") or "data", text_of(cell)) for cell in child)
+        elif len(child):
+            yield from _data(child, depth + 1)
+        else:
+            yield child.get("name") or kind, text_of(child)

@@ -19,7 +19,7 @@ from invasimap.core.errors import Fault, LayerError
 from invasimap.inputs.fields import DecimalComma
 
 WGS84: Final = CRS.from_epsg(4326)
-MAX_BYTES: Final = 200 * 1024 * 1024  # of one text file or one member of an archive
+MAX_BYTES: Final = 200_000_000  # of one text file or one member of an archive, unless [limits] says otherwise
 NO_GEOMETRY: Final = "has no geometry"
 
 
@@ -125,8 +125,8 @@ def marks(count: int, **columns: Sequence[Any] | NDArray[Any]) -> pd.DataFrame:
     return frame
 
 
-def read_bytes(path: Path, *, label: str) -> bytes:
-    """The whole of a text file.
+def read_bytes(path: Path, *, label: str, limit_B: float = MAX_BYTES) -> bytes:
+    """The whole of a file, which is only ever opened where it is a plain one.
 
     Raises
     ------
@@ -135,12 +135,17 @@ def read_bytes(path: Path, *, label: str) -> bytes:
     """
     try:
         size = path.stat().st_size
-        if 0 < size <= MAX_BYTES:
+        if 0 < size <= limit_B and path.is_file():
             return path.read_bytes()
     except OSError as error:
-        raise LayerError(Fault(where=label, what=f"cannot be read: {error.strerror}")) from error
-    what = "is empty (0 bytes)" if size == 0 else f"is over {MAX_BYTES // 2**20} MB"
-    raise LayerError(Fault(where=label, what=what, mend="export it again from the receiver or program"))
+        raise LayerError(Fault(where=label, what=f"cannot be read: {error.strerror or error}")) from error
+    if size <= limit_B:
+        what = "is empty (0 bytes)" if size == 0 else "is no plain file"
+        raise LayerError(Fault(where=label, what=what, mend="export it again from the receiver or program"))
+    mend = 'if it is meant to be so large, set file = "…" in [limits]'
+    raise LayerError(
+        Fault(where=label, what=f"is {size / 1e6:,.0f} MB; the limit is {limit_B / 1e6:,.0f} MB", mend=mend)
+    )
 
 
 def unique_name(name: str, taken: Any) -> str:

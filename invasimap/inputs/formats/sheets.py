@@ -7,20 +7,27 @@ import warnings
 import zipfile
 from collections.abc import Iterable
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 import pandas as pd
 
 from invasimap.core.errors import Fault, LayerError
+from invasimap.core.survey_settings import LimitsSection
 from invasimap.inputs.cells import cell_text, text_column
+from invasimap.inputs.formats.archive import check_archive
 from invasimap.inputs.formats.located import LonLat, has_position, locate, table_layer
-from invasimap.inputs.formats.raw import MAX_BYTES, RawLayer
+from invasimap.inputs.formats.raw import RawLayer
 from invasimap.inputs.formats.tables import HEADER_ROWS, header_names
 
 Row = list[str]
+BOOK: Final = "xl/"
+_MOST_CELLS: Final = 10_000_000
+_MOST_PARTS: Final = 30_000_000  # tags of one sheet
 
 
-def read_xlsx(path: Path, *, label: str, lonlat: LonLat = (None, None)) -> list[RawLayer]:
+def read_xlsx(
+    path: Path, *, label: str, lonlat: LonLat = (None, None), limits: LimitsSection | None = None
+) -> list[RawLayer]:
     """The sheets of a workbook that have columns for the position, hidden ones too.
 
     Formulas count by the values that were saved with them. Blank rows are records, but not those after the last filled
@@ -29,10 +36,11 @@ def read_xlsx(path: Path, *, label: str, lonlat: LonLat = (None, None)) -> list[
     Raises
     ------
     LayerError
-        When it is no workbook, unpacks to over 200 MB or has no sheet with positions.
+        When it is no workbook, unpacks to more than ``limits`` allow or has no sheet with positions.
     """
-    _check_archive(path, label=label)
-    sheets = {name: rows for name, rows in _read(path).items() if rows}
+    limits = limits or LimitsSection()
+    _check(path, label=label, limits=limits)
+    sheets = {name: rows for name, rows in _read(path, label=label).items() if rows}
     tables = {name: (at, rows) for name, rows in sheets.items() if (at := _header_row(rows, lonlat)) is not None}
     if not tables:
         columns = "; ".join(f"{name}: {', '.join(filter(None, rows[0]))}" for name, rows in sheets.items())
@@ -51,29 +59,41 @@ def read_xlsx(path: Path, *, label: str, lonlat: LonLat = (None, None)) -> list[
     return layers
 
 
-def _check_archive(path: Path, *, label: str) -> None:
+def _check(path: Path, *, label: str, limits: LimitsSection) -> None:
     if not zipfile.is_zipfile(path):
         raise LayerError(Fault(where=label, what="is no workbook", mend="save it as .xlsx again, or as CSV"))
+    names = check_archive(path, label=label, limits=limits)
+    if not any(name.startswith(BOOK) for name in names):
+        what = "is no workbook: it is another kind of zip"
+        raise LayerError(Fault(where=label, what=what, mend="save it as .xlsx again, or as CSV"))
     with zipfile.ZipFile(path) as archive:
-        size = sum(member.file_size for member in archive.infolist())
-    if size > MAX_BYTES:
-        raise LayerError(
-            Fault(where=label, what=f"unpacks to {size / 2**20:,.0f} MB; the limit is {MAX_BYTES >> 20} MB")
-        )
+        for name in names:
+            if name.startswith(BOOK) and name.endswith(".xml"):
+                _count_parts(archive, name, label=label)
 
 
-def _read(path: Path) -> dict[str, list[Row]]:
+def _count_parts(archive: zipfile.ZipFile, name: str, *, label: str) -> None:
+    count = 0
+    with archive.open(name) as stream:
+        while piece := stream.read(1 << 20):
+            count += piece.count(b"<")
+            if count > _MOST_PARTS:
+                what = f"has too many cells ({name})"
+                raise LayerError(Fault(where=label, what=what, mend="save its sheets as CSV"))
+
+
+def _read(path: Path, *, label: str) -> dict[str, list[Row]]:
     """Rows of every sheet as text, without the blank ones at the end."""
     import openpyxl
 
-    with warnings.catch_warnings():
+    with warnings.catch_warnings(), path.open("rb") as stream:
         warnings.simplefilter("ignore")  # of styles and menus that are not read
-        book = openpyxl.load_workbook(path, read_only=True, data_only=True)
+        book = openpyxl.load_workbook(stream, read_only=True, data_only=True)
         try:
             found = {}
             for sheet in book.worksheets:
                 sheet.reset_dimensions()  # what the file says of its size may be wrong
-                found[str(sheet.title)] = _filled([_shown(cell) for cell in row] for row in sheet.iter_rows())
+                found[str(sheet.title)] = _filled(sheet.iter_rows(), label=f"{label}:{sheet.title}")
             return found
         finally:
             book.close()
@@ -89,11 +109,25 @@ def _shown(cell: Any) -> str:
     return cell_text(value)
 
 
-def _filled(rows: Iterable[Row]) -> list[Row]:
-    kept = list(rows)
-    while kept and not any(kept[-1]):
-        kept.pop()
-    return kept
+def _filled(rows: Iterable[Any], *, label: str) -> list[Row]:
+    """The rows as text without the blank ones at the end, each without the blank cells at its end."""
+    kept: list[Row] = []
+    count = filled = 0
+    for row in rows:
+        shown = ["" if cell.value is None else _shown(cell) for cell in row]
+        while shown and not shown[-1]:
+            shown.pop()
+        kept.append(shown)
+        filled = len(kept) if shown else filled
+        count += len(row)
+        if count > _MOST_CELLS:
+            raise _too_many_cells(label)
+    return kept[:filled]
+
+
+def _too_many_cells(label: str) -> LayerError:
+    mend = "save it as CSV, or take out what is far to the right"
+    return LayerError(Fault(where=label, what=f"has over {_MOST_CELLS:,} cells", mend=mend))
 
 
 def _header_row(rows: list[Row], lonlat: LonLat) -> int | None:
@@ -101,11 +135,11 @@ def _header_row(rows: list[Row], lonlat: LonLat) -> int | None:
 
 
 def _layer(rows: list[Row], *, label: str, name: str, lonlat: LonLat, notes: Iterable[str]) -> RawLayer:
-    width = max(map(len, rows))
-    padded = [row + [""] * (width - len(row)) for row in rows]
-    filled = [k for k in range(width) if any(row[k] for row in padded)]
-    headers = header_names([padded[0][k] for k in filled])
-    cells = [[row[k] for k in filled] for row in padded[1:]]
+    filled = sorted({k for row in rows for k, cell in enumerate(row) if cell})
+    if len(filled) * len(rows) > _MOST_CELLS:
+        raise _too_many_cells(label)
+    cells = [[row[k] if k < len(row) else "" for k in filled] for row in rows]
+    headers, cells = header_names(cells[0]), cells[1:]
     frame = pd.DataFrame(cells, columns=headers, dtype=object).apply(text_column) if cells else _none(headers)
     problem = pd.Series("", index=frame.index, dtype=object).mask((frame == "").all(axis=1), "the row is blank")
     located = locate(frame, label=label, lonlat=lonlat, comma="unless_thousands")

@@ -9,16 +9,22 @@ import dataclasses
 import warnings
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Any, Final
+from typing import Any, Final, cast
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
 import pyogrio
+from numpy.typing import NDArray
 from pyproj import CRS
 
 from invasimap.core.errors import Fault, LayerError
+from invasimap.core.survey_settings import LimitsSection
+from invasimap.inputs.formats.bounds import MAX_RECORDS, missing, over_size
+from invasimap.inputs.formats.gdal_files import plainly_named
+from invasimap.inputs.formats.gpkg import Table, gpkg_tables
 from invasimap.inputs.formats.raw import NO_GEOMETRY, RawLayer, marks
+from invasimap.inputs.formats.wkb import CURVES, lost_shapes
 
 GDB_CATALOGUE: Final = "a00000001.gdbtable"
 _COUNTED: Final = (".fgb", ".gdb")  # the header's count holds; a GeoPackage's may be out of date
@@ -33,8 +39,8 @@ def read_gpkg(path: Path, *, label: str) -> list[RawLayer]:
     LayerError
         When it is no GeoPackage or has no layer with geometry.
     """
-    _require_start(path, b"SQLite format 3\0", label=label, name="GeoPackage")
-    return _layers(path, label=label)
+    require_start(path, b"SQLite format 3\0", label=label, name="GeoPackage")
+    return _layers(path, label=label, tables=gpkg_tables(path, label=label))
 
 
 def read_gdb(path: Path, *, label: str) -> list[RawLayer]:
@@ -48,14 +54,15 @@ def read_gdb(path: Path, *, label: str) -> list[RawLayer]:
     if not (path / GDB_CATALOGUE).is_file():
         what = f"is no whole file geodatabase: it lacks {GDB_CATALOGUE}"
         raise LayerError(Fault(where=label, what=what, mend="copy the whole .gdb folder"))
-    return _layers(path, label=label)
+    return _layers(path, label=label, tables={})
 
 
 def read_flatgeobuf(path: Path, *, label: str) -> list[RawLayer]:
     """A FlatGeobuf file; its rows, which it keeps sorted by place, in the order of a column of whole numbers that tells
     them apart (fid, id, …) where there is one."""
-    _require_start(path, b"fgb\x03fgb", label=label, name="FlatGeobuf")
-    raw = _layer(path, label=label, layer=path.stem, notes=[])
+    require_start(path, b"fgb\x03fgb", label=label, name="FlatGeobuf")
+    with plainly_named(path) as plain:
+        raw = read_one(plain, label=label, layer=path.stem)
     name = next((str(c) for c in raw.frame.columns if str(c).lower() in _NUMBERS and _tells_apart(raw.frame[c])), "")
     if not name:
         return [raw]
@@ -64,107 +71,174 @@ def read_flatgeobuf(path: Path, *, label: str) -> list[RawLayer]:
     return [dataclasses.replace(raw, frame=frame, marks=marked, geometry=raw.shapes[order])]
 
 
-def read_parquet(path: Path, *, label: str) -> list[RawLayer]:
+def read_parquet(path: Path, *, label: str, limits: LimitsSection | None = None) -> list[RawLayer]:
     """A GeoParquet file.
 
     Raises
     ------
     LayerError
-        When it is no Parquet file, or pyarrow, which reads it, is not installed.
+        When it is no Parquet file, unpacks to more than ``limits`` allow, or pyarrow, which reads it, is not installed.
     """
-    _require_start(path, b"PAR1", label=label, name="Parquet file")
+    limits = limits or LimitsSection()
+    require_start(path, b"PAR1", label=label, name="Parquet file")
     try:
         import pyarrow  # noqa: F401
+        from pyarrow.parquet import ParquetFile
     except ImportError as error:
         what = "is GeoParquet, and pyarrow, which reads it, is not installed"
         raise LayerError(Fault(where=label, what=what, mend="pip install 'invasimap[cluster]'")) from error
-    return [_from_frame(gpd.read_parquet(path), label=label, layer=path.stem, notes=[])]
+    with path.open("rb") as stream:
+        meta = ParquetFile(stream).metadata
+        size_B = sum(meta.row_group(k).total_byte_size for k in range(meta.num_row_groups))
+        if size_B > limits.unpacked_B:
+            raise over_size(
+                f"unpacks to {size_B / 1e6:,.0f} MB", where=label, setting="unpacked", limit_B=limits.unpacked_B
+            )
+        _refuse_many(int(meta.num_rows), label=label)
+        stream.seek(0)
+        frame = gpd.read_parquet(cast(Any, stream))  # a stream: a path may be taken for an address
+        return [_from_frame(frame, label=label, layer=path.stem, notes=[])]
 
 
 def _tells_apart(column: pd.Series[Any]) -> bool:
     return bool(pd.api.types.is_integer_dtype(column) and column.is_unique and column.notna().all())
 
 
-def _layers(path: Path, *, label: str) -> list[RawLayer]:
+def _layers(path: Path, *, label: str, tables: dict[str, Table]) -> list[RawLayer]:
     """Every layer with geometry, each under its own label where there are several."""
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")  # what matters is said again when the layer is read
-        kinds = {str(name): kind for name, kind in pyogrio.list_layers(path)}
-    spatial = [name for name, kind in kinds.items() if kind is not None]
-    if not spatial:
-        raise LayerError(Fault(where=label, what="has no layer with geometry"))
-    plain = [name for name in kinds if name not in spatial]
-    notes = [f"{label}: tables without geometry are not read: {', '.join(plain)}"] if plain else []
-    single = len(spatial) == 1
-    return [
-        _layer(path, label=label if single else f"{label}:{name}", layer=name, notes=notes if k == 0 else [])
-        for k, name in enumerate(spatial)
-    ]
-
-
-def read_shapefile(path: Path, *, label: str) -> list[RawLayer]:
-    """A shapefile with the files beside it (.shx, .dbf, .prj)."""
-    _require_start(path, (9994).to_bytes(4, "big"), label=label, name="shapefile")
-    missing = [s for s in (".shx", ".dbf") if not any(path.with_suffix(e).exists() for e in (s, s.upper()))]
-    if missing:
-        raise LayerError(
-            Fault(
-                where=label,
-                what=f"lacks its {' and '.join(missing)} file",
-                mend="copy all files of the shapefile",
+    with plainly_named(path) as plain:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # what matters is said again when the layer is read
+            kinds = {str(name): kind for name, kind in pyogrio.list_layers(plain)}
+        spatial = [name for name, kind in kinds.items() if kind is not None]
+        if not spatial:
+            raise LayerError(Fault(where=label, what="has no layer with geometry"))
+        others = [name for name in kinds if name not in spatial]
+        notes = [f"{label}: tables without geometry are not read: {', '.join(others)}"] if others else []
+        single = len(spatial) == 1
+        return [
+            read_one(
+                plain, label=label if single else f"{label}:{name}", layer=name, name=name, table=tables.get(name),
+                notes=notes if k == 0 else [],
             )
-        )
-    return [_layer(path, label=label, layer=path.stem, notes=[])]
+            for k, name in enumerate(spatial)
+        ]  # fmt: skip
 
 
-def _require_start(path: Path, start: bytes, *, label: str, name: str) -> None:
+def require_start(path: Path, start: bytes, *, label: str, name: str) -> None:
+    """Refuse a file that does not start as its format must.
+
+    Raises
+    ------
+    LayerError
+        When its first bytes are another format's.
+    """
     with path.open("rb") as stream:
         if stream.read(len(start)) != start:
             raise LayerError(Fault(where=label, what=f"is no {name}: its first bytes are another format's"))
 
 
-def _layer(path: Path, *, label: str, layer: str, notes: Sequence[str]) -> RawLayer:
+def read_one(
+    path: Path, *, label: str, layer: str, name: str | None = None, table: Table | None = None,
+    notes: Sequence[str] = (),
+) -> RawLayer:  # fmt: skip
+    """A layer that GDAL reads, with a record set aside for each that the file counts and that does not come out.
+
+    Parameters
+    ----------
+    path
+        The file under a plain name.
+    label, layer
+        Names of the file and of the layer in messages.
+    name
+        The layer to read; the only one when None.
+    table
+        What is known of a GeoPackage's table: its count of records and its kinds of shapes.
+    notes
+        What is to be said besides.
+    """
     with warnings.catch_warnings(record=True) as caught:
         warnings.simplefilter("always")
-        frame = _read(path, layer)
-        counted = int(pyogrio.read_info(path, layer=layer)["features"]) if path.suffix.lower() in _COUNTED else 0
-    heard = [f"{label}: {warning.message}" for warning in caught if warning.category is RuntimeWarning]
-    raw = _from_frame(frame, label=label, layer=layer, notes=[*notes, *heard])
-    return _padded(raw, counted) if counted > len(frame) else raw
+        frame, counted, curved = _read(path, name, table, label=label)
+        geometry = _geometry(frame)
+        lost = lost_shapes(path, name, geometry)
+    heard = [_heard(str(w.message), path, layer) for w in caught if w.category is RuntimeWarning]
+    said = [*heard, "curves are drawn as chords"] if curved else heard
+    raw = _from_frame(
+        frame, label=label, layer=layer, notes=[*notes, *(f"{label}: {words}" for words in dict.fromkeys(said))]
+    )
+    return padded(_with_reasons(raw, lost), counted)
 
 
-def _from_frame(frame: gpd.GeoDataFrame, *, label: str, layer: str, notes: Sequence[str]) -> RawLayer:
-    geometry = frame.geometry.to_numpy(dtype=object)
-    table = pd.DataFrame(frame.drop(columns=frame.geometry.name)).reset_index(drop=True)
-    lost = frame.geometry.isna().to_numpy() | frame.geometry.is_empty.to_numpy()
+def _read(
+    path: Path, name: str | None, table: Table | None, *, label: str
+) -> tuple[gpd.GeoDataFrame | pd.DataFrame, int, bool]:
+    """The frame of a layer, the records that the file counts, and whether it has curves."""
+    info = pyogrio.read_info(path, layer=name)
+    known = info["features"] if table is None else table.count
+    _refuse_many(known, label=label)
+    counted = known if table is not None or path.suffix.lower() in _COUNTED else 0
+    curved = any(word in str(info["geometry_type"]) for word in CURVES) or (table is not None and table.curved)
+    most = None if table is None else max(table.count, 1)  # the count that the file keeps may be a lie
+    options: dict[str, Any] = {"layer": name, "on_invalid": "ignore", "max_features": most}
+    try:
+        return pyogrio.read_dataframe(path, **options), counted, curved
+    except UnicodeDecodeError:
+        return pyogrio.read_dataframe(path, **options, encoding="cp1252"), counted, curved
+
+
+def _refuse_many(count: int, *, label: str) -> None:
+    if count > MAX_RECORDS:
+        what = f"counts {count:,} records; the limit is {MAX_RECORDS:,}"
+        raise LayerError(Fault(where=label, what=what, mend="split the file, or export it again if it has fewer"))
+
+
+def _heard(message: str, path: Path, layer: str) -> str:
+    return message.replace(str(path.with_suffix("")), layer).replace(path.name, layer)
+
+
+def _geometry(frame: gpd.GeoDataFrame | pd.DataFrame) -> NDArray[np.object_]:
+    if not isinstance(frame, gpd.GeoDataFrame):
+        return np.full(len(frame), None, dtype=object)
+    return frame.geometry.to_numpy(dtype=object)
+
+
+def _from_frame(frame: gpd.GeoDataFrame | pd.DataFrame, *, label: str, layer: str, notes: Sequence[str]) -> RawLayer:
+    spatial = isinstance(frame, gpd.GeoDataFrame)
+    geometry = _geometry(frame)
+    table = pd.DataFrame(frame.drop(columns=frame.geometry.name) if spatial else frame).reset_index(drop=True)
+    lost = (frame.geometry.isna() | frame.geometry.is_empty).to_numpy() if spatial else np.full(len(frame), True)
     return RawLayer(
         label=label,
         layer=layer,
         frame=table,
         geometry=geometry,
         marks=marks(len(table), problem=np.where(lost, NO_GEOMETRY, "").astype(object)),
-        crs=_known(frame.crs),
+        crs=_known(cast(Any, frame).crs) if spatial else None,
         notes=tuple(notes),
     )
 
 
-def _padded(raw: RawLayer, counted: int) -> RawLayer:
+def _with_reasons(raw: RawLayer, reasons: dict[int, str]) -> RawLayer:
+    """With what is known of the shapes that did not come out."""
+    if not reasons:
+        return raw
+    marked = raw.marks.copy()
+    marked.loc[list(reasons), "problem"] = list(reasons.values())
+    return dataclasses.replace(raw, marks=marked)
+
+
+def padded(raw: RawLayer, counted: int) -> RawLayer:
     """With a record, set aside, for each that the file counts and that did not come out."""
-    read, lost = len(raw.frame), counted - len(raw.frame)
-    why = f"cannot be read: the file counts {counted} records and gives {read}"
+    reasons = missing(counted, len(raw.frame))
+    if not reasons:
+        return raw
     return dataclasses.replace(
         raw,
-        frame=raw.frame.reindex(range(counted)),
-        geometry=np.concatenate([raw.geometry, np.full(lost, None, dtype=object)]),
-        marks=pd.concat([raw.marks, marks(lost, problem=[why] * lost)], ignore_index=True),
+        frame=raw.frame.reindex(range(len(raw.frame) + len(reasons))),
+        geometry=np.concatenate([raw.geometry, np.full(len(reasons), None, dtype=object)]),
+        marks=pd.concat([raw.marks, marks(len(reasons), problem=reasons)], ignore_index=True),
     )
-
-
-def _read(path: Path, layer: str) -> gpd.GeoDataFrame:
-    try:
-        return pyogrio.read_dataframe(path, layer=layer, on_invalid="ignore")
-    except UnicodeDecodeError:
-        return pyogrio.read_dataframe(path, layer=layer, on_invalid="ignore", encoding="cp1252")
 
 
 def _known(crs: CRS | None) -> CRS | None:

@@ -1,0 +1,48 @@
+"""A file put where GDAL sees a plain name: links in a temporary folder, so that no sign in a name is a command.
+
+GDAL and what wraps it read "!", "zip://" and the like in a path as orders, and write beside a file that they repair.
+"""
+
+from __future__ import annotations
+
+import shutil
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Final
+
+PARTS: Final = (".shx", ".dbf", ".prj", ".cpg")
+_STEM: Final = "layer"
+
+
+@contextmanager
+def plainly_named(path: Path, *, copied: bool = False) -> Iterator[Path]:
+    """The file (with the parts of a shapefile) under a plain name; ``copied`` where a part may be written anew."""
+    suffix = path.suffix.lower()
+    with tempfile.TemporaryDirectory(prefix="invasimap-") as name:
+        target = Path(name) / f"{_STEM}{suffix}"
+        _put(path, target, copied=copied)
+        for part, kind in side_parts(path).items() if suffix == ".shp" else ():
+            _put(part, target.with_suffix(kind), copied=copied)
+        yield target
+
+
+def side_parts(path: Path) -> dict[Path, str]:
+    """The parts of a shapefile that are there, each with its kind; letters of either case."""
+    found: dict[str, Path] = {}
+    for part in sorted(path.parent.iterdir()):
+        kind = part.suffix.lower()
+        if part.stem == path.stem and kind in PARTS and part.is_file():
+            found.setdefault(kind, part)
+    return {part: kind for kind, part in found.items()}
+
+
+def _put(path: Path, target: Path, *, copied: bool) -> None:
+    if copied:
+        shutil.copyfile(path, target)
+        return
+    try:
+        target.symlink_to(path.resolve(), target_is_directory=path.is_dir())
+    except OSError:  # a system without links
+        shutil.copytree(path, target) if path.is_dir() else shutil.copyfile(path, target)

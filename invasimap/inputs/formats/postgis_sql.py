@@ -215,7 +215,7 @@ def _named(plain: str, relations: Sequence[Relation], *, lower: bool = False) ->
     for relation in relations:
         for column in ("", *relation.shapes):
             tail = f".{column}" if column else ""
-            names = (f"{relation}{tail}", f"{relation.name}{tail}")
+            names = (name.replace('"', "") for name in (f"{relation}{tail}", f"{relation.name}{tail}"))
             if plain in (name.lower() if lower else name for name in names):
                 found.append((relation, column))
     return found

@@ -199,13 +199,14 @@ def look_over(settings: Tract, *, step: Step = quiet) -> Inputs:
 
 
 def _read_survey(settings: Tract, *, crs: CRS, near: Any) -> Survey:
+    own = settings.intake.species
     return read_survey(
         settings.survey,
         folder=settings.folder,
         crs=crs,
         near=near,
         timezone=settings.tract.zone,
-        species=load_catalogue(),
+        species=load_catalogue(settings.path(own) if own else None),
         intake=settings.intake,
     )
 

@@ -17,9 +17,8 @@ import shapely
 from numpy.typing import NDArray
 from pyproj import CRS
 
-from invasimap.core.errors import InputError
 from invasimap.inputs.cells import cell_text
-from invasimap.inputs.formats.raw import WGS84, RawLayer, Record, from_records
+from invasimap.inputs.formats.bounds import NOT_READ
 from invasimap.inputs.patches import ellipses
 from invasimap.inputs.records import Cleaned, Records, stack_records
 
@@ -29,7 +28,6 @@ PATCH_COLUMNS: Final = (
 )  # fmt: skip
 LEDGER_COLUMNS: Final = ("file", "records", "accepted", "repaired", "set_aside")
 ROLE_COLUMNS: Final = ("file", "column", "role", "unit")
-NOT_READ: Final = "file not read"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -57,12 +55,6 @@ class Survey:
     def patches(self) -> gpd.GeoDataFrame:
         """The records that are used, as polygons: drawn when first asked for."""
         return patches_of(self.kept, self.other, crs=self.crs)
-
-
-def not_read(error: InputError, *, label: str) -> RawLayer:
-    """A layer of one record, without values, in place of a file that cannot be read."""
-    why = "; ".join(f"{fault.what}{f' ({fault.mend})' if fault.mend else ''}" for fault in error.faults)
-    return from_records([Record(values={}, problem=f"{NOT_READ}: {why}")], label=label, layer=label, crs=WGS84)
 
 
 def gather(cleaned: Sequence[Cleaned], *, crs: CRS, files: list[Path]) -> Survey:

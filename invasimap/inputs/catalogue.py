@@ -26,7 +26,8 @@ COLUMNS: Final = (
     "monitoring_years_default", "caution", "looks_like", "told_apart", "sources",
 )  # fmt: skip
 _ALSO: Final = {
-    "name": "scientific_name", "species": "scientific_name", "latin_name": "scientific_name", "taxon": "scientific_name",
+    "name": "scientific_name", "species": "scientific_name", "latin_name": "scientific_name",
+    "taxon": "scientific_name",
     "common_name": "common_names", "synonym": "synonyms", "usda_symbol": "symbol", "code": "symbol",
     "authors": "author", "source": "sources",
 }  # fmt: skip

@@ -19,7 +19,7 @@ from invasimap.inputs.outlines import read_sizes, said_length
 from invasimap.inputs.patches import Footprints, footprints
 from invasimap.inputs.place import Placed, place
 from invasimap.inputs.roles import role_cells
-from invasimap.inputs.species import JOINER, Catalogue, plain_name
+from invasimap.inputs.species import JOINER, Catalogue, aside_reason, plain_name
 from invasimap.inputs.values import Cover, parse_cover, parse_size, read_dates
 
 
@@ -191,8 +191,8 @@ def _read_name(text: str, species: Catalogue) -> tuple[str, str, bool, str, str]
     if not plain:
         return "", "", False, "", f"species {text!r} is no name"
     found = species.match(plain)
-    if found.suggestions:
-        return text, "", False, "", f"species {text!r} is not clear: nearest are {', '.join(found.suggestions)}"
+    if why := aside_reason(found):
+        return text, "", False, "", why
     kept = found.scientific_name.replace(JOINER, ",")
     cleaned = f"species {text!r} written as {kept!r}" if plain != text or kept != found.scientific_name else ""
     return kept, found.common_name, found.known, "; ".join(filter(None, (cleaned, found.how))), ""

@@ -17,9 +17,10 @@ from pyproj import CRS
 from invasimap.core.crs import read_crs
 from invasimap.core.errors import Fault, InputError, LayerError
 from invasimap.core.files import is_gdb, with_side_files
-from invasimap.core.survey_settings import INTAKE, IntakeSection, SurveySection
-from invasimap.inputs.account import Survey, gather, not_read
+from invasimap.core.survey_settings import INTAKE, IntakeSection, LimitsSection, SurveySection
+from invasimap.inputs.account import Survey, gather
 from invasimap.inputs.fields import match_name
+from invasimap.inputs.formats.bounds import unread_layer
 from invasimap.inputs.formats.door import SIDE_FILES, SUFFIXES, read_file
 from invasimap.inputs.formats.raw import RawLayer
 from invasimap.inputs.layers import layers_by_name
@@ -66,7 +67,7 @@ def read_survey(
     sources, faults = find_files(sections, folder=folder)
     layers: list[tuple[int, RawLayer]] = []
     for source in sources:
-        layers += [(source.block, layer) for layer in _read(source, sections[source.block])]
+        layers += [(source.block, layer) for layer in _read(source, sections[source.block], intake.limits)]
     systems, crs_faults = _systems(sections)
     faults += [*crs_faults, *_column_faults(sections, layers), *_layer_faults(sections, layers)]
     if faults:
@@ -76,16 +77,18 @@ def read_survey(
     cleaned = [clean_layer(raw, sections[block], crs=systems[block], site=site) for block, raw in layers]
     made = gather(cleaned, crs=crs, files=[part for source in sources for part in with_side_files(source.path)])
     came_in = [(raw.label, source_crs(raw, systems[block])) for block, raw in layers]
-    return dataclasses.replace(made, notes=[*made.notes, *_datum_notes(came_in, crs)])
+    return dataclasses.replace(made, notes=[*species.notes, *made.notes, *_datum_notes(came_in, crs)])
 
 
-def _read(source: _Source, section: SurveySection) -> list[RawLayer]:
+def _read(source: _Source, section: SurveySection, limits: LimitsSection) -> list[RawLayer]:
     """The layers of a file; one that says why where it cannot be read, so that the file stays in the account."""
     columns = section.columns
     try:
-        layers = read_file(source.path, label=source.label, lonlat=(columns.get("lon"), columns.get("lat")))
+        layers = read_file(
+            source.path, label=source.label, lonlat=(columns.get("lon"), columns.get("lat")), limits=limits
+        )
     except InputError as error:
-        return [not_read(error, label=source.label)]
+        return [unread_layer(error, label=source.label, layer=source.label)]
     return layers if not section.layers else _wanted(layers, section.layers, label=source.label)
 
 
@@ -102,7 +105,7 @@ def _wanted(layers: list[RawLayer], names: Sequence[str], *, label: str) -> list
     left = [name for name in named if name not in names]
     if not kept:
         what = f"has none of the layers that its [[survey]] block names; it has {', '.join(left)}"
-        return [not_read(LayerError(Fault(where=label, what=what)), label=label)]
+        return [unread_layer(LayerError(Fault(where=label, what=what)), label=label, layer=label)]
     note = f"{label}: layers not named in its [[survey]] block are not read: {', '.join(left)}"
     return [dataclasses.replace(layer, notes=(*layer.notes, note)) if left else layer for layer in kept]
 

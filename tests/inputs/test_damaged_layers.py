@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import sys
 
 import geopandas as gpd
@@ -36,10 +37,9 @@ def test_a_broken_text_of_a_sequence_costs_one_record(write, read):
     assert json.loads(survey.set_aside["raw"].iloc[0])["text"] == GOOD[:50]
 
 
-def test_a_sequence_without_any_feature_is_refused(write, read):
+def test_a_sequence_without_any_feature_is_refused(write, refused):
     write("a.jsonl", '{"a": 1}\n{"a": 2}\n')
-    with pytest.raises(LayerError, match="is not whole JSON"):
-        read("a.jsonl")
+    assert re.search("is not whole JSON", refused("a.jsonl"))
 
 
 def test_separated_texts_may_span_lines_and_hold_collections(write, read):
@@ -54,10 +54,9 @@ def test_one_feature_printed_over_lines_is_read_in_a_sequence_file(write, read):
     assert read("a.ndjson").ledger["accepted"].tolist() == [1]
 
 
-def test_a_collection_cut_short_is_no_sequence(write, read):
+def test_a_collection_cut_short_is_no_sequence(write, refused):
     write("a.geojson", json.dumps({"type": "FeatureCollection", "features": [json.loads(GOOD)]}, indent=1)[:-20])
-    with pytest.raises(LayerError, match="is not whole JSON"):
-        read("a.geojson")
+    assert re.search("is not whole JSON", refused("a.geojson"))
 
 
 def test_a_line_separator_inside_a_text_does_not_end_it(write, read):
@@ -103,23 +102,20 @@ def test_records_that_the_file_counts_but_does_not_give_are_set_aside(tmp_path):
 
 @pytest.mark.parametrize("name", ["a.fgb", "a.parquet", "a.geoparquet"])
 @pytest.mark.parametrize("content", [b"", b"<OGRVRTDataSource/>", b"species,lon,lat\n"])
-def test_another_format_under_the_name_is_refused(write, read, name, content):
+def test_another_format_under_the_name_is_refused(write, refused, name, content):
     write(name, content)
-    with pytest.raises(LayerError, match="first bytes are another format's"):
-        read(name)
+    assert re.search("first bytes are another format's", refused(name))
 
 
-def test_a_folder_that_is_no_geodatabase_is_refused(tmp_path, read):
+def test_a_folder_that_is_no_geodatabase_is_refused(tmp_path, refused):
     (tmp_path / "a.gdb").mkdir()
-    with pytest.raises(LayerError, match="no whole file geodatabase"):
-        read("a.gdb")
+    assert re.search("no whole file geodatabase", refused("a.gdb"))
 
 
-def test_geoparquet_without_its_reader_says_what_to_install(tmp_path, read, monkeypatch):
+def test_geoparquet_without_its_reader_says_what_to_install(tmp_path, refused, monkeypatch):
     _frame().to_parquet(tmp_path / "a.parquet")
     monkeypatch.setitem(sys.modules, "pyarrow", None)
-    with pytest.raises(LayerError, match=r"pip install 'invasimap\[cluster\]'"):
-        read("a.parquet")
+    assert re.search(r"pip install 'invasimap\[cluster\]'", refused("a.parquet"))
 
 
 def test_geoparquet_without_a_system_is_set_aside_unless_set(tmp_path, read):
@@ -128,7 +124,6 @@ def test_geoparquet_without_a_system_is_set_aside_unless_set(tmp_path, read):
     assert read("a.parquet", crs="EPSG:4326").ledger["accepted"].tolist() == [3]
 
 
-def test_plain_parquet_is_refused(tmp_path, read):
+def test_plain_parquet_is_refused(tmp_path, refused):
     _frame().drop(columns="geometry").to_parquet(tmp_path / "a.parquet")
-    with pytest.raises(LayerError, match="cannot be read"):
-        read("a.parquet")
+    assert re.search("cannot be read", refused("a.parquet"))

@@ -25,7 +25,7 @@ from invasimap.core.survey_settings import LimitsSection
 from invasimap.inputs.formats import photos as reader
 from invasimap.inputs.formats.photos import read_photos
 from invasimap.inputs.photos import attach_photos, photo_ledger
-from invasimap.inputs.survey import LEDGER_COLUMNS
+from invasimap.inputs.account import LEDGER_COLUMNS
 
 LON, LAT = -80.0, 38.0
 BACK_M = 2e-3  # out of the working system and back into it: PROJ's way out is a series true to about 1 mm
@@ -223,7 +223,7 @@ def test_a_hostile_picture_takes_little_memory(tmp_path):
 def test_a_picture_over_the_limit_is_not_opened(tmp_path):
     _write(tmp_path / "a.jpg", _exif(NORTH_WEST))
     table = read_photos([tmp_path / "a.jpg"], labels=["a.jpg"], limits=LimitsSection(file="0.0001 MB"))
-    assert "raise file in [limits]" in table.iloc[0].problem
+    assert "raise file in [intake.limits]" in table.iloc[0].problem
 
 
 @settings(deadline=None)

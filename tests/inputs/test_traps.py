@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import warnings
 import zipfile
 
@@ -62,23 +63,20 @@ def test_gpx_text_stays_text(write, read):
 
 
 @pytest.mark.parametrize("name", ["a.gpx", "a.kml", "a.geojson", "a.gpkg", "a.shp"])
-def test_vrt_under_another_name_is_refused(name, write, read):
+def test_vrt_under_another_name_is_refused(name, write, refused):
     write(name, VRT)
-    with pytest.raises(LayerError, match=rf"{name}: is no"):
-        read(name)
+    assert re.search(rf"{name}: is no", refused(name))
 
 
-def test_xml_entities_are_refused(write, read):
+def test_xml_entities_are_refused(write, refused):
     write("a.gpx", '<!DOCTYPE g [<!ENTITY x SYSTEM "file:///etc/passwd">]>' + GPX.split("?>")[1].format("&x;"))
-    with pytest.raises(LayerError, match="entities"):
-        read("a.gpx")
+    assert re.search("entities", refused("a.gpx"))
 
 
-def test_zip_that_unpacks_to_too_much_is_refused(write, read, tmp_path):
+def test_zip_that_unpacks_to_too_much_is_refused(write, refused, tmp_path):
     with zipfile.ZipFile(tmp_path / "a.kmz", "w", zipfile.ZIP_DEFLATED) as archive:
         archive.writestr("doc.kml", b" " * (201 * 1024 * 1024))
-    with pytest.raises(LayerError, match="limit is 200 MB"):
-        read("a.kmz")
+    assert re.search("limit is 200 MB", refused("a.kmz"))
 
 
 def test_member_with_dots_is_not_written_outside(write, read, tmp_path):
@@ -313,12 +311,11 @@ def test_shapefiles_of_one_name_keep_their_own_parts(read, tmp_path):
     assert survey.notes == ["a.zip: not read: b.dbf"]
 
 
-def test_archives_in_archives_are_named_not_read(read, tmp_path):
+def test_archives_in_archives_are_named_not_read(read, refused, tmp_path):
     _zip(tmp_path / "a.zip", ("inner.zip", b"PK"), ("a.csv", HEAD + "ROMU,50,10,-80,38\n"))
     assert read("a.zip").notes == ["a.zip: not read: inner.zip"]
     _zip(tmp_path / "b.zip", ("readme.txt", "hello"), ("inner.zip", b"PK"))
-    with pytest.raises(LayerError, match=r"holds no file that is read: inner.zip, readme.txt"):
-        read("b.zip")
+    assert re.search(r"holds no file that is read: inner.zip, readme.txt", refused("b.zip"))
 
 
 def test_all_faults_of_an_archive_come_together(read, tmp_path):

@@ -138,7 +138,7 @@ def check_directory(stream: BinaryIO, *, label: str, limits: LimitsSection) -> N
 
 
 def _too_many(count: str, *, label: str, limits: LimitsSection) -> LayerError:
-    mend = "if it is meant to hold so many, set members in [limits]"
+    mend = "if it is meant to hold so many, set members in [intake.limits]"
     return LayerError(Fault(where=label, what=f"holds {count} files; the limit is {limits.members:,}", mend=mend))
 
 

@@ -11,10 +11,11 @@ import numpy as np
 import pandas as pd
 
 from invasimap.core.errors import Fault, InputError, LayerError
-from invasimap.inputs.formats.raw import RawLayer, Record, marks
+from invasimap.inputs.formats.raw import WGS84, RawLayer, Record, marks
 
 MAX_RECORDS: Final = 1_000_000  # of one file; more is no field survey, and fills the memory
 MAX_COLUMNS: Final = 500  # more are kept in one column, as JSON
+NOT_READ: Final = "file not read"
 OTHERS: Final = "other values"
 _MAX_PADDED: Final = 10_000
 
@@ -26,16 +27,16 @@ def over_size(what: str, *, where: str, setting: str, limit_B: float) -> LayerEr
     --------
     >>> print(over_size("is 300 MB", where="a.kml", setting="file", limit_B=200e6))
     a.kml: is 300 MB; the limit is 200 MB
-        if it is meant to be so large, set file = "…" in [limits]
+        if it is meant to be so large, set file = "…" in [intake.limits]
     """
-    mend = f'if it is meant to be so large, set {setting} = "…" in [limits]'
+    mend = f'if it is meant to be so large, set {setting} = "…" in [intake.limits]'
     return LayerError(Fault(where=where, what=f"{what}; the limit is {limit_B / 1e6:,.0f} MB", mend=mend))
 
 
 def over_vertices(limit: int, found: int | None = None) -> str:
     """Why a shape with too many vertices is set aside."""
     has = f"has {found:,} vertices" if found else "has too many vertices"
-    return f"{has}; the limit is {limit:,}: draw it simpler, or set vertices in [limits]"
+    return f"{has}; the limit is {limit:,}: draw it simpler, or set vertices in [intake.limits]"
 
 
 def broken_off(line: int) -> str:
@@ -76,16 +77,15 @@ def _folded(values: dict[str, Any], kept: set[str]) -> dict[str, Any]:
 
 
 def unread_layer(error: InputError, *, label: str, layer: str) -> RawLayer:
-    """One record, set aside, for a file of an archive that could not be read while others could."""
-    why = "; ".join(" - ".join(filter(None, (fault.what, fault.mend))) for fault in error.faults)
+    """One record, set aside and without values, in place of a file that cannot be read."""
+    why = "; ".join(f"{fault.what}{f' ({fault.mend})' if fault.mend else ''}" for fault in error.faults)
     return RawLayer(
         label=label,
         layer=layer,
-        frame=pd.DataFrame({"file": [layer]}, dtype=object),
+        frame=pd.DataFrame(index=pd.RangeIndex(1)),
         geometry=np.array([None], dtype=object),
-        marks=marks(1, problem=[f"file not read: {why}"]),
-        crs=None,
-        crs_assumed=True,
+        marks=marks(1, problem=[f"{NOT_READ}: {why}"]),
+        crs=WGS84,
     )
 
 

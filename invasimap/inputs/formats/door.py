@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Final
 
 import numpy as np
+import pandas as pd
 import shapely
 
 from invasimap.core.errors import Fault, InputError, LayerError
@@ -36,7 +37,7 @@ _READERS: Final[dict[str, Callable[..., RawLayer | list[RawLayer]]]] = {
     **dict.fromkeys(SEQUENCES, read_geojson), ".gpkg": read_gpkg, ".shp": read_shapefile, ".fgb": read_flatgeobuf,
     ".parquet": read_parquet, ".geoparquet": read_parquet, GDB: read_gdb,
 }  # fmt: skip
-_BOUNDED: Final = (read_xlsx, read_gpx, read_kml, read_kmz, read_geojson, read_parquet)
+_BOUNDED: Final = (read_table, read_xlsx, read_gpx, read_kml, read_kmz, read_geojson, read_parquet)
 SIDE_FILES: Final = (".shx", ".dbf", ".prj", ".cpg", ".sbn", ".sbx", ".qix", ".qmd", ".qpj", ".xml", ".csvt")
 _TEXTS: Final = (".csv", ".tsv", ".txt", ".gpx", ".kml", ".geojson", ".json", *SEQUENCES)
 SUFFIXES: Final = (*TABLES, *_READERS, ".zip")
@@ -132,13 +133,17 @@ def _listed(layers: RawLayer | list[RawLayer]) -> list[RawLayer]:
 
 def _within(layer: RawLayer, vertices: int) -> RawLayer:
     """The layer with every shape over the limit of vertices set aside."""
-    counts = shapely.get_num_coordinates(layer.geometry)
+    if layer.geometry is None:
+        return layer
+    counts = np.asarray(shapely.get_num_coordinates(layer.geometry))
     over = np.flatnonzero(counts > vertices)
     if not len(over):
         return layer
     geometry, marks = layer.geometry.copy(), layer.marks.copy()
     geometry[over] = None
-    marks.loc[over, "problem"] = [over_vertices(vertices, int(counts[row])) for row in over]
+    problem = marks["problem"].to_numpy(dtype=object).copy()
+    problem[over] = [over_vertices(vertices, int(counts[row])) for row in over]
+    marks["problem"] = pd.Series(problem, dtype=object)
     return dataclasses.replace(layer, geometry=geometry, marks=marks)
 
 

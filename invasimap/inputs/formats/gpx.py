@@ -192,8 +192,9 @@ def _layer(harvest: _Harvest, *, label: str, layer: str, notes: list[str]) -> Ra
     records = few_columns([record for name in GROUPS for record in harvest.records[name]])
     raw = from_records(records, label=label, layer=layer, crs=WGS84, utc=True, notes=notes)
     known = np.array([k for k, place in enumerate(harvest.lonlat) if place is not None], dtype=int)
-    raw.geometry[known] = shapely.points([place for place in harvest.lonlat if place is not None]) if len(known) else []
-    return raw
+    shapes = raw.shapes.copy()
+    shapes[known] = shapely.points([place for place in harvest.lonlat if place is not None]) if len(known) else []
+    return replace(raw, geometry=shapes)
 
 
 def _joined(segments: list[list[tuple[float, float]]]) -> tuple[BaseGeometry | None, str]:

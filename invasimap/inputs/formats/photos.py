@@ -92,7 +92,7 @@ def _read_one(path: Path, *, most_B: float) -> dict[str, Any]:
     }
     try:
         if path.stat().st_size > most_B:
-            raise _Problem(f"is over {most_B / 1e6:,.0f} MB: raise file in [limits]")
+            raise _Problem(f"is over {most_B / 1e6:,.0f} MB: raise file in [intake.limits]")
         with path.open("rb") as stream, warnings.catch_warnings(record=True) as heard:
             warnings.simplefilter("always")  # Pillow's, on what is damaged
             info, gps = _blocks(stream)

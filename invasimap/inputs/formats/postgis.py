@@ -242,7 +242,7 @@ async def _fetch(connection: Any, statement: str, *, count: int, limit_B: float,
         size_B += batch_B
         if size_B > limit_B:
             what = f"is over {limit_B / 1e6:,.0f} MB: {len(columns[0]):,} records were read by then"
-            mend = "read fewer rows or columns with a query, or raise file in [limits]"
+            mend = "read fewer rows or columns with a query, or raise file in [intake.limits]"
             raise LayerError(Fault(where=label, what=what, mend=mend))
         asked = int(np.clip(_BATCH_B * len(batch) / batch_B, 1, min(_BATCH_ROWS, asked * 4)))
     return columns
@@ -278,7 +278,7 @@ def _with_geometry(frame: pd.DataFrame, told: _Rows, *, label: str, layer: str, 
     problem = np.where(lost | shapely.is_empty(geometry), NO_GEOMETRY, "").astype(object)
     problem[lost & (counts > 0)] = "its shape is of a kind that has no place on a map, such as a surface in space"
     over = counts > limit
-    problem[over] = [f"has {count:,} vertices; vertices in [limits] allows {limit:,}" for count in counts[over]]
+    problem[over] = [f"has {count:,} vertices; vertices in [intake.limits] allows {limit:,}" for count in counts[over]]
     return RawLayer(
         label=label,
         layer=layer,
@@ -306,7 +306,7 @@ async def _by_system(connection: Any, whole: RawLayer, *, srid: list[int | None]
 
 def _rows_of(raw: RawLayer, rows: NDArray[np.bool_], *, label: str) -> RawLayer:
     frame, marked = (part[rows].reset_index(drop=True) for part in (raw.frame, raw.marks))
-    return dataclasses.replace(raw, label=label, frame=frame, marks=marked, geometry=raw.geometry[rows])
+    return dataclasses.replace(raw, label=label, frame=frame, marks=marked, geometry=raw.shapes[rows])
 
 
 async def _in_system(connection: Any, raw: RawLayer, *, srid: int, postgis: str) -> RawLayer:

@@ -19,7 +19,7 @@ from invasimap.core.errors import Fault, LayerError
 from invasimap.inputs.fields import DecimalComma
 
 WGS84: Final = CRS.from_epsg(4326)
-MAX_BYTES: Final = 200_000_000  # of one text file or one member of an archive, unless [limits] says otherwise
+MAX_BYTES: Final = 200_000_000  # of one text file or one member of an archive, unless [intake.limits] says otherwise
 NO_GEOMETRY: Final = "has no geometry"
 
 
@@ -142,7 +142,7 @@ def read_bytes(path: Path, *, label: str, limit_B: float = MAX_BYTES) -> bytes:
     if size <= limit_B:
         what = "is empty (0 bytes)" if size == 0 else "is no plain file"
         raise LayerError(Fault(where=label, what=what, mend="export it again from the receiver or program"))
-    mend = 'if it is meant to be so large, set file = "…" in [limits]'
+    mend = 'if it is meant to be so large, set file = "…" in [intake.limits]'
     raise LayerError(
         Fault(where=label, what=f"is {size / 1e6:,.0f} MB; the limit is {limit_B / 1e6:,.0f} MB", mend=mend)
     )

@@ -11,6 +11,7 @@ from typing import Any, Final
 import pandas as pd
 
 from invasimap.core.errors import Fault, LayerError
+from invasimap.core.survey_settings import LIMITS, LimitsSection
 from invasimap.inputs.cells import Cells, text_column
 from invasimap.inputs.fields import DecimalComma
 from invasimap.inputs.formats.located import LonLat, degree_columns, has_position, locate, table_layer
@@ -22,7 +23,7 @@ LONG: Final = 1_000_000  # characters, from which a table is read by the look of
 HEADER_ROWS: Final = 20  # a title, a date and a legend stand above; a header further down is none
 
 
-def read_table(path: Path, *, label: str, lonlat: LonLat = (None, None)) -> RawLayer:
+def read_table(path: Path, *, label: str, lonlat: LonLat = (None, None), limits: LimitsSection = LIMITS) -> RawLayer:
     """A delimited text file with a position in each row; ``lonlat`` names the columns where their headers do not.
 
     Raises
@@ -30,7 +31,7 @@ def read_table(path: Path, *, label: str, lonlat: LonLat = (None, None)) -> RawL
     LayerError
         When it is empty, is no text or has no columns for the position.
     """
-    data = read_bytes(path, label=label)
+    data = read_bytes(path, label=label, limit_B=limits.file_B)
     text, notes = decode(data, label=label)
     text, above = from_header(text, lonlat=lonlat)
     frame, problem, delimiter = parse(text, label=label, lonlat=lonlat)

@@ -181,21 +181,17 @@ def reading(
     """
     g = quoted(here.schema)
     alias = [f"c{k}" for k in range(len(columns))]
-    told = ["null::int4", "false", "0", "null::bytea"]
+    told, line = ["null::int4", "false", "0", "null::bytea"], ""
     if shape is not None:
         whole = f"{alias[shape]}::{g}.geometry"
-        line = f"{g}.ST_CurveToLine({whole}, {_SEGMENTS}::float8, 0, 0)"
-        points = f"{g}.ST_NPoints({line})"
-        told = [
-            f"{g}.ST_SRID({whole})",
-            f"{g}.ST_HasArc({whole})",
-            points,
-            f"case when {points} <= {vertices:d} then {g}.ST_AsBinary({line}) end",
-        ]
+        line = f", {g}.ST_CurveToLine({whole}, {_SEGMENTS}::float8, 0, 0) as line"
+        wkb = f"case when {g}.ST_NPoints(line) <= {vertices:d} then {g}.ST_AsBinary(line) end"
+        told = [f"{g}.ST_SRID({whole})", f"{g}.ST_HasArc({whole})", f"{g}.ST_NPoints(line)", wkb]
     cells = [_cell(a, c.type) for a, c in zip(alias, columns, strict=True) if c.type.oid not in here.oids]
     order = [alias[k] for name in key for k, column in enumerate(columns) if column.name == name]
     tail = f" order by {', '.join(order)}" if order else ""
-    return f"select {', '.join([*told, *cells])} from (\n{inner}\n) as q({', '.join(alias)}){tail}"
+    once = f"select p.*{line} from (\n{inner}\n) as p({', '.join(alias)}){tail} offset 0"  # worked once a row
+    return f"select {', '.join([*told, *cells])} from ({once}) as q"
 
 
 def _cell(name: str, kind: Kind) -> str:

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any, Final
 
 import geopandas as gpd
+import pandas as pd
 import shapely
 from pyproj import CRS
 
@@ -21,6 +22,7 @@ from invasimap.core.toml_file import read_tract
 from invasimap.inputs.account import Survey
 from invasimap.inputs.species import load_catalogue
 from invasimap.inputs.survey import read_survey
+from invasimap.inputs.tract_photos import TractPhotos, read_tract_photos
 from invasimap.land.access import access_classes
 from invasimap.land.features import half_width_m
 from invasimap.land.ground import crossing_notes
@@ -73,7 +75,7 @@ def plan(tract: Tract | str | Path, *, step: Step = quiet) -> Plan:
     """
     settings = tract if isinstance(tract, Tract) else read_tract(tract)
     clock = Clock(step)
-    land, survey, terrain, notes = read_inputs(settings, step=clock)
+    land, survey, photos, terrain, notes = read_inputs(settings, step=clock)
     ground = land.ground(terrain)
     with clock("Protection: where spray must not go"):
         worked = shapely.box(*terrain.bounds)
@@ -85,7 +87,7 @@ def plan(tract: Tract | str | Path, *, step: Step = quiet) -> Plan:
         by_class = access.polygons(limits=False)
         faces = cut_faces(survey.patches, stands=land.stands, protection=protection, access=by_class)
         zones = treatment_zones(faces)
-        checks = checked(survey, faces, zones, protection, land.features)
+        checks = (*photos_checked(photos), *checked(survey, faces, zones, protection, land.features))
     with clock("Uncertainty"):
         acres = with_interval(
             species_area(faces), faces, survey.patches, stands=land.stands, protection=protection, access=by_class
@@ -98,15 +100,16 @@ def plan(tract: Tract | str | Path, *, step: Step = quiet) -> Plan:
         treatment_zones=zones,
         protection=protection,
         access=access.polygons(),
-        set_aside=survey.set_aside,
+        set_aside=_joined(survey.set_aside, photos.set_aside),
         acreage=acres,
         ground=ground_area(faces),
-        ledger=survey.ledger,
+        ledger=_joined(survey.ledger, photos.ledger),
+        photos=photos.table,
         repaired=survey.repaired,
         columns=survey.columns,
         checks=checks,
         notes=(*notes, *crossing_notes(ground), *slope_notes(land.features, terrain, within=land.outline)),
-        inputs={path: sha256(path) for path in [settings.file, *land.files, *survey.files]},
+        inputs={path: sha256(path) for path in [settings.file, *land.files, *survey.files, *photos.files]},
         seconds=clock.seconds,
         **land.layers(),
     )
@@ -150,13 +153,30 @@ class Inputs:
 
     land: LandLayers | None
     survey: Survey | None
+    photos: TractPhotos | None
     terrain: Terrain | None
     notes: list[str]
     faults: list[Fault]
 
+    @property
+    def ledger(self) -> pd.DataFrame:
+        """The account of survey files and pictures."""
+        parts = [part.ledger for part in (self.survey, self.photos) if part is not None]
+        return pd.concat(parts, ignore_index=True)
 
-def read_inputs(settings: Tract, *, step: Step = quiet) -> tuple[LandLayers, Survey, Terrain, list[str]]:
-    """Everything a tract's settings name: land, surveys and elevation, and what is to be said of them.
+    @property
+    def set_aside(self) -> pd.DataFrame:
+        """Records and pictures that are not used: file, record, reason."""
+        parts = [
+            part.set_aside[["file", "record", "reason"]] for part in (self.survey, self.photos) if part is not None
+        ]
+        return pd.concat(parts, ignore_index=True)
+
+
+def read_inputs(
+    settings: Tract, *, step: Step = quiet
+) -> tuple[LandLayers, Survey, TractPhotos, Terrain, list[str]]:  # fmt: skip
+    """Everything a tract's settings name: land, surveys, pictures and elevation, and what is to be said of them.
 
     Raises
     ------
@@ -164,9 +184,9 @@ def read_inputs(settings: Tract, *, step: Step = quiet) -> tuple[LandLayers, Sur
         Lists every fault of every file, not only the first.
     """
     found = look_over(settings, step=step)
-    if found.faults or found.land is None or found.survey is None or found.terrain is None:
+    if found.faults or found.land is None or found.survey is None or found.photos is None or found.terrain is None:
         raise InputError(found.faults)
-    return found.land, found.survey, found.terrain, found.notes
+    return found.land, found.survey, found.photos, found.terrain, found.notes
 
 
 def look_over(settings: Tract, *, step: Step = quiet) -> Inputs:
@@ -175,7 +195,7 @@ def look_over(settings: Tract, *, step: Step = quiet) -> Inputs:
     Without land layers the survey's places are held against the stands alone; without these, against nothing.
     """
     faults = elevation_faults(settings)
-    land = survey = terrain = None
+    land = survey = photos = terrain = None
     notes: list[str] = []
     with step("Stands, water, ways and land"):
         try:
@@ -183,9 +203,10 @@ def look_over(settings: Tract, *, step: Step = quiet) -> Inputs:
         except InputError as error:
             faults = [*error.faults, *faults]
     crs, near = (land.crs, land.outline) if land else stands_alone(settings)
-    with step("Surveys"):
+    with step("Surveys and pictures"):
         try:
             survey = _read_survey(settings, crs=crs, near=near or shapely.box(*EVERYWHERE_M))
+            photos = _read_photos(settings, survey)
         except InputError as error:
             faults = [*error.faults, *faults]
     if land is None and near is None:
@@ -195,7 +216,7 @@ def look_over(settings: Tract, *, step: Step = quiet) -> Inputs:
         with step("Elevation"):
             terrain, terrain_notes = read_tract_terrain(settings, land, survey.patches)
         notes = [*notes, *land.notes, *terrain_notes]
-    return Inputs(land=land, survey=survey, terrain=terrain, notes=notes, faults=faults)
+    return Inputs(land=land, survey=survey, photos=photos, terrain=terrain, notes=notes, faults=faults)
 
 
 def _read_survey(settings: Tract, *, crs: CRS, near: Any) -> Survey:
@@ -209,6 +230,20 @@ def _read_survey(settings: Tract, *, crs: CRS, near: Any) -> Survey:
         species=load_catalogue(settings.path(own) if own else None),
         intake=settings.intake,
     )
+
+
+def _read_photos(settings: Tract, survey: Survey) -> TractPhotos:
+    return read_tract_photos(
+        settings.photos,
+        survey.patches,
+        folder=settings.folder,
+        timezone=settings.tract.zone,
+        limits=settings.intake.limits,
+    )
+
+
+def _joined(survey: Any, photos: Any) -> Any:
+    return pd.concat([survey, photos], ignore_index=True) if len(photos) else survey
 
 
 def loud_notes(settings: Tract, land: LandLayers, survey: Survey) -> list[str]:
@@ -259,6 +294,22 @@ def checked(
     )
     refuse_failed(checks)
     return checks
+
+
+def photos_checked(photos: TractPhotos) -> tuple[Check, ...]:
+    """Invariant 1 of the pictures, where there are any.
+
+    Raises
+    ------
+    InvariantError
+        When one is lost.
+    """
+    if photos.table.empty:
+        return ()
+    lost = records_lost(photos.ledger, patches=photos.attached, set_aside=len(photos.set_aside))
+    check = Check(name="pictures lost", value=lost, limit=0)
+    refuse_failed([check])
+    return (check,)
 
 
 def refuse_failed(checks: Iterable[Check]) -> None:

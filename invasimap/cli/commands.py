@@ -70,8 +70,8 @@ def check_command(tract: Path, as_json: bool, quiet: bool, verbose: bool) -> Non
         progress.layers(_layer_words(settings, found))
         if found.survey is not None:
             progress.columns(found.survey.columns)
-            progress.ledger(found.survey.ledger)
-            progress.set_aside(found.survey.set_aside)
+            progress.ledger(found.ledger)
+            progress.set_aside(found.set_aside)
         progress.notes(found.notes)
     if faults:
         raise InputError(faults)
@@ -97,8 +97,8 @@ def _as_data(settings: Tract, found: Inputs, faults: list[Fault]) -> dict[str, A
     survey = found.survey
     tables = {} if survey is None else {
         "columns": survey.columns.to_dict("records"),
-        "ledger": survey.ledger.to_dict("records"),
-        "set_aside": survey.set_aside[["file", "record", "reason"]].to_dict("records"),
+        "ledger": found.ledger.to_dict("records"),
+        "set_aside": found.set_aside[["file", "record", "reason"]].to_dict("records"),
         "repaired": survey.repaired.to_dict("records"),
     }  # fmt: skip
     said = [{"where": fault.where, "what": fault.what, "mend": fault.mend} for fault in faults]

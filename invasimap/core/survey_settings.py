@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from typing import Any, Final, Literal
+from typing import Any, Final, Literal, Self
 
-from pydantic import Field
+from pydantic import Field, model_validator
 
+from invasimap.core.database_address import is_database, postgis_label
 from invasimap.core.quantities import CoverRange, DataSize, Length, PositiveArea, PositiveLength, Section, Share
 
 Role = Literal[
@@ -23,6 +24,11 @@ class Layer(Section):
     layer: str | None = None
     crs: str | None = None
     where: dict[str, Any] = Field(default_factory=dict)
+
+    @property
+    def shown(self) -> str:
+        """The file as it may be shown: of a database's address without user and password."""
+        return postgis_label(self.file) if is_database(self.file) else self.file
 
 
 class Defaults(Section):
@@ -55,6 +61,12 @@ class SurveySection(Section):
     date_order: DateOrder | None = None
     cover_scale: str | None = None
     defaults: Defaults = Defaults()
+
+    @model_validator(mode="after")
+    def _query_has_a_database(self) -> Self:
+        if self.query is not None and not any(map(is_database, self.files)):
+            raise ValueError('query is for a database: files = ["postgresql://…"]; for files with layers set layers')
+        return self
 
 
 class PhotosSection(Section):

@@ -106,7 +106,9 @@ def _fault(file: Path, lines: dict[tuple[str | int, ...], int], detail: Any) -> 
     if detail["type"] == "missing":
         return Fault(where=where, what="is missing", mend=_why_needed(loc))
     message = str(detail["msg"]).removeprefix("Value error, ")
-    if not detail["type"].startswith("value_error"):
+    if not detail["type"].startswith("value_error") and "postgres" not in repr(
+        detail["input"]
+    ):  # it may hold a password
         message += f" (it is {detail['input']!r})"
     return Fault(where=where, what=message)
 

@@ -12,9 +12,11 @@ import shapely
 from pyproj import CRS
 
 from invasimap.core.crs import read_crs
+from invasimap.core.database_address import is_database
 from invasimap.core.errors import CRSError, Fault, LayerError
 from invasimap.core.survey_settings import Layer
 from invasimap.inputs.formats.door import read_file
+from invasimap.inputs.formats.postgis import read_postgis
 from invasimap.inputs.formats.raw import RawLayer, unique_name
 from invasimap.inputs.mend import mend_polygons, without_flat_lines
 from invasimap.inputs.records import source_crs
@@ -44,8 +46,11 @@ def read_layer(layer: Layer, *, folder: Path, name: str) -> gpd.GeoDataFrame:
     CRSError
         When neither the file nor ``crs`` names a reference system.
     """
-    where = f"{name}: {layer.file}"
-    raw = choose(read_file(folder / Path(layer.file).expanduser(), label=where), wanted=layer.layer, where=where)
+    where = f"{name}: {layer.shown}"
+    if is_database(layer.file):
+        raw = read_postgis(layer.file, label=where, layers=[layer.layer] if layer.layer else [])[0]
+    else:
+        raw = choose(read_file(folder / Path(layer.file).expanduser(), label=where), wanted=layer.layer, where=where)
     crs = _system(raw, layer.crs, where=where, name=name)
     keep, left_out = select(raw.frame, layer.where, where=where)
     usable = (raw.marks["problem"] == "").to_numpy() & _finite(raw.shapes)

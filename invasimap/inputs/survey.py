@@ -9,12 +9,14 @@ import os
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import shapely
 from pyproj import CRS
 
 from invasimap.core.crs import read_crs
+from invasimap.core.database_address import is_database, postgis_label
 from invasimap.core.errors import Fault, InputError, LayerError
 from invasimap.core.files import is_gdb, with_side_files
 from invasimap.core.survey_settings import INTAKE, IntakeSection, LimitsSection, SurveySection
@@ -22,6 +24,7 @@ from invasimap.inputs.account import Survey, gather
 from invasimap.inputs.fields import match_name
 from invasimap.inputs.formats.bounds import unread_layer
 from invasimap.inputs.formats.door import SIDE_FILES, SUFFIXES, read_file
+from invasimap.inputs.formats.postgis import read_postgis
 from invasimap.inputs.formats.raw import RawLayer
 from invasimap.inputs.layers import layers_by_name
 from invasimap.inputs.place import datum_note
@@ -31,9 +34,10 @@ from invasimap.inputs.species import Catalogue
 
 @dataclass(frozen=True, kw_only=True)
 class _Source:
-    path: Path
+    path: Path | None
     label: str
     block: int
+    address: str = ""
 
 
 def read_survey(
@@ -75,18 +79,23 @@ def read_survey(
     today = dt.datetime.now(timezone).date()
     site = Site(crs=crs, near=near, timezone=timezone, species=species, today=today, intake=intake)
     cleaned = [clean_layer(raw, sections[block], crs=systems[block], site=site) for block, raw in layers]
-    made = gather(cleaned, crs=crs, files=[part for source in sources for part in with_side_files(source.path)])
+    made = gather(
+        cleaned, crs=crs, files=[part for source in sources if source.path for part in with_side_files(source.path)]
+    )
     came_in = [(raw.label, source_crs(raw, systems[block])) for block, raw in layers]
     return dataclasses.replace(made, notes=[*species.notes, *made.notes, *_datum_notes(came_in, crs)])
 
 
 def _read(source: _Source, section: SurveySection, limits: LimitsSection) -> list[RawLayer]:
     """The layers of a file; one that says why where it cannot be read, so that the file stays in the account."""
-    columns = section.columns
+    lonlat = (section.columns.get("lon"), section.columns.get("lat"))
     try:
-        layers = read_file(
-            source.path, label=source.label, lonlat=(columns.get("lon"), columns.get("lat")), limits=limits
-        )
+        if source.path is None:
+            return read_postgis(
+                source.address, label=source.label, layers=section.layers, query=section.query, lonlat=lonlat,
+                limits=limits,
+            )  # fmt: skip
+        layers = read_file(source.path, label=source.label, lonlat=lonlat, limits=limits)
     except InputError as error:
         return [unread_layer(error, label=source.label, layer=source.label)]
     return layers if not section.layers else _wanted(layers, section.layers, label=source.label)
@@ -119,27 +128,31 @@ def survey_file_faults(sections: Sequence[SurveySection], *, folder: Path) -> li
 
 
 def find_files(sections: Sequence[SurveySection], *, folder: Path) -> tuple[list[_Source], list[Fault]]:
-    """Files of every block, sorted within a pattern, and a fault for each pattern without one."""
-    found: dict[Path, _Source] = {}
+    """Files of every block, sorted within a pattern, databases, and a fault for each pattern without a file."""
+    found: dict[Any, _Source] = {}
     faults = []
     for block, section in enumerate(sections):
         for pattern in section.files:
+            if is_database(pattern):
+                label = postgis_label(pattern) + (f" [{block + 1}]" if section.query else "")
+                found[pattern, block] = _Source(path=None, label=label, block=block, address=pattern)
+                continue
             paths = matching_files(folder, pattern)
             if not paths:
-                faults.append(
-                    Fault(
-                        where=f"[[survey]] {block + 1}: {pattern}",
-                        what="matches no file",
-                        mend=f"paths start from {folder.name or folder}; check the name and its folder",
-                    )
-                )
+                faults.append(no_file(f"[[survey]] {block + 1}: {pattern}", folder))
             for path in paths:
-                label = _label(path, folder)
+                label = path_label(path, folder)
                 first = found.setdefault(path.resolve(), _Source(path=path, label=label, block=block))
                 if first.block != block:
                     what = f"is named in [[survey]] {first.block + 1} and {block + 1}: its records would count twice"
                     faults.append(Fault(where=label, what=what, mend="name it in one block"))
     return list(found.values()), faults
+
+
+def no_file(where: str, folder: Path) -> Fault:
+    """The fault of a pattern that matches nothing."""
+    mend = f"paths start from {folder.name or folder}; check the name and its folder"
+    return Fault(where=where, what="matches no file", mend=mend)
 
 
 def matching_files(folder: Path, pattern: str) -> list[Path]:
@@ -159,7 +172,8 @@ def _is_side_file(path: Path) -> bool:
     return path.suffix.lower() in SIDE_FILES and path.suffix.lower() not in SUFFIXES
 
 
-def _label(path: Path, folder: Path) -> str:
+def path_label(path: Path, folder: Path) -> str:
+    """A file's name in messages and tables: its path from the tract's folder."""
     return Path(os.path.relpath(path, folder)).as_posix()
 
 

@@ -14,6 +14,7 @@ import shapely
 from pyproj import CRS
 
 from invasimap.core.crs import read_crs, to_working, working_crs
+from invasimap.core.database_address import is_database
 from invasimap.core.errors import Fault, InputError, LayerError
 from invasimap.core.files import with_side_files
 from invasimap.core.geometry import empty_layer
@@ -96,7 +97,7 @@ def stands_alone(tract: Tract) -> tuple[CRS, Any]:
     try:
         read = read_layer(tract.stands, folder=tract.folder, name="[stands]")
         stands = _as_stands(read, tract.stands, "[stands]")
-        crs = crs_of_stands(stands, f"[stands]: {tract.stands.file}")
+        crs = crs_of_stands(stands, f"[stands]: {tract.stands.shown}")
         return crs, to_working(stands, crs, name="stands").geometry.union_all()
     except InputError:
         return working_crs(0.0, 0.0), None
@@ -174,7 +175,7 @@ def _read_all(tract: Tract) -> tuple[dict[str, list[gpd.GeoDataFrame]], list[Fau
             if lost := read.attrs["lost"]:
                 faults += [_lost_fault(where, text) for text in lost]
             found = checked(read, layer, where)
-            found.attrs["where"] = f"{where}: {layer.file}"
+            found.attrs["where"] = f"{where}: {layer.shown}"
             raw[name].append(found)
         except InputError as error:
             faults += error.faults
@@ -223,7 +224,7 @@ def _as_stands(frame: gpd.GeoDataFrame, layer: StandsSection, where: str) -> gpd
 
 
 def _stand_faults(frame: gpd.GeoDataFrame, layer: StandsSection, where: str, flat: Any, blank: Any) -> list[Fault]:
-    place = f"{where} {layer.file}"
+    place = f"{where} {layer.shown}"
     faults = [Fault(where=place, what="holds no stand")] if frame.empty else []
     for bad, what, mend in (
         (flat, "not polygons", "stands are areas: name the polygon layer"),
@@ -250,7 +251,7 @@ def _as_features(frame: gpd.GeoDataFrame, block: ProtectSection, where: str) -> 
         asked = f" that match where = {block.where}" if block.where else ""
         what = f"holds no features{asked}"
         raise LayerError(
-            Fault(where=f"{where} {block.file}", what=what, mend="mend where, or take the block out if there are none")
+            Fault(where=f"{where} {block.shown}", what=what, mend="mend where, or take the block out if there are none")
         )
     return _with(
         frame.explode(ignore_index=True),
@@ -294,9 +295,9 @@ def _left_out_notes(tract: Tract, frames: list[gpd.GeoDataFrame]) -> list[str]:
     blocks: dict[tuple[str, str | None, str], list[tuple[str, dict[str, int]]]] = {}
     for block, frame in zip(tract.protect, frames, strict=True):
         for column, counts in frame.attrs["left_out"].items():
-            blocks.setdefault((block.file, block.layer, column), []).append((block.kind, counts))
+            blocks.setdefault((block.shown, block.layer, column), []).append((block.kind, counts))
     notes = []
-    whole = {(block.file, block.layer) for block in tract.protect if not block.where}
+    whole = {(block.shown, block.layer) for block in tract.protect if not block.where}
     for (file, layer, column), taken in sorted(blocks.items(), key=str):
         if (file, layer) in whole:
             continue
@@ -331,6 +332,7 @@ def _unused_ways(tract: Tract, layers: dict[str, gpd.GeoDataFrame]) -> list[str]
 def _files(tract: Tract) -> list[Path]:
     land = tract.land
     layers = [tract.stands, tract.ways, tract.entries, land.barriers, land.wet_ground, land.open_ground, land.crossings]
-    names = [layer.file for layer in [*layers, *tract.protect] if layer is not None]
+    named = [layer.file for layer in [*layers, *tract.protect] if layer is not None]
+    names = [name for name in named if not is_database(name)]
     paths = {tract.path(name) for name in names + ([land.elevation] if land.elevation else [])}
     return sorted({part for path in paths for part in with_side_files(path)})

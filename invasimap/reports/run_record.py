@@ -13,6 +13,7 @@ import numpy as np
 import pandas as pd
 from pydantic import BaseModel
 
+from invasimap.core.database_address import is_database, postgis_label
 from invasimap.core.files import PROGRAM
 from invasimap.prescription.plan import Plan
 from invasimap.reports.private import secrets, shown_notes, shown_rules, without
@@ -93,6 +94,8 @@ def _plain_scalar(value: Any) -> Any:
         return value if np.isfinite(value) else None
     if value is None or value is pd.NaT:
         return None
-    if isinstance(value, bool | int | str):
+    if isinstance(value, str):
+        return postgis_label(value) if is_database(value) else value
+    if isinstance(value, bool | int):
         return value
     return value.as_posix() if isinstance(value, Path) else str(value)

@@ -22,10 +22,10 @@ from pyproj import CRS, Geod
 from invasimap.core.crs import working_crs
 from invasimap.core.errors import CRSError
 from invasimap.core.survey_settings import LimitsSection
+from invasimap.inputs.account import LEDGER_COLUMNS
 from invasimap.inputs.formats import photos as reader
 from invasimap.inputs.formats.photos import read_photos
 from invasimap.inputs.photos import attach_photos, photo_ledger
-from invasimap.inputs.account import LEDGER_COLUMNS
 
 LON, LAT = -80.0, 38.0
 BACK_M = 2e-3  # out of the working system and back into it: PROJ's way out is a series true to about 1 mm

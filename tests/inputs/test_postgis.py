@@ -19,10 +19,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pyproj import CRS, Transformer
 
+from invasimap.core.database_address import checked_address, postgis_label, without_password
 from invasimap.core.errors import LayerError
 from invasimap.core.survey_settings import LimitsSection
 from invasimap.inputs.formats import postgis
-from invasimap.inputs.formats.database_address import checked_address, postgis_label, without_password
 from invasimap.inputs.formats.postgis import read_postgis
 
 PASSWORD = "s3cret word"

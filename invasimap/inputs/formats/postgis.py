@@ -16,10 +16,10 @@ from numpy.typing import NDArray
 from pyproj import CRS
 from pyproj.exceptions import CRSError as NoCRS
 
+from invasimap.core.database_address import checked_address, without_password
 from invasimap.core.errors import Fault, InputError, LayerError
 from invasimap.core.survey_settings import LimitsSection
 from invasimap.inputs.formats import postgis_sql as sql
-from invasimap.inputs.formats.database_address import checked_address, without_password
 from invasimap.inputs.formats.located import LonLat, has_position, locate, table_layer
 from invasimap.inputs.formats.raw import NO_GEOMETRY, RawLayer, marks, unique_name
 

@@ -9,7 +9,8 @@ import pandas as pd
 
 from invasimap.core.survey_settings import Defaults
 from invasimap.core.units import M2_PER_ACRE, M2_PER_HA, M_PER_FT
-from invasimap.inputs.values import size_column, split_by
+from invasimap.inputs.cells import map_unique
+from invasimap.inputs.values import Sized, read_sized, size_column
 
 SIZE_ROLES: Final = ("radius", "diameter", "area", "length", "width")
 _NO_SIZE: Final = 'no size: a point needs a radius, diameter, area or length and width, or defaults = { radius = "…" }'
@@ -17,25 +18,19 @@ _NO_WIDTH: Final = 'no width: a line needs one, or defaults = { width = "…" }'
 
 
 def read_sizes(texts: dict[str, pd.Series[Any]]) -> dict[str, pd.DataFrame]:
-    """Value (m, m2) and problem of each size role; a pair such as "20 x 20 m" fills length and width."""
+    """Value (m, m2), problem and how of each size role; "20 x 20 m" or "10 ft radius" fills the roles it names."""
+    told = pd.DataFrame(map_unique(texts["size"], read_sized), columns=list(Sized._fields), index=texts["size"].index)
     texts = dict(texts)
-    odd = pd.Series("", index=texts["size"].index, dtype=object)
-    for row, cell in texts["size"].items():
-        if cell:
-            _spread(texts, odd, row, cell)
+    free = {role: texts[role] == "" for role in ("radius", "diameter", "area")}
+    free["length"] = (texts["length"] == "") & (texts["width"] == "")
+    for role, fits in free.items():
+        texts[role] = texts[role].mask(fits & (told["role"] == role), told["text"])
+    texts["width"] = texts["width"].mask(free["length"] & (told["role"] == "length"), told["other"])
     sizes = {role: size_column(texts[role], role=role) for role in SIZE_ROLES}
-    sizes["size"] = pd.DataFrame({"value": np.nan, "problem": odd})
+    sizes["size"] = pd.DataFrame({"value": np.nan, "problem": told["odd"], "how": ""})
     turn = pd.to_numeric(texts["bearing"].str.replace(r"\s*(?:deg|°)$", "", regex=True), errors="coerce")
-    sizes["bearing"] = pd.DataFrame({"value": turn.where(turn.abs() <= 360).fillna(90.0), "problem": ""})
+    sizes["bearing"] = pd.DataFrame({"value": turn.where(turn.abs() <= 360).fillna(90.0), "problem": "", "how": ""})
     return sizes
-
-
-def _spread(texts: dict[str, pd.Series[Any]], odd: pd.Series[Any], row: Any, cell: str) -> None:
-    pair = split_by(cell)
-    if pair is None:
-        odd.at[row] = f"size {cell!r} does not say whether it is a radius, a diameter or an area"
-    elif not texts["length"].at[row] and not texts["width"].at[row]:
-        texts["length"].at[row], texts["width"].at[row] = pair
 
 
 def axes_of_points(sizes: dict[str, pd.DataFrame], defaults: Defaults) -> pd.DataFrame:
@@ -51,17 +46,17 @@ def axes_of_points(sizes: dict[str, pd.DataFrame], defaults: Defaults) -> pd.Dat
     table = pd.DataFrame({"a_m": np.nan, "b_m": np.nan}, index=index)
     said = _said_sizes(sizes)
     pair_how = (length_how + "; " + width_how).str.strip("; ")
-    steps: list[tuple[pd.Series[Any], pd.Series[Any], pd.Series[Any] | str, pd.Series[Any]]] = [
-        (radius, radius, "", radius.notna()),
-        (diameter / 2, diameter / 2, "", diameter.notna()),
-        (np.sqrt(area / np.pi), np.sqrt(area / np.pi), "", area.notna()),
+    steps: list[tuple[pd.Series[Any], pd.Series[Any], pd.Series[Any], pd.Series[Any]]] = [
+        (radius, radius, sizes["radius"]["how"], radius.notna()),
+        (diameter / 2, diameter / 2, sizes["diameter"]["how"], diameter.notna()),
+        (np.sqrt(area / np.pi), np.sqrt(area / np.pi), sizes["area"]["how"], area.notna()),
         (length / 2, width / 2, pair_how, own_pair & length.notna() & width.notna()),
     ]
     how = pd.Series("", index=index, dtype=object)
-    for a, b, text, fits in steps:
+    for a, b, step_how, fits in steps:
         take = fits & table["a_m"].isna()
         table["a_m"], table["b_m"] = table["a_m"].mask(take, a), table["b_m"].mask(take, b)
-        how = how.mask(take, text)
+        how = how.mask(take, step_how)
     blank = table["a_m"].isna() & (said == "") & ~own_pair
     a_m, b_m, text = _default_axes(defaults)
     table.loc[blank, ["a_m", "b_m"]] = a_m, b_m
@@ -100,7 +95,7 @@ def _said_sizes(sizes: dict[str, pd.DataFrame]) -> pd.Series[Any]:
 
 def _with_default(size: pd.DataFrame, default: float | None, role: str) -> tuple[pd.Series[Any], pd.Series[Any]]:
     blank = size["value"].isna() & (size["problem"] == "")
-    how = pd.Series("", index=size.index, dtype=object)
+    how = size["how"]
     if default is None:
         return size["value"], how
     return size["value"].mask(blank, default), how.mask(blank, f"{role} from defaults: {said_length(default)}")

@@ -84,9 +84,9 @@ def _of_class(cell: str, scale: Scale) -> Cover | None:
     key = class_key(cell)
     ends = [key] if key in scale.classes else re.split(rf"\s*{_DASH}\s*", key)
     if len(ends) <= 2 and all(end in scale.classes for end in ends):
-        low, mid, high = scale.classes[ends[0]]
-        high = scale.classes[ends[-1]][2]
-        if low > high:
+        low, mid, _ = scale.classes[ends[0]]
+        last, _, high = scale.classes[ends[-1]]
+        if low > last:
             return _fault(f"cover {cell} runs from high to low")
         return Cover(mid if len(ends) == 1 else (low + high) / 2, low, high) if high > 0 else _not_found(cell)
     if key == "0":
@@ -103,7 +103,7 @@ def _of_unknown_class(cell: str, scale: Scale) -> Cover | None:
     if cell == "0":
         return _not_found(cell)
     match = _COVER.fullmatch(cell)
-    if match and any(float(number) > _SMALL for number in (match["low"], match["high"]) if number):
+    if match and (_is_open(match) or any(float(n) > _SMALL for n in (match["low"], match["high"]) if n)):
         return None
     return Cover(100.0, 100.0, 100.0, how=f"cover class {cell!r}: {scale.how}")
 
@@ -112,8 +112,7 @@ def _of_number(cell: str, scale: Scale) -> Cover:
     """A percent or fraction: a number, a range or an open range."""
     labelled = _LABELLED.fullmatch(cell)
     match = _COVER.fullmatch((labelled["after"] or labelled["before"]).strip() if labelled else cell)
-    signed = match and (match["below"] or match["above"] or match["least"] or match["plus"])
-    if match is None or (signed and match["high"]):
+    if match is None or (_is_open(match) and match["high"]):
         classes = ", or name its class in [intake.cover_scales]" if re.search(r"[a-z+]", cell, re.I) else ""
         return _fault(f'cover {cell!r} is not read: write a percent such as "35" or "25-50 %"{classes}')
     said_pct = any((match[group] or "").lower() not in ("", "fraction") for group in ("pct", "end", "unit"))
@@ -131,6 +130,10 @@ def _of_number(cell: str, scale: Scale) -> Cover:
     return Cover(
         (low + high) / 2, low, high, how=f"cover {shown} {scale.how}: {read}" if fraction and scale.how else how
     )
+
+
+def _is_open(match: re.Match[str]) -> bool:
+    return any(match[group] for group in ("below", "above", "least", "plus"))
 
 
 def _limits(match: re.Match[str], factor: float) -> tuple[float, float]:

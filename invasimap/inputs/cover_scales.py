@@ -12,6 +12,7 @@ from invasimap.inputs.fields import CLASS_UNIT
 
 Own = Mapping[str, Mapping[str, tuple[float, float]]]  # [intake.cover_scales]: low and high percent by class
 _NOT_KNOWN: Final = "its limits are not known: counted as 100 %; name them in [intake.cover_scales]"
+_SAID_CLASS: Final = re.compile(r"class\b\s*(?=\S)", re.I)
 _WHOLE_OF_CLASSES: Final = 7  # no published scale has higher numbers
 
 
@@ -140,13 +141,13 @@ def choose_scale(
 
 
 def is_marked(text: str) -> bool:
-    """Whether a text comes from a column of classes."""
-    return text.endswith(f" {CLASS_UNIT}")
+    """Whether a text comes from a column of classes, or says itself that it is a class."""
+    return text.endswith(f" {CLASS_UNIT}") or bool(_SAID_CLASS.match(text))
 
 
 def bare_cell(text: str) -> str:
     """A cell without the mark of its column and without the word class before its name."""
-    return re.sub(r"^class\b\s*(?=\S)", "", text.removesuffix(f" {CLASS_UNIT}").strip(), flags=re.I)
+    return _SAID_CLASS.sub("", text.removesuffix(f" {CLASS_UNIT}").strip())
 
 
 def _named_by(header: str, own: Own) -> Scale | None:

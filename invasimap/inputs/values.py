@@ -158,9 +158,8 @@ class Cover(NamedTuple):
 
 
 def parse_cover(text: str) -> Cover:
-    """``cover.parse_cover`` for callers that do not yet keep what was understood: such a cell is set aside."""
-    found = cover.parse_cover(text)
-    return Cover(*found[:3], found.reason or found.how)
+    """``cover.parse_cover`` for callers that do not yet keep what was understood."""
+    return Cover(*cover.parse_cover(text)[:4])
 
 
 def read_dates(cells: pd.Series[Any], *, timezone: ZoneInfo, utc: bool, today: dt.date) -> pd.DataFrame:

@@ -33,7 +33,7 @@ _SIGN: Final = re.compile(
     r"(?:(?P<below><=?|≤|less than|under|below|up to|at most)|(?P<above>>=?|≥|more than|over|above|at least)"
     r"|~|≈|about|approx|ca|circa)\s*(?=[\d.])"
 )
-_DASH: Final = re.compile(r"\s*(?<=[^\s-])-\s*|\s+(?:to|thru|through)\s+|(?<=\d)to(?=\d)")
+_DASH: Final = re.compile(r"(?<=[^\s-])\s*-\s*|\s+(?:to|thru|through)\s+|(?<=\d)to(?=\d)")
 _SIGNS: Final = {"½": " 1/2", "¼": " 1/4", "¾": " 3/4", "⅓": " 1/3", "⅔": " 2/3", "⅛": " 1/8", "²": "2", "^2": "2",
                  "''": '"'}  # fmt: skip
 _ALIKE: Final = str.maketrans(

@@ -168,7 +168,8 @@ def test_only_written_dates_are_full_dates():
 
 
 FORMS = ["%Y-%m-%d", "%Y/%m/%d", "%Y%m%d", "%d %b %Y", "%d %B %Y", "%B %d, %Y", "%A, %B %d, %Y", "%d-%b-%Y",
-         "%b. %d %Y", "%Y-%m-%d %H:%M:%S", "%Y-%m-%d %I:%M:%S %p", "%B %d, %Y %H:%M", "%a %b %d %H:%M:%S %Y"]  # fmt: skip
+         "%b. %d %Y", "%Y-%m-%d %H:%M:%S", "%Y-%m-%d %I:%M:%S %p", "%B %d, %Y %H:%M",
+         "%a %b %d %H:%M:%S %Y"]  # fmt: skip
 
 
 @given(st.datetimes(dt.datetime(1900, 1, 1), dt.datetime(2025, 5, 31)), st.sampled_from(FORMS))

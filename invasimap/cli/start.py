@@ -59,7 +59,7 @@ def _finish(target: Path, faults: tuple[Fault, ...], progress: Progress) -> None
     found = list(faults)
     if not found:
         try:
-            progress.notes(read_inputs(read_tract(target), step=progress)[3])
+            progress.notes(read_inputs(read_tract(target), step=progress)[-1])
         except InputError as error:
             found += error.faults
     if found:

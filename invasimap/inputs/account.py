@@ -20,14 +20,16 @@ from pyproj import CRS
 from invasimap.inputs.cells import cell_text
 from invasimap.inputs.formats.bounds import NOT_READ
 from invasimap.inputs.patches import ellipses
+from invasimap.inputs.recognise import Recognised
 from invasimap.inputs.records import Cleaned, Records, stack_records
 
 PATCH_COLUMNS: Final = (
     "id", "species", "common_name", "known", "date", "cover_pct", "cover_low_pct", "cover_high_pct", "height_m",
-    "accuracy_m", "observer", "shape", "file", "record", "notes", "other",
+    "stems", "accuracy_m", "observer", "shape", "file", "record", "notes", "other",
 )  # fmt: skip
 LEDGER_COLUMNS: Final = ("file", "records", "accepted", "repaired", "set_aside")
-ROLE_COLUMNS: Final = ("file", "column", "role", "unit")
+ROLE_COLUMNS: Final = ("file", "column", "role", "unit", "recognised_by")
+BY: Final = {"name": "its name", "values": "its values", "setting": "columns in its [[survey]] block"}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -37,8 +39,8 @@ class Survey:
     For each file ``records`` = ``accepted`` + ``repaired`` + ``set_aside`` in ``ledger``; a file that cannot be read
     counts as one record, number 0. ``set_aside`` has file, record, reason and the raw values as JSON. ``kept`` are the
     records that are used, in input order, in the working system ``crs`` in metres. ``columns`` says which column of
-    which file was taken for what (file, column, role, unit); ``other`` holds, layer by layer, the columns of the kept
-    records that were taken for nothing.
+    which file was taken for what (file, column, role, unit, recognised_by); ``other`` holds, layer by layer, the columns
+    of the kept records that were taken for nothing.
     """
 
     kept: Records
@@ -80,8 +82,8 @@ def gather(cleaned: Sequence[Cleaned], *, crs: CRS, files: list[Path]) -> Survey
         notes=[*notes, *_file_notes(ledger, records), *_unknown_notes(kept)],
         files=files,
         columns=pd.DataFrame(
-            [(part.raw.label, *row) for part in cleaned for row in part.columns],
-            columns=["file", "column", "role", "unit"],
+            [_column_row(part.raw.label, one) for part in cleaned for one in part.columns],
+            columns=list(ROLE_COLUMNS),
         ),
     )
 
@@ -102,7 +104,7 @@ def take_records(records: Records, rows: NDArray[np.intp]) -> Records:
 
 def _not_taken(part: Cleaned, good: NDArray[np.bool_]) -> pd.DataFrame:
     """What the kept records of a layer say in columns that have no role."""
-    taken = {column for column, *_ in part.columns}
+    taken = {one.column for one in part.columns}
     return part.raw.frame.loc[good, [name for name in part.raw.frame.columns if name not in taken]]
 
 
@@ -119,6 +121,10 @@ def patches_of(records: Records, other: Sequence[pd.DataFrame], *, crs: CRS) -> 
     x, y = records.xy[points].T
     geometry[points] = ellipses(x, y, a_m=a_m, b_m=b_m, bearing_deg=bearing_deg)
     return gpd.GeoDataFrame({name: columns[name] for name in PATCH_COLUMNS}, geometry=geometry, crs=crs)
+
+
+def _column_row(label: str, one: Recognised) -> tuple[str, str, str, str, str]:
+    return label, one.column, one.role, one.unit, BY[one.how]
 
 
 def _row(label: str, good: NDArray[np.bool_], said: NDArray[np.bool_]) -> tuple[str, int, int, int, int]:

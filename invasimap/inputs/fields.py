@@ -35,10 +35,11 @@ _SQUARE: Final = {
     "meter": "sq m",
 }
 AREA_UNITS: Final = frozenset({"acre", "ha", "sq ft", "sq m"})
+CLASS_UNIT: Final = "class"  # marks cells of a column whose header says that it holds classes of cover
 _LENGTH_UNITS: Final = frozenset({"", "ft", "m", "in", "yd", "cm", "km", "mi"})
 # units a role may have in its header: infested acres are no cover, a radius in acres is no radius
 _FITTING: Final = {
-    "cover": frozenset({"", "%", "fraction"}),
+    "cover": frozenset({"", "%", "fraction", CLASS_UNIT}),
     "area": AREA_UNITS | {""},
     **dict.fromkeys(("radius", "diameter", "length", "width", "size", "height", "accuracy"), _LENGTH_UNITS),
 }
@@ -46,52 +47,94 @@ _FITTING: Final = {
 # role -> header words run together, the surer names first; a cell is taken from the first column that has one
 NAMES: Final[dict[str, tuple[str, ...]]] = {
     "species": (
-        "scientificname", "sciname", "species", "speciesname", "latinname", "botanicalname", "taxon", "taxonname",
-        "spp", "sp", "plantspecies", "invasivespecies", "invasive", "targetspecies", "target", "weed", "weedname",
-        "plant", "plantname", "speciescode", "spcode", "sppcode", "plantcode", "symbol", "usdasymbol", "usdacode",
-        "plantssymbol", "plantsymbol", "code", "commonname", "common", "subject",
+        "scientificname", "sciname", "scinam", "scientific", "species", "speciesname", "speciesnam", "latinname",
+        "botanicalname", "acceptedname", "acceptedscientificname", "genusspecies", "taxon", "taxonname", "spp",
+        "sp", "sppname", "spname", "plantspecies", "invasivespecies", "invspecies", "invasive", "invasiveplant",
+        "targetspecies", "targetspe", "target", "weed", "weedname", "weedspecies", "plant", "plantname",
+        "speciescode", "spcode", "sppcode", "plantcode", "symbol", "usdasymbol", "usdacode", "plantssymbol",
+        "plantsymbol", "code", "commonname", "comname", "vernacularname", "common", "subject",
     ),
     "cover": (
-        "cover", "canopycover", "covercanopy", "cov", "plantcover", "speciescover", "covervalue", "coverestimate",
-        "infested", "abscover", "foliarcover",
+        "cover", "canopycover", "covercanopy", "cov", "cvr", "plantcover", "speciescover", "sppcover", "covervalue",
+        "coverestimate", "estimatedcover", "estcover", "estcov", "infested", "abscover", "absolutecover",
+        "foliarcover", "aerialcover", "arealcover", "invasivecover", "weedcover", "coverage", "covermidpoint",
+        "covermid", "covmid", "coverfraction", "fractioncover", "fractionalcover", "coverfrac", "covfrac", "fraccover",
+        "infestation", "co",
+        "coverclass", "coverclas", "covclass", "covercl", "covcl", "covercls", "covercode", "covcode", "coverclasscode",
+        "coverclassid", "classcover", "covercat", "covercategory", "coverrank", "coverrating", "canopycoverclass",
+        "canopyclass", "daubenmire", "daub", "daubclass", "daubcover", "coverdaub", "daubenmireclass",
+        "daubenmirecover", "coverdaubenmire", "daubenmirecoverclass", "daubcoverclass", "bb", "bbclass", "bbcover",
+        "coverbb", "bbcoverclass", "braunblanquet", "braunblan", "braunblanquetclass", "braunblanquetcover",
+        "coverbraunblanquet", "braunblanquetcoverclass",
     ),
     "radius": ("radius", "rad", "patchradius", "bufferradius"),
     "diameter": ("diameter", "diam", "dia", "patchdiameter", "patchdiam"),
-    "area": ("area", "patcharea", "grossarea", "gross", "areagross", "totalarea", "patchsize"),
+    "area": (
+        "area", "patcharea", "grossarea", "gross", "areagross", "totalarea", "patchsize", "estarea", "estimatedarea",
+        "areaest", "areaestimate", "patch", "est", "total",
+    ),
     "length": ("length", "len", "patchlength", "patchlen"),
     "width": ("width", "wid", "patchwidth", "swath", "linewidth"),
     "size": ("size", "patchdimensions", "dimensions", "plotsize", "lxw", "lengthxwidth"),
     "bearing": ("bearing", "azimuth", "longaxis"),
-    "height": ("height", "ht", "hgt", "plantheight", "plantht", "avgheight", "meanheight", "shrubheight"),
-    "stems": ("stems", "stemcount", "count", "stemscount", "nstems", "numstems", "numberofstems"),
+    "height": (
+        "height", "ht", "hgt", "plantheight", "plantht", "avgheight", "avght", "averageheight", "meanheight",
+        "maxheight", "maxht", "shrubheight", "shrubht",
+    ),
+    "stems": (
+        "stems", "stemcount", "stemct", "count", "stemscount", "nstems", "numstems", "nostems", "numberofstems",
+        "plantcount", "numplants", "nplants", "noplants", "numberofplants", "individualcount",
+    ),
     "date": (
-        "date", "surveydate", "datesurveyed", "obsdate", "observationdate", "observeddate", "dateobserved", "visitdate",
-        "datevisited", "collectiondate", "datecollected", "eventdate", "mapdate", "datemapped", "datetime", "timestamp",
-        "when", "time", "creationdate", "datecreated",
+        "date", "surveydate", "datesurveyed", "survdate", "dateofsurvey", "obsdate", "observationdate", "observeddate",
+        "dateobserved", "dateobs", "observedon", "visitdate", "datevisited", "collectiondate", "datecollected",
+        "collectdate", "eventdate", "mapdate", "datemapped", "recorddate", "daterecorded", "datefound", "fielddate",
+        "inspectiondate", "inventorydate", "monitoringdate", "gpsdate", "datetime", "timestamp", "gpsdatetime",
+        "fixdatetime", "when", "time", "gpstime", "utctime", "creationdate", "datecreated", "createddate", "createdat",
+        "today",
     ),
     "observer": (
-        "observer", "observers", "surveyor", "surveyors", "surveyedby", "recordedby", "recorder", "collector",
-        "mapper", "mappedby", "crew", "examiner", "observedby",
+        "observer", "observers", "observername", "surveyor", "surveyors", "surveyorname", "surveyedby", "recordedby",
+        "recorder", "collector", "collectedby", "mapper", "mappedby", "crew", "crewname", "fieldcrew", "crewlead",
+        "examiner", "examiners", "observedby", "inspector", "botanist", "creator", "createdby",
     ),
     "accuracy": (
-        "accuracy", "gpsaccuracy", "horizontalaccuracy", "horizaccuracy", "hacc", "gpsacc", "acc", "precision",
-        "gpsprecision", "positionaccuracy", "coordinateuncertainty", "coordinateaccuracy", "hprecision", "epe",
-        "gpserror", "uncertainty",
+        "accuracy", "gpsaccuracy", "horizontalaccuracy", "horizaccuracy", "haccuracy", "hacc", "gpsacc", "gpsaccur",
+        "acc", "precision", "gpsprecision", "gpsprec", "horizontalprecision", "horizprecision", "horzprec", "horizprec",
+        "horzprecision", "hprec", "gpshorizontalaccuracy", "positionaccuracy", "positionalaccuracy",
+        "locationaccuracy", "locationprecision", "coordinateuncertainty", "coordinateaccuracy", "hprecision", "epe",
+        "gpserror", "positionerror", "uncertainty",
     ),
-    "notes": ("notes", "note", "comments", "comment", "remarks", "remark", "description", "desc", "cmt"),
+    "notes": (
+        "notes", "note", "fieldnotes", "surveynotes", "comments", "comment", "remarks", "remark", "description", "desc",
+        "cmt", "memo",
+    ),
     "lon": (
-        "longitude", "lon", "long", "lng", "decimallongitude", "gpslongitude", "gpslon", "lonwgs84", "xlon", "londd",
-        "longdd", "declong", "x", "xcoord", "xcoordinate", "pointx", "easting", "east", "utmx", "utme", "utmeasting",
+        "longitude", "lon", "long", "lng", "decimallongitude", "decimallon", "gpslongitude", "gpslon", "gpslong",
+        "lonwgs84", "longitudewgs84", "xlon", "xlong", "londd", "longdd", "declong", "declon", "longdec", "londec",
+        "longitudedecimal", "locationlongitude", "x", "xcoord", "xcoordinate", "coordx", "pointx", "easting",
+        "eastings", "east", "utmx", "utme", "utmeasting", "xutm",
     ),
     "lat": (
-        "latitude", "lat", "decimallatitude", "gpslatitude", "gpslat", "latwgs84", "ylat", "latdd", "declat", "y",
-        "ycoord", "ycoordinate", "pointy", "northing", "north", "utmy", "utmn", "utmnorthing",
+        "latitude", "lat", "decimallatitude", "decimallat", "gpslatitude", "gpslat", "latwgs84", "latitudewgs84",
+        "ylat", "latdd", "declat", "latdec", "latitudedecimal", "locationlatitude", "y", "ycoord", "ycoordinate",
+        "coordy", "pointy", "northing", "northings", "north", "utmy", "utmn", "utmnorthing", "yutm",
     ),
 }  # fmt: skip
+# header words that say a role only with one of its units: "patch" alone is no area, "infestation" alone no cover
+_ONLY_WITH_UNIT: Final = frozenset({"patch", "est", "total", "infestation", "co"})
+_CLASS_WORDS: Final = ("class", "clas", "cl", "cls", "code", "id", "cat", "category", "rank", "rating")
+_SCALE_WORDS: Final = ("daub", "daubenmire", "bb", "braun", "braunblanquet")
+_DBF_NAME: Final = 10  # signs that a DBF keeps of a column's name
 _RANK: Final = {name: (role, rank) for role, names in NAMES.items() for rank, name in enumerate(names)}
+_MEASURED: Final = re.compile(
+    r"(?:st|sde)?shape\w*(?:area|leng|length|len)|st(?:area|length|perimeter)\w*|perimeter|(?:gis|calc|geo|poly)\w*(?:area|length|acres?)?"
+)
 _GROUPED: Final = re.compile(r"[1-9]\d{0,2}(?:,\d{3})+")
 _PLAIN: Final = r"[-+]?\d[\d.,]*|[-+]?\.\d+"
-_BARE: Final = re.compile(rf"\s*(?:{_PLAIN})(?:\s*(?:-|–|—|to|x|×|\*|by)\s*(?:{_PLAIN}))?\s*", re.I)  # noqa: RUF001
+_FRACTION: Final = r"\d+\s*/\s*\d+|\d+\s+\d+\s*/\s*\d+"
+_ONE: Final = rf"(?:[<>≤≥~≈]=?\s*)?(?:{_FRACTION}|{_PLAIN})\s*\+?"
+_BARE: Final = re.compile(rf"\s*{_ONE}(?:\s*(?:-|–|—|to|x|×|\*|by)\s*{_ONE})?\s*", re.I)  # noqa: RUF001
 
 
 def header_words(header: str) -> tuple[str, str]:
@@ -131,26 +174,88 @@ def find_columns(columns: Iterable[str], *, overrides: Mapping[str, str] | None 
     [Column(name='radius_ft', unit='ft')]
     """
     columns = list(columns)
-    ranked = [(*role_of(name), name) for name in columns]
+    computed = {name for name, _ in set_apart(columns)}
+    ranked = [(*role_of(name), name) for name in columns if name not in computed]
     found: dict[str, list[Column]] = {}
     for role, _, name in sorted(ranked, key=lambda item: item[1]):
         if role:
-            found.setdefault(role, []).append(Column(name=name, unit=header_words(name)[1]))
+            found.setdefault(role, []).append(column_of(name, role))
     for role, wanted in (overrides or {}).items():
         if name := match_name(wanted, columns):
-            found[role] = [Column(name=name, unit=header_words(name)[1])]
+            found[role] = [column_of(name, role)]
     return found
+
+
+def column_of(header: str, role: str) -> Column:
+    """A column with the unit its header gives; a column of cover classes has the unit "class".
+
+    Examples
+    --------
+    >>> column_of("CoverClass", "cover"), column_of("HeightFt", "height")
+    (Column(name='CoverClass', unit='class'), Column(name='HeightFt', unit='ft'))
+    """
+    words, unit = _split_run(*header_words(header))
+    if role == "cover" and (words.endswith((*_CLASS_WORDS, *_SCALE_WORDS)) or words.startswith(_SCALE_WORDS)):
+        unit = CLASS_UNIT
+    return Column(name=header, unit=unit)
 
 
 def role_of(header: str) -> tuple[str, int]:
     """The role a header names ("" for none) and how surely (0 is the surest)."""
-    words, unit = header_words(header)
-    role, rank = _RANK.get(words, ("", 0))
+    words, unit = _split_run(*header_words(header))
+    role, rank = _RANK.get(words) or _cut_name(header, words)
     if words == "" and unit in AREA_UNITS:
         role, rank = "area", len(NAMES["area"])
     if role == "size" and unit in AREA_UNITS:
         role = "area"
+    if words in _ONLY_WITH_UNIT and not unit:
+        return "", 0
     return (role, rank) if unit in _FITTING.get(role, {unit}) else ("", 0)
+
+
+def set_apart(columns: Iterable[str]) -> list[tuple[str, str]]:
+    """Columns that look like a size of a patch and are none, each with why it is not used.
+
+    Examples
+    --------
+    >>> set_apart(["INFEST_AC", "Shape_Area", "species"])
+    [('INFEST_AC', 'infested ground is not the whole patch'), ('Shape_Area', 'a program measured the drawn shape')]
+    """
+    columns = list(columns)
+    words = {name: header_words(name) for name in columns}
+    drawn = any(run == "perimeter" for run, _ in words.values())
+    found = []
+    for name, (run, unit) in words.items():
+        if ("infest" in run and unit in AREA_UNITS) or re.fullmatch(r"infest\w*area|(?:area|acres?)infest\w*", run):
+            found.append((name, "infested ground is not the whole patch"))
+        elif _MEASURED.fullmatch(run) or (drawn and run in ("area", "length", "perimeter") and not unit):
+            found.append((name, "a program measured the drawn shape"))
+    return found
+
+
+def _split_run(words: str, unit: str) -> tuple[str, str]:
+    """Words and unit of a header that runs them together, such as HEIGHTFT; only for roles that are measured."""
+    if unit or words in _RANK:
+        return words, unit
+    for start in ("percent", "pct"):
+        if (rest := words.removeprefix(start)) != words and _RANK.get(rest, ("", 0))[0] == "cover":
+            return rest, "%"
+    for end in sorted(_UNITS, key=len, reverse=True):
+        rest = words.removesuffix(end)
+        role = _RANK.get(rest, ("", 0))[0] if rest != words else ""
+        if role in _FITTING and _UNITS[end] in _FITTING[role]:
+            return rest, _UNITS[end]
+    return words, unit
+
+
+def _cut_name(header: str, words: str) -> tuple[str, int]:
+    """The role of a name that a DBF cut to ten signs, where all the names it may come from have one."""
+    if len(header) != _DBF_NAME:
+        return "", 0
+    share = 0.7 if re.search(r"[^\W_][\W_]+[^\W_]", header) else 0.85
+    whole = [name for name in _RANK if name.startswith(words) and len(words) >= share * len(name)]
+    roles = {_RANK[name][0] for name in whole}
+    return (roles.pop(), max(_RANK[name][1] for name in whole)) if len(roles) == 1 else ("", 0)
 
 
 def match_name(wanted: str, columns: Iterable[str]) -> str:
@@ -177,5 +282,13 @@ def plain_number(text: str, *, thousands: bool) -> str:
 
 
 def with_unit(cell: str, unit: str) -> str:
-    """A cell that is only a number or a pair of them, with the unit of its header."""
-    return f"{cell} {unit}" if unit and cell and _BARE.fullmatch(cell) else cell
+    """A cell with the unit of its header where it has none itself; a class of cover is marked as one.
+
+    Examples
+    --------
+    >>> with_unit("<3", "ft"), with_unit("2 m", "ft"), with_unit("+", "class"), with_unit("25-50 %", "class")
+    ('<3 ft', '2 m', '+ class', '25-50 %')
+    """
+    if unit == CLASS_UNIT:
+        return f"{cell} {unit}" if cell and "%" not in cell else cell
+    return f"{cell} {unit}" if cell and _BARE.fullmatch(cell) else cell

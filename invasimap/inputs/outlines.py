@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from invasimap.core.survey_settings import Defaults
 from invasimap.core.units import M2_PER_ACRE, M2_PER_HA, M_PER_FT
 from invasimap.inputs.cells import Cells, join_cells
-from invasimap.inputs.values import parse_size, split_by
+from invasimap.inputs.values import parse_size, read_sized
 
 SIZE_ROLES: Final = ("radius", "diameter", "area", "length", "width")
 _NO_SIZE: Final = 'no size: a point needs a radius, diameter, area or length and width, or defaults = { radius = "…" }'
@@ -21,10 +21,12 @@ _ALONE: Final = "length without width, or width without length: no size"
 
 @dataclass(frozen=True, kw_only=True)
 class Sizes:
-    """What records say of a size: metres or square metres (NaN where nothing usable), and what is wrong with it."""
+    """What records say of a size: metres or square metres (NaN where nothing usable), what is wrong with it and what
+    was taken."""
 
     value: NDArray[np.float64]
     problem: Cells
+    how: Cells
 
     @property
     def given(self) -> NDArray[np.bool_]:
@@ -55,31 +57,37 @@ class Widths:
 
 
 def read_sizes(texts: dict[str, Cells]) -> dict[str, Sizes]:
-    """What each size role says, of cells of text; a pair such as "20 x 20 m" fills length and width."""
-    length, width, odd = _pairs(texts["size"], texts["length"], texts["width"])
-    said = {**texts, "length": length, "width": width}
+    """What each size role says, of cells of text; "20 x 20 m" or "10 ft radius" as a size fills the roles it names."""
+    said, odd = _spread_sizes(texts)
     sizes = {role: _sizes(said[role], role) for role in SIZE_ROLES}
-    sizes["size"] = Sizes(value=np.full(len(odd), np.nan), problem=odd)
-    sizes["bearing"] = Sizes(value=_bearings(texts["bearing"]), problem=Cells.same("", len(odd)))
+    blank, none = Cells.same("", len(odd)), np.full(len(odd), np.nan)
+    sizes["size"] = Sizes(value=none, problem=odd, how=blank)
+    sizes["bearing"] = Sizes(value=_bearings(texts["bearing"]), problem=blank, how=blank)
     return sizes
 
 
-def _pairs(size: Cells, length: Cells, width: Cells) -> tuple[Cells, Cells, Cells]:
-    """Length and width with the pairs filled in where both are blank, and what is wrong with a size."""
-    split = [split_by(text) if text else None for text in size.texts]
-    odd = [
-        f"size {text!r} does not say whether it is a radius, a diameter or an area" if text and not pair else ""
-        for text, pair in zip(size.texts, split, strict=True)
-    ]
-    free = length.blank & width.blank
-    long, wide = (size.with_texts([pair[k] if pair else "" for pair in split]).where(free) for k in (0, 1))
-    return length.or_else(long), width.or_else(wide), size.with_texts(odd)
+def _spread_sizes(texts: dict[str, Cells]) -> tuple[dict[str, Cells], Cells]:
+    """Cells of every role with what the size column names filled in where they are blank, and its odd texts."""
+    size = texts["size"]
+    told = [read_sized(text) for text in size.texts]
+    said = dict(texts)
+    for role in ("radius", "diameter", "area"):
+        said[role] = texts[role].or_else(size.with_texts([t.text if t.role == role else "" for t in told]))
+    free = texts["length"].blank & texts["width"].blank
+    pairs = {"length": [t.text for t in told], "width": [t.other for t in told]}
+    for role, given in pairs.items():
+        pair = size.with_texts([text if t.role == "length" else "" for text, t in zip(given, told, strict=True)])
+        said[role] = texts[role].or_else(pair.where(free))
+    return said, size.with_texts([t.odd for t in told])
 
 
 def _sizes(cells: Cells, role: str) -> Sizes:
-    dimension = "area" if role == "area" else "length"
-    read = [parse_size(text, role=role, dimension=dimension) for text in cells.texts]
-    return Sizes(value=cells.each([r.value for r in read]), problem=cells.with_texts([r.problem for r in read]))
+    read = [parse_size(text, role=role, dimension="area" if role == "area" else "length") for text in cells.texts]
+    return Sizes(
+        value=cells.each([r.value for r in read]),
+        problem=cells.with_texts([r.problem for r in read]),
+        how=cells.with_texts([r.how for r in read]),
+    )
 
 
 def _bearings(cells: Cells) -> NDArray[np.float64]:
@@ -106,8 +114,10 @@ def axes_of_points(sizes: dict[str, Sizes], defaults: Defaults) -> Axes:
     own_pair = sizes["length"].given | sizes["width"].given
     pair = own_pair & ~np.isnan(length) & ~np.isnan(width) & ~(radius.given | diameter.given | area.given)
     round_m = np.sqrt(area.value / np.pi)
-    for one, fits in ((diameter.value / 2, diameter.given), (radius.value, radius.given)):
-        round_m = np.where(fits, one, round_m)
+    round_how = area.how
+    for size, one in ((diameter, diameter.value / 2), (radius, radius.value)):
+        round_m = np.where(size.given, one, round_m)
+        round_how = size.how.where(size.given).or_else(round_how.where(~size.given))
     a_m, b_m = np.where(pair, length / 2, round_m), np.where(pair, width / 2, round_m)
     said = _said_sizes(sizes)
     blank = np.isnan(a_m) & said.blank & ~own_pair
@@ -119,7 +129,9 @@ def axes_of_points(sizes: dict[str, Sizes], defaults: Defaults) -> Axes:
         a_m=a_m,
         b_m=b_m,
         bearing_deg=sizes["bearing"].value,
-        how=join_cells(length_how.where(pair), width_how.where(pair), Cells.chosen(["", text], blank & ~none)),
+        how=join_cells(
+            round_how, length_how.where(pair), width_how.where(pair), Cells.chosen(["", text], blank & ~none)
+        ),
         reason=said.or_else(why),
         by_area=(area.given & ~radius.given & ~diameter.given) | (blank & ("area" in text)),
     )
@@ -145,10 +157,10 @@ def _said_sizes(sizes: dict[str, Sizes]) -> Cells:
 
 def _with_default(size: Sizes, default: float | None, role: str) -> tuple[NDArray[np.float64], Cells]:
     if default is None:
-        return size.value, Cells.same("", len(size.value))
+        return size.value, size.how
     blank = ~size.given & size.problem.blank
     how = Cells.chosen(["", f"{role} from defaults: {said_length(default)}"], blank)
-    return np.where(blank, default, size.value), how
+    return np.where(blank, default, size.value), size.how.or_else(how)
 
 
 def _default_axes(defaults: Defaults) -> tuple[float, float, str]:

@@ -12,15 +12,19 @@ import shapely
 from numpy.typing import NDArray
 from pyproj import CRS
 
-from invasimap.core.survey_settings import INTAKE, IntakeSection, SurveySection
+from invasimap.core.survey_settings import INTAKE, DateOrder, IntakeSection, SurveySection
 from invasimap.inputs.cells import Cells, cell_text, join_cells, stack_cells
+from invasimap.inputs.cover import Cover, parse_cover
+from invasimap.inputs.cover_scales import Scale, choose_scale
+from invasimap.inputs.dates import read_dates
 from invasimap.inputs.formats.raw import RawLayer
 from invasimap.inputs.outlines import read_sizes, said_length
 from invasimap.inputs.patches import Footprints, footprints
 from invasimap.inputs.place import Placed, place
+from invasimap.inputs.recognise import Recognised
 from invasimap.inputs.roles import role_cells
 from invasimap.inputs.species import JOINER, Catalogue, aside_reason, plain_name
-from invasimap.inputs.values import Cover, parse_cover, parse_size, read_dates
+from invasimap.inputs.values import Count, parse_count, parse_size
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -60,11 +64,11 @@ class Records:
 
 @dataclass(frozen=True, kw_only=True)
 class Cleaned:
-    """A layer as read and as cleaned, its columns (column, role, unit), and what is to be said aloud."""
+    """A layer as read and as cleaned, what its columns were taken for, and what is to be said aloud."""
 
     raw: RawLayer
     records: Records
-    columns: list[tuple[str, str, str]]
+    columns: list[Recognised]
     notes: list[str]
 
 
@@ -72,7 +76,11 @@ def clean_layer(raw: RawLayer, section: SurveySection, *, crs: CRS | None, site:
     """Clean one layer; ``crs`` is what its ``[[survey]]`` block says, used only where the file does not."""
     roles = role_cells(raw, section, site.species)
     texts, notes = roles.cells, [*roles.notes]
-    notes += _fraction_note(raw, texts["cover"])
+    choice = choose_scale(
+        roles.cover_header, texts["cover"].texts, own=site.intake.cover_scales, wanted=section.cover_scale,
+        filled=int((~texts["cover"].blank).sum()),
+    )  # fmt: skip
+    notes += [f"{raw.label}: {choice.note}"] if choice.note else []
     source = source_crs(raw, crs)
     if source is None:
         notes.append(
@@ -82,49 +90,71 @@ def clean_layer(raw: RawLayer, section: SurveySection, *, crs: CRS | None, site:
     sizes = read_sizes(texts)
     walked = raw.marks["walked"].to_numpy()
     drawn = footprints(placed, walked=walked, sizes=sizes, defaults=section.defaults, intake=site.intake)
-    records = _records(raw, texts, placed, drawn, section=section, site=site)
+    told = _told(texts, section, site, scale=choice.scale, utc=raw.utc)
+    records = _records(raw, placed, drawn, told)
     return Cleaned(raw=raw, records=records, columns=roles.columns, notes=notes)
 
 
-def _records(
-    raw: RawLayer, texts: dict[str, Cells], placed: Placed, drawn: Footprints, *, section: SurveySection, site: Site
-) -> Records:  # fmt: skip
-    """The columns of a layer's records, and what became of each."""
+@dataclass(frozen=True, kw_only=True)
+class _Told:
+    """What the cells of records say, beside place and ground."""
+
+    text: dict[str, Cells]
+    number: dict[str, NDArray[np.float64]]
+    known: NDArray[np.bool_]
+    reason: Cells
+    how: Cells
+
+
+def _told(texts: dict[str, Cells], section: SurveySection, site: Site, *, scale: Scale | None, utc: bool) -> _Told:
     named = read_names(texts["species"], site.species)
-    cover = read_cover(texts["cover"], default=section.defaults.cover_pct)
-    date, date_how = read_date(texts["date"], site, utc=raw.utc)
+    cover = read_cover(texts["cover"], default=section.defaults.cover_pct, scale=scale)
+    date = read_date(texts["date"], site, utc=utc, order=section.date_order)
     height, height_how = _side_length(texts["height"], role="height", default=section.defaults.height_m)
     accuracy, accuracy_how = _side_length(texts["accuracy"], role="accuracy", default=None)
     if section.gps_accuracy_m is not None:
         accuracy = np.where(np.isnan(accuracy), section.gps_accuracy_m, accuracy)
-    reason = join_cells(named.reason, cover.reason, drawn.reason).where(~_says_nothing(raw))
-    return Records(
+    stems = [parse_count(text) for text in texts["stems"].texts]
+    return _Told(
         text={
             "species": named.species,
             "common_name": named.common_name,
-            "date": date,
-            "observer": texts["observer"].or_else(Cells.same(section.observer or "", len(raw.frame))),
-            "shape": drawn.shape,
-            "file": Cells.same(raw.label, len(raw.frame)),
+            "date": date.date,
+            "observer": texts["observer"].or_else(Cells.same(section.observer or "", len(texts["observer"]))),
+            "stems": texts["stems"].with_texts([_said_stems(count) for count in stems]),
             "notes": texts["notes"],
         },
+        number={**cover.number, "height_m": height, "accuracy_m": accuracy},
+        known=named.known,
+        reason=join_cells(named.reason, cover.reason, date.reason),
+        how=join_cells(
+            named.how,
+            cover.how,
+            date.how,
+            height_how,
+            accuracy_how,
+            texts["stems"].with_texts([count.how for count in stems]),
+        ),  # fmt: skip
+    )
+
+
+def _records(raw: RawLayer, placed: Placed, drawn: Footprints, told: _Told) -> Records:
+    """The columns of a layer's records, and what became of each."""
+    return Records(
+        text={**told.text, "shape": drawn.shape, "file": Cells.same(raw.label, len(raw.frame))},
         number={
-            **cover.number,
-            "height_m": height,
-            "accuracy_m": accuracy,
+            **told.number,
             "record": np.arange(1.0, len(raw.frame) + 1),
             "a_m": drawn.axes.a_m,
             "b_m": drawn.axes.b_m,
             "bearing_deg": drawn.axes.bearing_deg,
         },
-        known=named.known,
+        known=told.known,
         xy=placed.xy,
         geometry=drawn.geometry,
         placed=placed.shapes,
-        reason=join_cells(placed.reason, reason),
-        how=join_cells(
-            Cells.of(raw.marks["repair"]), named.how, cover.how, drawn.how, date_how, height_how, accuracy_how
-        ),
+        reason=join_cells(placed.reason, join_cells(told.reason, drawn.reason).where(~_says_nothing(raw))),
+        how=join_cells(Cells.of(raw.marks["repair"]), told.how, drawn.how),
     )
 
 
@@ -207,29 +237,48 @@ class Covers:
     how: Cells
 
 
-def read_cover(cells: Cells, *, default: tuple[float, float] | None) -> Covers:
+def read_cover(cells: Cells, *, default: tuple[float, float] | None, scale: Scale | None = None) -> Covers:
     """The cover of each record; blank is the default, else 100 %."""
     if default is None:
-        filled, said = Cover(100.0, 100.0, 100.0), "cover not recorded: counted as 100 %"
+        filled = Cover(100.0, 100.0, 100.0, how="cover not recorded: counted as 100 %")
     else:
-        filled = Cover((default[0] + default[1]) / 2, *default)
         shown = f"{default[0]:g}" if default[0] == default[1] else f"{default[0]:g}-{default[1]:g}"
-        said = f"cover from defaults: {shown} %"
-    read = [parse_cover(text) if text else filled for text in cells.texts]
+        filled = Cover((default[0] + default[1]) / 2, *default, how=f"cover from defaults: {shown} %")
+    read = [parse_cover(text, scale=scale) if text else filled for text in cells.texts]
     columns = ("cover_pct", "cover_low_pct", "cover_high_pct")
     return Covers(
         number={name: cells.each([row[k] for row in read]) for k, name in enumerate(columns)},
         reason=cells.with_texts([row.reason for row in read]),
-        how=cells.with_texts(["" if text else said for text in cells.texts]),
+        how=cells.with_texts([row.how for row in read]),
     )
 
 
-def read_date(cells: Cells, site: Site, *, utc: bool) -> tuple[Cells, Cells]:
-    """Date of each record (ISO text or "") and what was wrong with it."""
-    import pandas as pd
+@dataclass(frozen=True, kw_only=True)
+class Dated:
+    """Date of each record (ISO text or ""), what was changed or not read, and why a record cannot be used."""
 
-    read = read_dates(pd.Series(cells.texts, dtype=object), timezone=site.timezone, utc=utc, today=site.today)
-    return cells.with_texts(read["date"].tolist()), cells.with_texts(read["how"].tolist())
+    date: Cells
+    how: Cells
+    reason: Cells
+
+
+def read_date(cells: Cells, site: Site, *, utc: bool, order: DateOrder | None = None) -> Dated:
+    """The date of each record; ``order`` settles what the column leaves open."""
+    read = read_dates(cells.texts, timezone=site.timezone, utc=utc, today=site.today, order=order)
+    return Dated(
+        date=cells.with_texts(read.date.tolist()),
+        how=cells.with_texts(read.how.tolist()),
+        reason=cells.with_texts(read.reason.tolist()),
+    )
+
+
+def _said_stems(count: Count) -> str:
+    """Stems as a number or a range; nothing where none were counted."""
+    if np.isnan(count.value):
+        return ""
+    if count.low == count.high:
+        return f"{count.value:.0f}"
+    return f"over {count.low:.0f}" if np.isinf(count.high) else f"{count.low:.0f}-{count.high:.0f}"
 
 
 def _side_length(cells: Cells, *, role: str, default: float | None) -> tuple[NDArray[np.float64], Cells]:
@@ -239,21 +288,7 @@ def _side_length(cells: Cells, *, role: str, default: float | None) -> tuple[NDA
         if not text and default is not None:
             return default, f"{role} from defaults: {said_length(default)}"
         size = parse_size(text, role=role, dimension="length")
-        return size.value, f"{size.problem.partition(':')[0]}: not used" if size.problem else ""
+        return size.value, f"{size.problem.partition(':')[0]}: not used" if size.problem else size.how
 
     rows = [read(text) for text in cells.texts]
     return cells.each([value for value, _ in rows]), cells.with_texts([how for _, how in rows])
-
-
-def _fraction_note(raw: RawLayer, cells: Cells) -> list[str]:
-    numbers = [number for text in cells.used() if (number := _number(text)) is not None]
-    if numbers and max(numbers) <= 1 and any(number % 1 for number in numbers):
-        return [f"{raw.label}: no cover is above 1 %: are they fractions? Then write the header as 'cover (fraction)'"]
-    return []
-
-
-def _number(text: str) -> float | None:
-    try:
-        return float(text.removesuffix(" %"))
-    except ValueError:
-        return None

@@ -4,60 +4,72 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
-from dataclasses import dataclass
-from typing import Any, Final, get_args
+from dataclasses import dataclass, replace
+from typing import Final, get_args
 
-import numpy as np
 import pandas as pd
 
 from invasimap.core.survey_settings import Role, SurveySection
 from invasimap.inputs.cells import Cells
-from invasimap.inputs.fields import Column, DecimalComma, find_columns, header_words, plain_number, with_unit
+from invasimap.inputs.fields import (
+    Column,
+    DecimalComma,
+    find_columns,
+    header_words,
+    plain_number,
+    set_apart,
+    with_unit,
+)
 from invasimap.inputs.formats.raw import RawLayer
+from invasimap.inputs.recognise import Recognised, as_columns, recognise
 from invasimap.inputs.species import Catalogue
 
 ROLES: Final = (*get_args(Role), "size", "bearing")
 _WORDS: Final = ("species", "date", "observer", "notes")  # no numbers: a comma in them stays one
 _PLACE: Final = ("lon", "lat")  # read by the formats
-_LABELS: Final = ("type", "name", "title", "cmt", "desc", "description", "sym")
 _PAIR: Final = re.compile(r"([^\W\d][\w ()%]*?)\s*[:=]\s*([^;|\n\r<>]+)")
 _NO_SPECIES: Final = 'no column names the species: set columns = { species = "…" } in its [[survey]] block'
-_TRIED: Final = 200  # names of a label that are looked up before it is taken for the species
 
 
 @dataclass(frozen=True, kw_only=True)
 class Roles:
-    """Cells of every role, which columns they come from (column, role, unit), and what is to be said."""
+    """Cells of every role, what each column was taken for, the headers of the cover, and what is to be said."""
 
     cells: dict[str, Cells]
-    columns: list[tuple[str, str, str]]
+    columns: list[Recognised]
     notes: list[str]
+
+    @property
+    def cover_header(self) -> str:
+        """The names of the columns that the cover is taken from."""
+        return ", ".join(one.column for one in self.columns if one.role == "cover")
 
 
 def role_cells(raw: RawLayer, section: SurveySection, species: Catalogue) -> Roles:
-    """What each role of a layer's records says; the species may have to be found in a label."""
+    """What each role of a layer's records says, of columns recognised by a setting, their names or their values."""
     overrides = {str(role): name for role, name in section.columns.items()}
-    found = find_columns(raw.frame.columns, overrides=overrides)
+    read = {str(name): Cells.of(raw.frame[name]) for name in raw.frame.columns if raw.frame[name].dtype.kind != "f"}
+    known = recognise(
+        raw.frame.columns,
+        lambda name: read[name].texts if name in read else (),
+        overrides=overrides,
+        is_known_species=lambda text: (match := species.match(text)).known or match.native,
+    )
+    found = as_columns(known)
+    if section.cover_scale is not None:  # a unit of the header would make percents of classes
+        found["cover"] = [replace(column, unit="") for column in found.get("cover", ())]
     texts = {
         role: cells_of(raw.frame, found.get(role, ()), decimal_comma="never" if role in _WORDS else raw.decimal_comma)
         for role in ROLES
         if role not in _PLACE
     }
-    for column in (c for c in raw.frame.columns if str(c).lower() in ("desc", "cmt", "description")):
-        _take_pairs(Cells.of(raw.frame[column]), texts, found)
-    notes = list(raw.notes)
-    taken = [(column.name, role, column.unit) for role, columns in found.items() for column in columns]
-    if "species" not in found and texts["species"].all_blank:
-        for column in (c for label in _LABELS for c in raw.frame.columns if str(c).lower() == label):
-            cells = Cells.of(raw.frame[column])
-            known = [species.match(text).known for text in cells.used()[:_TRIED]]
-            if known and np.mean(known) >= 0.5:
-                texts["species"] = cells
-                taken.append((str(column), "species", ""))
-                notes.append(f"{raw.label}: species taken from column {column!r}")
-                return Roles(cells=texts, columns=taken, notes=notes)
+    for name in (name for name in read if name.lower() in ("desc", "cmt", "description")):
+        _take_pairs(read[name], texts, found)
+    notes = [*raw.notes, *(f"{raw.label}: column {name!r} is not used: {why}" for name, why in set_apart(read))]
+    notes += [f"{raw.label}: {one.role} taken from column {one.column!r}" for one in known if one.how == "values"]
+    if texts["species"].all_blank and len(raw.frame):
         notes.append(f"{raw.label}: {_NO_SPECIES}")
-    return Roles(cells=texts, columns=taken, notes=notes)
+    return Roles(cells=texts, columns=known, notes=notes)
 
 
 def cells_of(frame: pd.DataFrame, columns: Iterable[Column], *, decimal_comma: DecimalComma = "never") -> Cells:
@@ -74,7 +86,7 @@ def cells_of(frame: pd.DataFrame, columns: Iterable[Column], *, decimal_comma: D
     return found
 
 
-def _take_pairs(cells: Cells, texts: dict[str, Cells], found: dict[str, Any]) -> None:
+def _take_pairs(cells: Cells, texts: dict[str, Cells], found: dict[str, list[Column]]) -> None:
     """Read "cover: 25 %; radius = 10 ft" in a description into the roles that have no column."""
     said: dict[str, list[str]] = {}
     for number, cell in enumerate(cells.texts):

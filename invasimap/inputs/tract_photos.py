@@ -9,8 +9,8 @@ from zoneinfo import ZoneInfo
 
 import geopandas as gpd
 import pandas as pd
-from pyproj import CRS
 
+from invasimap.core.crs import require_crs
 from invasimap.core.errors import Fault, LayerError
 from invasimap.core.survey_settings import LimitsSection, PhotosSection
 from invasimap.inputs.formats.photos import SUFFIXES, read_photos
@@ -60,7 +60,7 @@ def read_tract_photos(
     found, faults = _find(sections, folder=folder)
     if faults:
         raise LayerError(faults)
-    crs: CRS = patches.crs
+    crs = require_crs(patches, "patches")
     tables = [pd.DataFrame(columns=list(PHOTO_COLUMNS))]
     for section, paths in zip(sections, found, strict=True):
         photos = read_photos(paths, labels=[path_label(path, folder) for path in paths], limits=limits)

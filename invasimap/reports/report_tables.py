@@ -178,7 +178,7 @@ def record_reports(plan: Plan) -> list[PrintedTable]:
         heads = ["File", "Record", "Why it was not used", "What it said"]
         found.append(_cut(PrintedTable(caption="Set aside: in no figure and no zone", heads=heads, rows=_texts(aside))))
     if len(plan.columns):
-        heads = ["File", "Column", "Taken for", "Unit in its header"]
+        heads = ["File", "Column", "Taken for", "Unit in its header", "Recognised by"]
         found.append(_cut(PrintedTable(caption="How the columns were read", heads=heads, rows=_texts(plan.columns))))
     if len(plan.repaired):
         heads = [headed(str(name).replace("_", " ")) for name in plan.repaired.columns]

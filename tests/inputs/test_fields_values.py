@@ -1,41 +1,65 @@
-"""What headers and cells mean."""
+"""What headers and sizes mean."""
 
 from __future__ import annotations
 
-import datetime as dt
-from zoneinfo import ZoneInfo
+import math
 
 import pandas as pd
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from invasimap.inputs.fields import find_columns, header_words, is_lonlat
-from invasimap.inputs.values import parse_cover, parse_size, read_dates, split_by
+from invasimap.inputs.fields import find_columns, header_words, is_lonlat, set_apart, with_unit
+from invasimap.inputs.outlines import read_sizes
+from invasimap.inputs.values import parse_count, parse_size, read_sized, split_by
 
-TODAY = dt.date(2025, 6, 1)
+FOOT_M = 0.3048
+ACRE_M2 = 43_560 * FOOT_M**2
 
 
 @pytest.mark.parametrize(
     ("header", "role", "unit"),
     [
-        ("SPP", "species", ""), ("Scientific Name", "species", ""), ("PCT_COV", "cover", "%"),
-        ("Cover %", "cover", "%"),
-        ("Radius (ft)", "radius", "ft"), ("radius_ft", "radius", "ft"), ("Ht_ft", "height", "ft"),
-        ("DIAM_M", "diameter", "m"),
+        ("SPP", "species", ""), ("Scientific Name", "species", ""), ("SCIENTIFIC", "species", ""),
+        ("COMMON_NAM", "species", ""), ("SPECIES_NA", "species", ""), ("TARGET_SPE", "species", ""),
+        ("PCT_COV", "cover", "%"), ("PCT_COVER", "cover", "%"), ("Cover %", "cover", "%"), ("CANOPY_COV", "cover", ""),
+        ("PERCENT_CO", "cover", "%"), ("PctCover", "cover", "%"), ("PERCENTCOVER", "cover", "%"),
+        ("cover (fraction)", "cover", "fraction"), ("CoverClass", "cover", "class"), ("cov_cl", "cover", "class"),
+        ("cover code", "cover", "class"), ("COVER_CLAS", "cover", "class"), ("Daubenmire", "cover", "class"),
+        ("cover_BB", "cover", "class"), ("Braun-Blanquet", "cover", "class"), ("Cover Class (%)", "cover", "class"),
+        ("Radius (ft)", "radius", "ft"), ("radius_ft", "radius", "ft"), ("RADIUSFT", "radius", "ft"),
+        ("Ht_ft", "height", "ft"), ("HEIGHTFT", "height", "ft"), ("DIAM_M", "diameter", "m"),
         ("Size_m", "size", "m"), ("gross acres", "area", "acre"), ("Area (sq ft)", "area", "sq ft"),
         ("Hectares", "area", "ha"),
-        ("UTM.X", "lon", ""), ("Longitude", "lon", ""), ("cover (fraction)", "cover", "fraction"),
-        ("coordinateUncertaintyInMeters", "accuracy", "m"), ("surveyDate", "date", ""), ("Surveyors", "observer", ""),
+        ("EST_AREA", "area", ""), ("est_ac", "area", "acre"), ("Patch (ac)", "area", "acre"),
+        ("UTM.X", "lon", ""), ("Longitude", "lon", ""), ("_location_longitude", "lon", ""),
+        ("coordinateUncertaintyInMeters", "accuracy", "m"), ("GPS_ACC", "accuracy", ""), ("HORZ_PREC", "accuracy", ""),
+        ("GPS_ACCURA", "accuracy", ""),
+        ("surveyDate", "date", ""), ("DATE_OBSER", "date", ""), ("SURVEY_DAT", "date", ""), ("observed_on", "date", ""),
+        ("Surveyors", "observer", ""), ("OBSERVER_N", "observer", ""),
     ],
 )  # fmt: skip
 def test_header_is_recognised(header, role, unit):
     assert [(r, c[0].unit) for r, c in find_columns([header]).items()] == [(role, unit)]
 
 
-@pytest.mark.parametrize("header", ["CoverClass", "Infested_ac", "Plot", "DBH_in", "cover_photo", "m", "fid"])
+@pytest.mark.parametrize(
+    "header",
+    ["Infested_ac", "INFEST_AC", "Plot", "DBH_in", "DBH", "cover_photo", "m", "fid", "Shape_Area", "Shape_Leng",
+     "SHAPE__Length", "PERIMETER", "GIS_ACRES", "st_area(shape)", "patch", "infestation", "total", "last_edited_date",
+     "COLLECTION", "OBSERVATIO", "SPECIES_CO", "htclass", "hdop", "rubber", "treated_ac"],
+)  # fmt: skip
 def test_header_that_says_something_else_is_left_alone(header):
     assert find_columns([header]) == {}
+
+
+def test_a_programs_own_area_and_length_are_no_size_of_the_patch():
+    drawn = ["AREA", "PERIMETER", "LENGTH"]
+    assert find_columns(drawn) == {} and {name for name, _ in set_apart(drawn)} == {*drawn}
+    assert set(find_columns(["AREA", "species"])) == {"area", "species"}  # a crew's own
+    assert find_columns(["AREA (ft2)", "PERIMETER"])["area"][0].unit == "sq ft"
+    infested = set_apart(["INFEST_AC", "infested_area", "species", "cover"])
+    assert infested == [(name, "infested ground is not the whole patch") for name in ("INFEST_AC", "infested_area")]
 
 
 def test_only_names_of_degrees_mean_degrees():
@@ -43,93 +67,115 @@ def test_only_names_of_degrees_mean_degrees():
     assert header_words("Ht in") == ("ht", "in")
 
 
-@pytest.mark.parametrize(
-    ("cell", "low", "high"),
-    [("35", 35, 35), ("35 %", 35, 35), ("0.35 fraction", 35, 35), ("0.35 %", 0.35, 0.35), ("25-50 %", 25, 50),
-     ("25%-50%", 25, 50), ("50 to 75", 50, 75), ("<5 %", 0, 5), (">75", 75, 100), ("100", 100, 100)],
-)  # fmt: skip
-def test_cover_is_read(cell, low, high):
-    cover = parse_cover(cell)
-    assert (cover.low_pct, cover.high_pct, cover.reason) == (pytest.approx(low), pytest.approx(high), "")
-    assert cover.mid_pct == pytest.approx((low + high) / 2)
-
-
-@pytest.mark.parametrize(
-    ("cell", "reason"),
-    [("120", "outside 0-100"), ("-5", "outside 0-100"), ("0", "recorded as not found"), ("dense", "is not read"),
-     ("50-25", "from high to low"), ("3O", "is not read"), ("nan", "is not read")],
-)  # fmt: skip
-def test_cover_that_cannot_be_used(cell, reason):
-    assert reason in parse_cover(cell).reason
-
-
-def test_sizes():
-    assert parse_size("1,200 ft", role="length", dimension="length").value == pytest.approx(365.76)
-    assert parse_size("3-6 ft", role="height", dimension="length").value == pytest.approx(4.5 * 0.3048)
-    assert split_by("20 x 20 m") == ("20 m", "20 m")
-    assert split_by("10 ft by 30 ft") == ("30 ft", "10 ft")
-    assert split_by("20 m") is None
-
-
-def _dates(*cells, zone="America/Chicago", utc=False):
-    frame = read_dates(pd.Series(cells, dtype=object), timezone=ZoneInfo(zone), utc=utc, today=TODAY)
-    return frame["date"].tolist(), frame["how"].tolist()
-
-
-def test_utc_evening_is_the_day_before_in_chicago():
-    assert _dates("2024-09-04T02:30:00Z")[0] == ["2024-09-03"]
-    assert _dates("2024-09-04T02:30:00", utc=True)[0] == ["2024-09-03"]  # GPX: a time without offset is UTC
-    assert _dates("2024-09-04T02:30:00", utc=False)[0] == ["2024-09-04"]  # a table: the crew's own clock
-    assert _dates("2024-09-04T02:30:00+02:00", "2024-09-04")[0] == ["2024-09-03", "2024-09-04"]
-
-
-def test_one_day_over_12_in_first_place_decides_the_file():
-    assert _dates("9/4/2024", "9/3/24")[0] == ["2024-09-04", "2024-09-03"]
-    assert _dates("9/4/2024", "25/4/2024")[0] == ["2024-04-09", "2024-04-25"]
-
-
-@pytest.mark.parametrize("cell", ["4 Sep 2024", "September 4, 2024", "2024/09/04", "20240904", "04-Sep-2024"])
-def test_named_dates(cell):
-    assert _dates(cell)[0] == ["2024-09-04"]
-
-
-def test_dates_not_read_and_dates_to_come_are_said():
-    dates, how = _dates("13/13/2024", "2023-02-29", "2014-13", "2030-01-01", "")
-    assert dates == ["", "", "", "", ""]
-    assert how == [
-        "date '13/13/2024' not read", "date '2023-02-29' not read", "date '2014-13' not read",
-        "date 2030-01-01 is in the future: taken as undated", "",
+def test_the_headers_unit_goes_to_every_bare_value():
+    cells = ["3", "<3", "3-6", "1/2", "1 1/2", "10+", "20 x 20", "6'", "3 m", "", "tall"]
+    assert [with_unit(cell, "ft") for cell in cells] == [
+        "3 ft", "<3 ft", "3-6 ft", "1/2 ft", "1 1/2 ft", "10+ ft", "20 x 20 ft", "6'", "3 m", "", "tall",
     ]  # fmt: skip
 
 
-@given(st.text(max_size=20))
-def test_any_cell_gives_a_value_or_a_reason(cell):
-    cover = parse_cover(cell)
-    assert bool(cover.reason) or not cell or 0 <= cover.low_pct <= cover.mid_pct <= cover.high_pct <= 100
-    size = parse_size(cell, role="radius", dimension="length")
-    assert bool(size.problem) or not cell or size.value > 0
-    _dates(cell)
-
-
-def test_a_year_or_month_alone_is_kept_as_written_and_sorts_before_its_days():
-    dates, how = _dates("2014", "2014-06", "2014-06-01")
-    assert dates == ["2014", "2014-06", "2014-06-01"] == sorted(dates) and how == ["", "", ""]
+@pytest.mark.parametrize(
+    ("cell", "feet"),
+    [("10'", 10), ("10 ft.", 10), ("10 FEET", 10), ("6'4\"", 76 / 12),
+     ("6\u20324\u2033", 76 / 12), ("6\u20194\u201d", 76 / 12),
+     ("6'4", 76 / 12), ("6'-4\"", 76 / 12), ("5 ft 6 in", 5.5), ("5ft 6in.", 5.5), ("6-7 ft", 6.5),
+     ("6 \u2013 7 ft", 6.5),
+     ("6' - 8'", 7), ("3ft-6ft", 4.5), ("6 in - 1 ft", 0.75), ("3 to 6 ft", 4.5), ("1 1/2 ft", 1.5), ("½ ft", 0.5),
+     ("1,200 ft", 1200), ("1,200.5 ft", 1200.5), ("10''", 10 / 12), ("2 yd", 6), ("0-3 ft", 1.5)],
+)  # fmt: skip
+def test_lengths_as_crews_write_them(cell, feet):
+    size = parse_size(cell, role="height", dimension="length")
+    assert size.value == pytest.approx(feet * FOOT_M) and size.problem == size.how == ""
 
 
 @pytest.mark.parametrize(
-    ("cell", "said"),
-    [("2062-06-01", "2062-06-01"), ("2026", "2026"), ("2025-07", "2025-07"), ("6/1/62", "2062-06-01"),
-     ("01-Jun-62", "2062-06-01"), ("6/1/26", "2026-06-01"), ("June 2, 2025", "2025-06-02"),
-     ("2025-06-03T01:00:00Z", "2025-06-02")],
+    ("cell", "square_metres"),
+    [("1/2 ac", ACRE_M2 / 2), ("1/4 acre", ACRE_M2 / 4), ("2 ac.", 2 * ACRE_M2), ("0,5 ha", 5000), ("0.5 ha", 5000),
+     ("0,125 ha", 1250), ("1,200 sq ft", 1200 * FOOT_M**2), ("1200 sq. ft.", 1200 * FOOT_M**2), ("100 m²", 100),
+     ("100m2", 100), ("100 m^2", 100), ("20 square meters", 20), ("1/2-1 ac", 0.75 * ACRE_M2), ("100-200 m2", 150)],
 )  # fmt: skip
-def test_a_date_to_come_is_undated_and_said(cell, said):
-    assert _dates(cell) == ([""], [f"date {said} is in the future: taken as undated"])
+def test_areas_as_crews_write_them(cell, square_metres):
+    size = parse_size(cell, role="area", dimension="area")
+    assert size.value == pytest.approx(square_metres) and size.problem == size.how == ""
 
 
-def test_today_this_month_and_this_year_are_no_dates_to_come():
-    dates, how = _dates("2025-06-01", "2025-06", "2025", "6/1/25", "2025-06-02T02:00:00Z", "4/9/99")
-    assert dates == ["2025-06-01", "2025-06", "2025", "2025-06-01", "2025-06-01", "1999-04-09"]
-    assert set(how) == {""}
+@pytest.mark.parametrize(
+    ("cell", "metres", "how"),
+    [("<3 ft", 3 * FOOT_M, "height <3 ft counted as 3 ft"), ("> 2 m", 2, "height > 2 m counted as 2 m"),
+     ("10+ ft", 10 * FOOT_M, "height 10+ ft counted as 10 ft"), ("~3 m", 3, "height ~3 m counted as 3 m"),
+     ("about 3 m", 3, "height about 3 m counted as 3 m")],
+)  # fmt: skip
+def test_an_open_size_counts_as_its_limit_and_that_is_said(cell, metres, how):
+    size = parse_size(cell, role="height", dimension="length")
+    assert (size.value, size.problem, size.how) == (pytest.approx(metres), "", how)
+
+
+@pytest.mark.parametrize(
+    ("cell", "problem"),
+    [("6", "has no unit"), ("3-6", "has no unit"), ("<3", "has no unit"), ("ankle-high", "is not read"),
+     ("1.2k", "is not read"), ("7-6 ft", "is not read"), ("3 ft 14 in", "is not read"), ("1/0 ft", "is not read"),
+     ("3 acre", "is not read"), ("2 m2", "is not read"), ("3 ft tall", "is not read"), ("0 ft", "not above zero"),
+     ("-5 ft", "not above zero"), ("<3-6 ft", "is not read"), ("1,20 0 ft", "is not read")],
+)  # fmt: skip
+def test_a_length_that_cannot_be_used(cell, problem):
+    size = parse_size(cell, role="height", dimension="length")
+    assert math.isnan(size.value) and problem in size.problem
+
+
+@given(
+    st.decimals(min_value="0.01", max_value="99999", places=2),
+    st.sampled_from(
+        [("ft", FOOT_M), ("'", FOOT_M), (" feet", FOOT_M), (" m", 1.0), ("cm", 0.01), (" in.", FOOT_M / 12)]
+    ),
+)
+def test_a_written_length_is_the_length(number, unit):
+    spelling, metres = unit
+    for cell in (f"{number}{spelling}", f"{number:,}{spelling}", f"{str(number).replace('.', ',')}{spelling}"):
+        assert parse_size(cell, role="x", dimension="length").value == pytest.approx(float(number) * metres)
+
+
+@given(st.text(max_size=20))
+def test_any_cell_gives_a_size_or_a_problem(cell):
+    size = parse_size(cell, role="radius", dimension="length")
+    assert bool(size.problem) or not cell or 0 < size.value < math.inf
+    read_sized(cell)
+    count = parse_count(cell)
+    assert bool(count.how) or not cell or 0 <= count.low <= count.value <= count.high
+
+
+def test_pairs():
+    assert split_by("20 x 20 m") == ("20 m", "20 m")
+    assert split_by("10 ft by 30 ft") == ("30 ft", "10 ft")
+    assert split_by("40' \u00d7 24'") == ("40'", "24'")
+    assert split_by("1,200 x 30 ft") == ("1200 ft", "30 ft")
+    assert split_by("20 m") is None and split_by("3 x 4 x 5 ft") is None
+
+
+def test_a_size_says_which_size_it_is():
+    cells = pd.Series(["10 ft radius", "diam. 30 ft", "0.5 ha", "20 x 10 m", "10 ft", "", "r = 3 m"], dtype=object)
+    blank = pd.Series("", index=cells.index, dtype=object)
+    roles = ("radius", "diameter", "area", "length", "width", "bearing")
+    sizes = read_sizes({"size": cells, **{role: blank for role in roles}})
+    values = {role: sizes[role]["value"].dropna().to_dict() for role in roles[:5]}
+    assert values["radius"] == {0: pytest.approx(3.048), 6: 3.0} and values["diameter"] == {1: pytest.approx(9.144)}
+    assert (values["area"], values["length"], values["width"]) == ({2: 5000.0}, {3: 20.0}, {3: 10.0})
+    assert sizes["size"]["problem"].ne("").to_numpy().nonzero()[0].tolist() == [4]
+
+
+@pytest.mark.parametrize(
+    ("cell", "value", "low", "high"),
+    [("12", 12, 12, 12), ("10-20", 15, 10, 20), ("1,200", 1200, 1200, 1200), ("0", 0, 0, 0), (">50", 50, 50, math.inf),
+     ("50+", 50, 50, math.inf), ("<10", 10, 0, 10), ("~30", 30, 30, 30)],
+)  # fmt: skip
+def test_stems(cell, value, low, high):
+    count = parse_count(cell)
+    assert count[:3] == (value, low, high) and bool(count.how) == (not cell[0].isdigit() or cell[-1] == "+")
+
+
+@pytest.mark.parametrize("cell", ["many", "12.5", "-3", "10 ft"])
+def test_stems_that_are_no_count_are_not_used_and_said(cell):
+    count = parse_count(cell)
+    assert math.isnan(count.value) and count.how == f"stems {cell!r} not read: not used"
 
 
 def test_a_date_to_come_does_not_hide_the_newest_record(write, read):

@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from invasimap.inputs.cells import Cells
 from invasimap.inputs.fields import find_columns, header_words, is_lonlat, set_apart, with_unit
 from invasimap.inputs.outlines import read_sizes
 from invasimap.inputs.values import parse_count, parse_size, read_sized, split_by
@@ -152,14 +153,13 @@ def test_pairs():
 
 
 def test_a_size_says_which_size_it_is():
-    cells = pd.Series(["10 ft radius", "diam. 30 ft", "0.5 ha", "20 x 10 m", "10 ft", "", "r = 3 m"], dtype=object)
-    blank = pd.Series("", index=cells.index, dtype=object)
+    cells = Cells.of(pd.Series(["10 ft radius", "diam. 30 ft", "0.5 ha", "20 x 10 m", "10 ft", "", "r = 3 m"]))
     roles = ("radius", "diameter", "area", "length", "width", "bearing")
-    sizes = read_sizes({"size": cells, **{role: blank for role in roles}})
-    values = {role: sizes[role]["value"].dropna().to_dict() for role in roles[:5]}
+    sizes = read_sizes({"size": cells, **dict.fromkeys(roles, Cells.same("", 7))})
+    values = {role: {k: v for k, v in enumerate(sizes[role].value) if v == v} for role in roles[:5]}
     assert values["radius"] == {0: pytest.approx(3.048), 6: 3.0} and values["diameter"] == {1: pytest.approx(9.144)}
     assert (values["area"], values["length"], values["width"]) == ({2: 5000.0}, {3: 20.0}, {3: 10.0})
-    assert sizes["size"]["problem"].ne("").to_numpy().nonzero()[0].tolist() == [4]
+    assert (~sizes["size"].problem.blank).nonzero()[0].tolist() == [4]
 
 
 @pytest.mark.parametrize(

@@ -24,28 +24,30 @@ _RANKS: Final = frozenset(
 _SPECIES_SIGN: Final = frozenset({"sp", "spp", "species"})
 
 NONE_FOUND: Final = frozenset({
-    "none", "na", "n a", "not applicable", "nil", "0", "zero", "clear", "clean", "all clear", "absent", "nothing",
+    "none", "n a", "not applicable", "nil", "0", "zero", "clear", "clean", "all clear", "absent", "nothing",
     "no", "no invasives", "nothing found", "nothing seen", "nothing here", "none found", "none seen", "none observed",
     "none present", "none here", "none detected", "not found", "not present", "not seen", "not detected",
     "not observed", "no plants", "no sign", "no signs", "no infestation", "no target", "no targets", "no detection",
     "no species", "no presence", "negative", "no find", "no finds", "surveyed none found", "no nnis", "no nis",
 })  # fmt: skip
-_NO_PLANTS: Final = re.compile(r"(?:no|none|zero|0|without) (?:\w+ ){0,3}(?:invasives?|weeds?|plants?|species|exotics?|targets?)"
-                               r"(?: (?:\w+ ?){0,3})?")  # fmt: skip
+_NO_PLANTS: Final = re.compile(
+    r"(?:no|none|zero|0|without) (?:\w+ ){0,3}(?:invasives?|weeds?|plants?|species|exotics?|targets?)(?: \w+){0,3}"
+)
 _ABSENT: Final = re.compile(
     r"(?:no|zero|0|without)\s+(?P<after>.+)"
-    r"|(?P<before>.+?)[\s,:(-]+(?:none|absent|not (?:found|present|seen|here|detected|observed)|none (?:found|seen))\)?",
+    r"|(?P<before>.+?)[\s,:(-]+(?:none|absent|(?:not|none) (?:found|present|seen|here|detected|observed))\)?",
     re.I,
 )
 NOT_KNOWN: Final = frozenset({
     "unknown", "unk", "unkn", "ukn", "misc", "miscellaneous", "other", "others", "unidentified", "unid", "not known",
     "not sure", "unsure", "dont know", "do not know", "no idea", "no id", "no name", "no data", "not identified",
-    "undetermined", "unspecified", "indet", "tbd", "to be determined", "null", "nan", "species", "sp", "spp",
+    "undetermined", "unspecified", "indet", "tbd", "to be determined", "null", "nan", "na", "species", "sp", "spp",
     "invasive", "invasives", "invasive species", "exotic", "exotics", "weed", "weeds", "plant", "plants", "shrub",
     "shrubs", "bush", "bushes", "tree", "trees", "vine", "vines", "herb", "herbs", "grass", "grasses", "forb", "forbs",
     "fern", "ferns", "brush", "seedling", "seedlings", "sapling", "saplings", "tbc", "not recorded", "invasive plant",
     "invasive plants", "invasive shrub", "invasive vine", "invasive grass", "native", "natives",
 })  # fmt: skip
+_SHEET_ERROR: Final = re.compile(r"#(?:N/A|REF!?|VALUE!?|NAME\??|NULL!?|DIV/0!?|NUM!?)", re.I)
 _STARTS_UNKNOWN: Final = re.compile(r"(?:unknown|unk|unidentified|unid|undetermined|other|misc)\b", re.I)
 MIXED: Final = frozenset({
     "mixed", "mix", "various", "multiple", "several", "many", "mixed species", "multiple species", "various species",
@@ -170,6 +172,8 @@ def spelt_otherwise(epithet: str) -> str:
 def said_absent(text: str) -> bool:
     """Whether a text says that there is nothing: "none", "no invasives", "nothing found"."""
     words = " ".join(name_words_kept(text))
+    if text.startswith("#"):  # a spreadsheet's error, such as #N/A, says nothing of the ground
+        return False
     return words in NONE_FOUND or _NO_PLANTS.fullmatch(words) is not None
 
 
@@ -182,6 +186,8 @@ def absent_name(text: str) -> str:
 def said_unknown(text: str) -> bool:
     """Whether a text says that the plant is not known: "unknown shrub", "?", "misc", or signs without a letter."""
     words = " ".join(name_words_kept(text))
+    if _SHEET_ERROR.fullmatch(text):
+        return True
     return words in NOT_KNOWN or _STARTS_UNKNOWN.match(text) is not None or not any(sign.isalpha() for sign in text)
 
 

@@ -14,7 +14,9 @@ from invasimap.inputs.name_index import NameIndex, Taxa
 _MOST_WORDS: Final = 16  # in which names are looked for one by one
 _DEEPEST: Final = 4  # lists within lists
 _CODE: Final = re.compile(r"[a-z]{3,6}\d{0,3}")
+_SPACED_CODE: Final = re.compile(r"^([a-z]{4,6}) (\d{1,3})$")
 _NEAREST: Final = 3
+_LONG_WORD: Final = 7  # letters; shorter epithets are also plain words ("minor", "major")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -68,7 +70,7 @@ class NameReader:
         return None
 
     def _code(self, text: str) -> Read | None:
-        index, code = self.index, text.lower()
+        index, code = self.index, _SPACED_CODE.sub(r"\1\2", text.lower())
         if taxa := index.symbols.get(code, frozenset()):
             return self.one(text, taxa)
         if taxa := index.stems.get(code, frozenset()):
@@ -109,13 +111,19 @@ class NameReader:
         genus = ""
         for part in parts.texts:
             words = say.name_words(part)
-            elided = self._whole(f"{genus} {part}") if genus and len(words) == 1 else None
+            elided = self._elided(part, genus, parts) if len(words) == 1 else None
             found = elided if elided and not elided.group else self._whole(part)
             if found is not None or not self._idle(part):
                 read.append(found or self.read(part, depth + 1))
             first = part.split()[0]
             genus = first if len(words) > 1 or first.casefold() in self.index.genera else genus
         return read
+
+    def _elided(self, part: str, genus: str, parts: say.Parts) -> Read | None:
+        """A word that shares its genus with the name before ("maackii/morrowii") or its last word with the last one."""
+        last = parts.texts[-1].split()
+        shared = f"{part} {last[-1]}" if parts.listing and len(last) > 1 else ""
+        return (genus and self._whole(f"{genus} {part}")) or (shared and self._whole(shared)) or None
 
     def _idle(self, part: str) -> bool:
         """Whether a part names no plant: authors, years, remarks and words of origin only."""
@@ -174,6 +182,9 @@ class NameReader:
     def _held_in(self, text: str, _depth: int) -> Read | None:
         """A text that holds a name and other words."""
         words = text.split()
+        if len(words) == 1 and len(text) >= _LONG_WORD and (pairs := self.index.epithets.get(text.lower())):
+            reason = f"species {text!r} is half a name: write the genus too"
+            return Read(taxa=frozenset(taxon for _, taxon in pairs), reason=reason)
         if not 2 <= len(words) <= _MOST_WORDS:
             return None
         runs = (words[a:b] for size in range(min(len(words) - 1, 5), 0, -1)

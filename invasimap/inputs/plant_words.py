@@ -19,7 +19,7 @@ _QUOTES: Final = str.maketrans({**dict.fromkeys("\u2018\u2019\u02bc\u00b4`\u2032
 _DASHES: Final = re.compile("[\u2010-\u2015\u2212]")
 _WORD: Final = re.compile(r"[^\W_]+")
 _RANKS: Final = frozenset(
-    {"x", "subsp", "ssp", "subspecies", "var", "variety", "f", "fo", "forma", "nothovar", "nothosubsp"}
+    {"x", "subsp", "ssp", "subspecies", "var", "variety", "f", "fo", "forma", "nothovar", "nothosubsp", "sp", "spp"}
 )
 _SPECIES_SIGN: Final = frozenset({"sp", "spp", "species"})
 
@@ -61,6 +61,7 @@ _REMARKS: Final = frozenset({
     "adults", "juvenile", "flowering", "fruiting", "infestation", "population", "isolated", "the", "a", "individual",
     "individuals", "mostly", "heavy", "light", "moderate", "medium",
 })  # fmt: skip
+_NUMBER: Final = re.compile(r"(?:#|no\.)?\d{1,4}[.)]?", re.I)  # of a waypoint or a list
 _ORIGIN: Final = frozenset({"invasive", "exotic", "alien", "introduced", "nonnative", "asian", "asiatic"})
 _NATIVE: Final = re.compile(r"(?<!non-)(?<!non )(?<!\w)natives?(?!\w)", re.I)
 _NON_NATIVE: Final = re.compile(r"(?<!\w)(?:non[- ]?|not )native(?!\w)", re.I)
@@ -230,11 +231,14 @@ def without_origin(text: str) -> str:
 
 
 def without_remarks(text: str) -> tuple[str, str]:
-    """A text without words of size, stage and number ("dense", "seedlings"), and those words."""
+    """A text without words of size, stage and number ("dense", "seedlings", "#3"), and those words."""
     words = text.split()
-    left = [word for word in words if word.casefold().strip(".,()") not in _REMARKS]
-    said = [bare for word in words if (bare := word.strip(".,()")).casefold() in _REMARKS]
-    return tidy(" ".join(left)), " ".join(said)
+    said = [word for word in words if _is_remark(word)]
+    return tidy(" ".join(word for word in words if not _is_remark(word))), " ".join(w.strip(".,()") for w in said)
+
+
+def _is_remark(word: str) -> bool:
+    return word.casefold().strip(".,()") in _REMARKS or _NUMBER.fullmatch(word) is not None
 
 
 def without_cultivar(text: str) -> tuple[str, str]:
@@ -248,7 +252,12 @@ def without_cultivar(text: str) -> tuple[str, str]:
 
 def is_author(word: str, authors: frozenset[str]) -> bool:
     """Whether a lower-case word after a name belongs to its author: a known name, an initial, "ex" or a year."""
-    return word in authors or word in _CONNECTIVES or len(word) == 1 or _YEAR.fullmatch(word) is not None
+    return (
+        word in authors
+        or word in _CONNECTIVES
+        or (len(word) == 1 and word.isalpha())
+        or _YEAR.fullmatch(word) is not None
+    )
 
 
 def without_authors(words: list[str], authors: frozenset[str]) -> list[str]:

@@ -53,8 +53,9 @@ def test_authors_and_years_are_no_part_of_a_name(written, name):
     "written",
     [
         "Lonicera x bella", "Lonicera X bella", "LONICERA X BELLA", "Lonicera \u00d7 bella Zabel",
-        "Lonicera \u00d7bella", "Lonicera\u00d7bella", "Lonicera xbella", "Lonicera bella", "Lonicera \u2715 bella", "Lonicera \u0445 bella",
-        "Lonicera morrowii \u00d7 L. tatarica", "Lonicera morrowii x tatarica", "Bell's honeysuckle",
+        "Lonicera \u00d7bella", "Lonicera\u00d7bella", "Lonicera xbella", "Lonicera bella", "Lonicera \u2715 bella",
+        "Lonicera \u0445 bella", "Lonicera morrowii \u00d7 L. tatarica",
+        "Lonicera morrowii x tatarica", "Bell's honeysuckle",
     ],
 )  # fmt: skip
 def test_a_hybrid_is_read_with_any_sign(written):
@@ -108,6 +109,9 @@ def test_names_that_agree_are_one_plant(written):
         ("Lonicera maackii?", "'Lonicera maackii?' read as Lonicera maackii: the crew was not sure (?)"),
         ("LOMA6 (?)", "'LOMA6 (?)' read as Lonicera maackii: the crew was not sure ((?))"),
         ("Lonicera maackii 'Rem Red'", "\"Lonicera maackii 'Rem Red'\" read as Lonicera maackii: without 'Rem Red'"),
+        ("Lonicera maackii 3", "'Lonicera maackii 3' read as Lonicera maackii: without '3'"),
+        ("1. Lonicera maackii", "'1. Lonicera maackii' read as Lonicera maackii: without '1'"),
+        ("Amur honeysuckle #12", "'Amur honeysuckle #12' read as Lonicera maackii: without '#12'"),
         ("dense Lonicera maackii", "'dense Lonicera maackii' read as Lonicera maackii: without 'dense'"),
     ],
 )  # fmt: skip
@@ -167,6 +171,8 @@ def test_a_genus_or_group_is_set_aside_with_its_species(written, some):
         ("L. maackii, L. morrowii", {"Lonicera maackii", "Lonicera morrowii"}),
         ("Lonicera maackii/morrowii", {"Lonicera maackii", "Lonicera morrowii"}),
         ("Rosa multiflora; Lonicera maackii", {"Rosa multiflora", "Lonicera maackii"}),
+        ("Amur/Morrow's honeysuckle", {"Lonicera maackii", "Lonicera morrowii"}),
+        ("Russian and autumn olive", {"Elaeagnus angustifolia", "Elaeagnus umbellata"}),
         ("Rosa multiflora or Rosa carolina", {"Rosa multiflora", "Rosa carolina"}),
         ("LOMA6 - Japanese honeysuckle", {"Lonicera maackii", "Lonicera japonica"}),
         ("Autumn olive with Rosa multiflora Thunb.", {"Elaeagnus umbellata", "Rosa multiflora"}),
@@ -183,7 +189,8 @@ def test_several_plants_in_a_cell_are_set_aside_with_all_of_them(written, plants
     [
         "ROMU, OPHI", "Rosa multiflora, Quercus alba", "Rosa multiflora and Cornus florida", "dead ROMU",
         "Rosa multiflora removed", "dead ROMU, multiflora rose", "Rosa multiflora near the road",
-        "Rosa multiflora var. cathayensis", "treated multiflora rose in 2019",
+        "Rosa multiflora var. cathayensis", "Rosa multiflora 50%",
+        "not multiflora rose", "treated multiflora rose in 2019",
     ],
 )  # fmt: skip
 def test_a_name_with_other_words_is_never_read_as_the_name_alone(written):
@@ -248,6 +255,18 @@ def test_a_weak_likeness_is_only_suggested_with_its_score(written, nearest):
     assert list(match.scores) == sorted(match.scores, reverse=True)
     assert all(75 <= score < 100 for score in match.scores)
     assert f"{nearest} ({match.scores[0]:.0f})" in match.reason
+
+
+def test_half_a_name_is_not_read():
+    match = CATALOGUE.match("maackii")
+    assert (match.known, match.suggestions) == (False, ("Lonicera maackii",)) and "half a name" in match.reason
+    assert CATALOGUE.match("minor").reason == ""  # also a class of roads
+
+
+def test_a_symbol_may_stand_apart_from_its_number():
+    assert CATALOGUE.match("LOMA 6").scientific_name == "Lonicera maackii"
+    assert CATALOGUE.match("HEMA 17").scientific_name == "Heracleum mantegazzianum"
+    assert not CATALOGUE.match("HEMA 2").known
 
 
 def test_names_that_share_a_code_are_never_guessed():

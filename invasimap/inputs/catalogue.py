@@ -26,11 +26,12 @@ COLUMNS: Final = (
     "monitoring_years_default", "caution", "looks_like", "told_apart", "sources",
 )  # fmt: skip
 _ALSO: Final = {
-    "name": "scientific_name", "species": "scientific_name", "latin_name": "scientific_name",
-    "taxon": "scientific_name",
-    "common_name": "common_names", "synonym": "synonyms", "usda_symbol": "symbol", "code": "symbol",
-    "authors": "author", "source": "sources",
+    **dict.fromkeys(("name", "species", "latin_name", "taxon", "scientificname"), "scientific_name"),
+    **dict.fromkeys(("common_name", "commonname", "commonnames"), "common_names"),
+    **dict.fromkeys(("usda_symbol", "plants_symbol", "code"), "symbol"),
+    "synonym": "synonyms", "authors": "author", "source": "sources",
 }  # fmt: skip
+_ROLES: Final = frozenset({"scientific_name", *COLUMNS})
 _OWN_SOURCE: Final = "own plant file"
 
 Cells = dict[str, str]
@@ -107,12 +108,9 @@ def _read_own(path: Path, *, label: str) -> tuple[list[_Row], list[str]]:
     return [_row(line, dict(zip(headers, cells, strict=False))) for line, cells in lines[1:]], unread
 
 
-_ROLES: Final = frozenset({"scientific_name", *COLUMNS})
-
-
 def _role(header: str) -> str:
     name = re.sub(r"[^a-z]+", "_", header.lower()).strip("_")
-    return _ALSO.get(name, {"scientificname": "scientific_name", "commonnames": "common_names"}.get(name, name))
+    return _ALSO.get(name, name)
 
 
 def _shape_fault(cells: list[str], headers: list[str], where: str) -> Fault | None:
@@ -186,7 +184,7 @@ def _line_of(fault: Fault) -> int:
 
 
 def _accepted(rows: list[_Row], index: NameIndex, label: str) -> tuple[list[_Row], list[str]]:
-    """The rows under the names of the plants that are listed, without authors, and a note for each that was a synonym."""
+    """The rows under the listed names of their plants, without authors, and a note for each that was a synonym."""
     made, notes = [], []
     for row in rows:
         words = row.name.split()

@@ -50,7 +50,7 @@ def nearest(words: list[str], choices: Mapping[str, frozenset[str]]) -> list[tup
 
 
 def is_sure(words: list[str], found: list[tuple[str, float, str]], vocabulary: frozenset[str]) -> bool:
-    """Whether the first of what is ``nearest`` may be read: near, well before the next, and no other plant's word in it.
+    """Whether the first of what is ``nearest`` may be read: near, well before the next, with no word of another.
 
     Examples
     --------

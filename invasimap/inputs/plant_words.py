@@ -19,33 +19,35 @@ _QUOTES: Final = str.maketrans({**dict.fromkeys("\u2018\u2019\u02bc\u00b4`\u2032
 _DASHES: Final = re.compile("[\u2010-\u2015\u2212]")
 _WORD: Final = re.compile(r"[^\W_]+")
 _RANKS: Final = frozenset(
-    {"x", "subsp", "ssp", "subspecies", "var", "variety", "f", "fo", "forma", "nothovar", "nothosubsp"}
+    {"x", "subsp", "ssp", "subspecies", "var", "variety", "f", "fo", "forma", "nothovar", "nothosubsp", "sp", "spp"}
 )
 _SPECIES_SIGN: Final = frozenset({"sp", "spp", "species"})
 
 NONE_FOUND: Final = frozenset({
-    "none", "na", "n a", "not applicable", "nil", "0", "zero", "clear", "clean", "all clear", "absent", "nothing",
+    "none", "n a", "not applicable", "nil", "0", "zero", "clear", "clean", "all clear", "absent", "nothing",
     "no", "no invasives", "nothing found", "nothing seen", "nothing here", "none found", "none seen", "none observed",
     "none present", "none here", "none detected", "not found", "not present", "not seen", "not detected",
     "not observed", "no plants", "no sign", "no signs", "no infestation", "no target", "no targets", "no detection",
     "no species", "no presence", "negative", "no find", "no finds", "surveyed none found", "no nnis", "no nis",
 })  # fmt: skip
-_NO_PLANTS: Final = re.compile(r"(?:no|none|zero|0|without) (?:\w+ ){0,3}(?:invasives?|weeds?|plants?|species|exotics?|targets?)"
-                               r"(?: (?:\w+ ?){0,3})?")  # fmt: skip
+_NO_PLANTS: Final = re.compile(
+    r"(?:no|none|zero|0|without) (?:\w+ ){0,3}(?:invasives?|weeds?|plants?|species|exotics?|targets?)(?: \w+){0,3}"
+)
 _ABSENT: Final = re.compile(
     r"(?:no|zero|0|without)\s+(?P<after>.+)"
-    r"|(?P<before>.+?)[\s,:(-]+(?:none|absent|not (?:found|present|seen|here|detected|observed)|none (?:found|seen))\)?",
+    r"|(?P<before>.+?)[\s,:(-]+(?:none|absent|(?:not|none) (?:found|present|seen|here|detected|observed))\)?",
     re.I,
 )
 NOT_KNOWN: Final = frozenset({
     "unknown", "unk", "unkn", "ukn", "misc", "miscellaneous", "other", "others", "unidentified", "unid", "not known",
     "not sure", "unsure", "dont know", "do not know", "no idea", "no id", "no name", "no data", "not identified",
-    "undetermined", "unspecified", "indet", "tbd", "to be determined", "null", "nan", "species", "sp", "spp",
+    "undetermined", "unspecified", "indet", "tbd", "to be determined", "null", "nan", "na", "species", "sp", "spp",
     "invasive", "invasives", "invasive species", "exotic", "exotics", "weed", "weeds", "plant", "plants", "shrub",
     "shrubs", "bush", "bushes", "tree", "trees", "vine", "vines", "herb", "herbs", "grass", "grasses", "forb", "forbs",
     "fern", "ferns", "brush", "seedling", "seedlings", "sapling", "saplings", "tbc", "not recorded", "invasive plant",
     "invasive plants", "invasive shrub", "invasive vine", "invasive grass", "native", "natives",
 })  # fmt: skip
+_SHEET_ERROR: Final = re.compile(r"#(?:N/A|REF!?|VALUE!?|NAME\??|NULL!?|DIV/0!?|NUM!?)", re.I)
 _STARTS_UNKNOWN: Final = re.compile(r"(?:unknown|unk|unidentified|unid|undetermined|other|misc)\b", re.I)
 MIXED: Final = frozenset({
     "mixed", "mix", "various", "multiple", "several", "many", "mixed species", "multiple species", "various species",
@@ -59,6 +61,7 @@ _REMARKS: Final = frozenset({
     "adults", "juvenile", "flowering", "fruiting", "infestation", "population", "isolated", "the", "a", "individual",
     "individuals", "mostly", "heavy", "light", "moderate", "medium",
 })  # fmt: skip
+_NUMBER: Final = re.compile(r"(?:#|no\.)?\d{1,4}[.)]?", re.I)  # of a waypoint or a list
 _ORIGIN: Final = frozenset({"invasive", "exotic", "alien", "introduced", "nonnative", "asian", "asiatic"})
 _NATIVE: Final = re.compile(r"(?<!non-)(?<!non )(?<!\w)natives?(?!\w)", re.I)
 _NON_NATIVE: Final = re.compile(r"(?<!\w)(?:non[- ]?|not )native(?!\w)", re.I)
@@ -170,6 +173,8 @@ def spelt_otherwise(epithet: str) -> str:
 def said_absent(text: str) -> bool:
     """Whether a text says that there is nothing: "none", "no invasives", "nothing found"."""
     words = " ".join(name_words_kept(text))
+    if text.startswith("#"):  # a spreadsheet's error, such as #N/A, says nothing of the ground
+        return False
     return words in NONE_FOUND or _NO_PLANTS.fullmatch(words) is not None
 
 
@@ -182,6 +187,8 @@ def absent_name(text: str) -> str:
 def said_unknown(text: str) -> bool:
     """Whether a text says that the plant is not known: "unknown shrub", "?", "misc", or signs without a letter."""
     words = " ".join(name_words_kept(text))
+    if _SHEET_ERROR.fullmatch(text):
+        return True
     return words in NOT_KNOWN or _STARTS_UNKNOWN.match(text) is not None or not any(sign.isalpha() for sign in text)
 
 
@@ -224,11 +231,14 @@ def without_origin(text: str) -> str:
 
 
 def without_remarks(text: str) -> tuple[str, str]:
-    """A text without words of size, stage and number ("dense", "seedlings"), and those words."""
+    """A text without words of size, stage and number ("dense", "seedlings", "#3"), and those words."""
     words = text.split()
-    left = [word for word in words if word.casefold().strip(".,()") not in _REMARKS]
-    said = [bare for word in words if (bare := word.strip(".,()")).casefold() in _REMARKS]
-    return tidy(" ".join(left)), " ".join(said)
+    said = [word for word in words if _is_remark(word)]
+    return tidy(" ".join(word for word in words if not _is_remark(word))), " ".join(w.strip(".,()") for w in said)
+
+
+def _is_remark(word: str) -> bool:
+    return word.casefold().strip(".,()") in _REMARKS or _NUMBER.fullmatch(word) is not None
 
 
 def without_cultivar(text: str) -> tuple[str, str]:
@@ -242,7 +252,12 @@ def without_cultivar(text: str) -> tuple[str, str]:
 
 def is_author(word: str, authors: frozenset[str]) -> bool:
     """Whether a lower-case word after a name belongs to its author: a known name, an initial, "ex" or a year."""
-    return word in authors or word in _CONNECTIVES or len(word) == 1 or _YEAR.fullmatch(word) is not None
+    return (
+        word in authors
+        or word in _CONNECTIVES
+        or (len(word) == 1 and word.isalpha())
+        or _YEAR.fullmatch(word) is not None
+    )
 
 
 def without_authors(words: list[str], authors: frozenset[str]) -> list[str]:

@@ -86,7 +86,7 @@ def utm_zone(system: CRS) -> tuple[int, bool] | None:
     made = system.coordinate_operation
     if made is None or made.method_name != "Transverse Mercator" or system.axis_info[0].unit_name != "metre":
         return None
-    figures = {item.name: item.value * item.unit_conversion_factor for item in made.params}
+    figures = {item.name: float(item.value) * item.unit_conversion_factor for item in made.params}
     meridian = np.degrees(figures.get("Longitude of natural origin", np.nan))
     zone = (meridian + 183) / 6
     north_m = figures.get("False northing")
@@ -104,7 +104,7 @@ def utm_zone(system: CRS) -> tuple[int, bool] | None:
 @lru_cache(maxsize=64)
 def utm_system(geographic: CRS, zone: int, *, south: bool) -> CRS:
     """A zone of UTM on a datum."""
-    return CRS(ProjectedCRS(conversion=UTMConversion(zone, "S" if south else "N"), geodetic_crs=geographic))
+    return CRS(ProjectedCRS(conversion=UTMConversion(str(zone), "S" if south else "N"), geodetic_crs=geographic))
 
 
 @lru_cache(maxsize=64)

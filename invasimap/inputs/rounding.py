@@ -13,6 +13,7 @@ MOST_DECIMALS: Final = 3  # of a degree; with four, rounding moves a place by 6 
 _SAMPLE: Final = 1_000
 _WHOLE: Final = 1e-6
 _DEGREES: Final = re.compile(r"\s*[NSEWnsew]?\s*[-+]?\d{1,3}(?:[.,](\d*))?\s*°?\s*[NSEWnsew]?\s*")
+_KEPT_ZERO: Final = re.compile(r"[.,]\d+0\D*$")  # 38.250, not 38.0, which programs write for 38
 _LONGEST: Final = 40  # characters; a longer cell is no number of degrees
 _AXIS_M: Final = 6_378_137.0  # WGS 84
 _E2: Final = 0.00669437999014
@@ -24,8 +25,8 @@ def implied_precision_m(texts_lon: pd.Series[Any], texts_lat: pd.Series[Any], la
     """Columns north_south_m and east_west_m: half the step of the last decimal where three or fewer were written.
 
     NaN where there are more, or where a cell is no number of degrees. The longer of a record's two cells tells how
-    many decimals it was written with, since zeros at the end are often dropped; where a file has dropped them, one
-    fewer than is usual in it is chance.
+    many decimals it was written with, since zeros at the end are often dropped; where a file drops them, records with
+    fewer decimals than usual count as usual unless they are too many for chance.
 
     Parameters
     ----------
@@ -49,7 +50,7 @@ def implied_precision_m(texts_lon: pd.Series[Any], texts_lat: pd.Series[Any], la
     spread = np.linspace(0, len(lat) - 1, min(len(lat), _SAMPLE)).astype(int)
     usual, dropped = _habit(lon_cells[spread], lat_cells[spread])
     if dropped:
-        decimals = np.where(decimals == usual - 1, usual, decimals)
+        decimals = _without_chance(decimals, usual=usual, records=len(lat))
     short = (decimals >= 0) & (decimals <= MOST_DECIMALS)
     north_m, east_m = half_steps_m(decimals[short], lat[rows[short]])
     found.iloc[rows[short], 0], found.iloc[rows[short], 1] = north_m, east_m
@@ -79,8 +80,14 @@ def _is_short(lat: _Axis) -> NDArray[np.bool_]:
 
 def _written(lon: NDArray[np.object_], lat: NDArray[np.object_]) -> NDArray[np.int64]:
     """Decimals of each record's longer cell; -1 where a cell is no number of degrees."""
-    pairs = ((_decimals(one), _decimals(other)) for one, other in zip(lon, lat, strict=True))
-    return np.fromiter((max(pair) if min(pair) >= 0 else -1 for pair in pairs), dtype=np.int64, count=len(lon))
+    one, other = _count(lon), _count(lat)
+    return np.where((one < 0) | (other < 0), -1, np.maximum(one, other))
+
+
+def _count(cells: NDArray[np.object_]) -> NDArray[np.int64]:
+    """Decimals of each cell, worked once for each distinct text."""
+    codes, texts = pd.factorize(cells, use_na_sentinel=False)
+    return np.array([_decimals(text) for text in texts], dtype=np.int64)[codes]
 
 
 def _habit(lon: NDArray[np.object_], lat: NDArray[np.object_]) -> tuple[int, bool]:
@@ -88,8 +95,20 @@ def _habit(lon: NDArray[np.object_], lat: NDArray[np.object_]) -> tuple[int, boo
     counts = _written(lon, lat)
     counts = counts[counts >= 0]
     usual = int(np.bincount(counts).argmax()) if len(counts) else -1
-    ends = [str(cell).strip() for cell in (*lon, *lat) if "." in str(cell)]
-    return usual, not any(end.endswith("0") for end in ends)
+    return usual, not any(_KEPT_ZERO.search(str(cell)) for cell in (*lon, *lat))
+
+
+def _without_chance(decimals: NDArray[np.int64], *, usual: int, records: int) -> NDArray[np.int64]:
+    """Records with fewer decimals than usual given the usual ones, where zeros dropped from both cells explain them.
+
+    Both cells end in a zero once in a hundred records, in two zeros once in ten thousand.
+    """
+    levels = np.arange(max(usual, 0))
+    expected = records * 100.0 ** (levels - usual)
+    counts = np.bincount(decimals[decimals >= 0], minlength=len(levels))[: len(levels)]
+    by_chance = np.append(counts <= expected + 4 * np.sqrt(expected), False)  # a last entry for all other levels
+    level = np.where((decimals >= 0) & (decimals < usual), decimals, len(levels))
+    return np.where(by_chance[level], usual, decimals)
 
 
 def _decimals(cell: Any) -> int:

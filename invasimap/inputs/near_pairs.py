@@ -1,0 +1,116 @@
+"""Which records of a survey lie near each other and belong to one group, found by sorting alone."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+MOST_PAIRS: Final = 2_000_000  # and MOST_EACH for every row: given out along a set of strips before rows are crowded
+MOST_EACH: Final = 4
+
+_Bits = NDArray[np.uint64]
+_Rows = NDArray[np.intp]
+_Axis = NDArray[np.float64]
+
+_PLACE_BITS: Final = np.uint64(24)  # of a key, for the place along a strip; the rest is for the group and the strip
+_LEAST_STEP_M: Final = 0.01
+_SPREAD: Final = (np.uint64(0x9E3779B97F4A7C15), np.uint64(0xC2B2AE3D27D4EB4F), np.uint64(0x165667B19E3779F9))
+
+
+@dataclass(frozen=True, kw_only=True)
+class Strip:
+    """Rows sorted by group, strip of ground and place along it: near ones of a strip stand close together."""
+
+    order: _Rows
+    key: _Bits  # sorted
+    reach: np.uint64  # keys of rows that are near differ by this at most
+
+    def window(self, position: int) -> _Rows:
+        """Rows that may be near the row at a position, itself among them."""
+        middle = self.key[position]
+        low = np.searchsorted(self.key, middle - min(middle, self.reach))
+        return self.order[low : np.searchsorted(self.key, middle + self.reach, side="right")]
+
+
+def mixed(columns: Sequence[NDArray[np.number[Any]]]) -> _Bits:
+    """Columns of whole numbers or floats as one column of 64 well-mixed bits: equal rows have equal bits."""
+    found = np.zeros(len(columns[0]), dtype=np.uint64)
+    for column in columns:
+        bits = (column + 0.0).view(np.uint64) if column.dtype.kind == "f" else column.astype(np.int64).view(np.uint64)
+        found += bits
+        found *= _SPREAD[0]
+        found ^= found >> np.uint64(29)
+    return found
+
+
+def strips(group: _Bits, x_m: _Axis, y_m: _Axis, *, reach_m: float) -> tuple[Strip, Strip]:
+    """Rows sorted along strips of twice the reach, and again with the strips moved by half their width.
+
+    Two rows of a group that are within reach lie in one strip of the first or of the second.
+    """
+    x_off = x_m - x_m.min()
+    step_m = max(_LEAST_STEP_M, float(x_off.max()) / 2 ** (int(_PLACE_BITS) - 1))
+    place = (x_off / step_m).astype(np.uint64)
+    reach = np.uint64(np.ceil(reach_m / step_m) + 1)
+    across = (y_m - y_m.min()) / (2 * reach_m)
+    found = []
+    for shift in (0.0, 0.5):
+        key = group + (across + shift).astype(np.uint64) * _SPREAD[1]
+        key ^= key >> np.uint64(32)
+        key *= _SPREAD[2]
+        key >>= _PLACE_BITS
+        key <<= _PLACE_BITS
+        key |= place
+        order = np.argsort(key)
+        found.append(Strip(order=order, key=key[order], reach=reach))
+    return found[0], found[1]
+
+
+def with_neighbours(sorted_strips: tuple[Strip, Strip]) -> _Rows:
+    """Rows that may have another one within reach, ascending."""
+    found = np.zeros(len(sorted_strips[0].order), dtype=bool)
+    for strip in sorted_strips:
+        close = np.flatnonzero(strip.key[1:] - strip.key[:-1] <= strip.reach)
+        found[strip.order[close]] = True
+        found[strip.order[close + 1]] = True
+    return np.flatnonzero(found)
+
+
+@dataclass(kw_only=True)
+class NearPairs:
+    """Pairs of rows that may be within reach, in growing batches; a pair may come twice.
+
+    After the pairs are used up ``crowded`` holds rows of piles: a pair of two of them may not have come.
+    """
+
+    strips: tuple[Strip, Strip]
+    crowded: NDArray[np.bool_] = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.crowded = np.zeros(len(self.strips[0].order), dtype=bool)
+
+    def __iter__(self) -> Iterator[tuple[_Rows, _Rows]]:
+        for strip in self.strips:
+            yield from self._along(strip)
+
+    def _along(self, strip: Strip) -> Iterator[tuple[_Rows, _Rows]]:
+        """Each row with the next one, the next but one and so on, while they are within reach."""
+        order, key = strip.order, strip.key
+        at, step, given = np.arange(len(order)), 0, 0
+        while True:
+            step += 1
+            at = at[at + step < len(order)]
+            at = at[key[at + step] - key[at] <= strip.reach]
+            given += len(at)
+            if given > MOST_PAIRS + MOST_EACH * len(order):
+                # of every pair still to come both rows are marked: the keys between theirs lie closer still
+                self.crowded[order[at]] = True
+                self.crowded[order[at + step]] = True
+                return
+            if not len(at):
+                return
+            yield order[at], order[at + step]

@@ -22,6 +22,7 @@ from invasimap.inputs.formats.bounds import NOT_READ
 from invasimap.inputs.patches import ellipses
 from invasimap.inputs.recognise import Recognised
 from invasimap.inputs.records import Cleaned, Records, stack_records
+from invasimap.inputs.twice import without_copies
 
 PATCH_COLUMNS: Final = (
     "id", "species", "common_name", "known", "date", "cover_pct", "cover_low_pct", "cover_high_pct", "height_m",
@@ -59,11 +60,12 @@ class Survey:
         return patches_of(self.kept, self.other, crs=self.crs)
 
 
-def gather(cleaned: Sequence[Cleaned], *, crs: CRS, files: list[Path]) -> Survey:
-    """The survey that the layers' records make."""
+def gather(cleaned: Sequence[Cleaned], *, crs: CRS, files: list[Path], merge_copies: bool = True) -> Survey:
+    """The survey that the layers' records make; with ``merge_copies`` of records that came twice one stays."""
     starts = np.cumsum([0, *(len(part.records) for part in cleaned)])
     spans = [slice(start, stop) for start, stop in itertools.pairwise(starts)]
     records = stack_records([part.records for part in cleaned])
+    records, alike = without_copies(records) if merge_copies else (records, [])
     good, said = records.reason.blank, ~records.how.blank
     ledger = pd.DataFrame(
         [_row(part.raw.label, good[span], said[span]) for part, span in zip(cleaned, spans, strict=True)],
@@ -79,7 +81,7 @@ def gather(cleaned: Sequence[Cleaned], *, crs: CRS, files: list[Path]) -> Survey
         set_aside=_set_aside(records, [part.raw.frame for part in cleaned], np.flatnonzero(~good), starts, crs=crs),
         repaired=_repaired(records, np.flatnonzero(good & said)),
         ledger=ledger,
-        notes=[*notes, *_file_notes(ledger, records), *_unknown_notes(kept)],
+        notes=[*notes, *alike, *_file_notes(ledger, records), *_unknown_notes(kept)],
         files=files,
         columns=pd.DataFrame(
             [_column_row(part.raw.label, one) for part in cleaned for one in part.columns],

@@ -37,7 +37,7 @@ class Sizes:
 @dataclass(frozen=True, kw_only=True)
 class Axes:
     """How each record is drawn if it is a point: semi-axes (m) along a bearing and across it, what was taken from the
-    defaults, why it cannot be drawn, and whether only its area is known."""
+    defaults, why it cannot be drawn, whether only its area is known, and whether the size is the record's own."""
 
     a_m: NDArray[np.float64]
     b_m: NDArray[np.float64]
@@ -45,6 +45,7 @@ class Axes:
     how: Cells
     reason: Cells
     by_area: NDArray[np.bool_]
+    own: NDArray[np.bool_]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -133,6 +134,7 @@ def axes_of_points(sizes: dict[str, Sizes], defaults: Defaults) -> Axes:
             round_how, length_how.where(pair), width_how.where(pair), Cells.chosen(["", text], blank & ~none)
         ),
         reason=said.or_else(why),
+        own=~blank,
         by_area=(area.given & ~radius.given & ~diameter.given) | (blank & ("area" in text)),
     )
 

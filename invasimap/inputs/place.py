@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+import dataclasses
 import warnings
-from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -11,70 +11,90 @@ import geopandas as gpd
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from pyproj import CRS, Transformer
+from pyproj import CRS
 from pyproj.transformer import AreaOfInterest, TransformerGroup
 
 from invasimap.core.crs import EDGE_DEG, EDGE_M, to_lonlat, to_working
 from invasimap.inputs.cells import Cells
 from invasimap.inputs.formats.raw import RawLayer
 from invasimap.inputs.mend import with_more_points
+from invasimap.inputs.misplaced import Causes, find_cause
+from invasimap.inputs.site import Site
+from invasimap.inputs.stands_box import moving
+from invasimap.inputs.which_crs import said_systems, systems_that_fit
 
 DATUM_M: Final = 5.0  # NAD83 against WGS 84 is 4 m by name and 1 to 2 m on the ground: not worth a note
 AROUND_DEG: Final = 0.1
+_MOST_TRIED: Final = 10_000  # positions of a file that are tried in other systems
 NEAR_M: Final = 1_000.0  # a record further than this outside the stands' bounds is taken for a mistake
-
-_Axis = NDArray[np.float64]
-# what a wrong position may come from, and the position meant, from x and y as read
-_CAUSES: Final[dict[str, Callable[[_Axis, _Axis], tuple[_Axis, _Axis]]]] = {
-    "swapping longitude and latitude": lambda x, y: (y, x),
-    "a minus sign before the longitude": lambda x, y: (-x, y),
-    "a minus sign before the latitude": lambda x, y: (x, -y),
-    "taking 360 from the longitude": lambda x, y: (x - 360, y),
-    "swapping them and a minus sign before the longitude": lambda x, y: (-y, x),
-}
 
 
 @dataclass(frozen=True, kw_only=True)
 class Placed:
-    """Records in the working system: points (n x 2, m, NaN elsewhere), other shapes (None elsewhere), and why a record
-    cannot be used ("" where it can)."""
+    """Records in the working system: points (n x 2, m, NaN elsewhere), other shapes (None elsewhere), why a record
+    cannot be used ("" where it can) and how its position was put right."""
 
     xy: NDArray[np.float64]
     shapes: NDArray[np.object_]
     reason: Cells
+    how: Cells
 
 
-def place(
-    raw: RawLayer, *, source: CRS | None, crs: CRS, near: shapely.Polygon, far_m: float = NEAR_M
-) -> Placed:  # fmt: skip
-    """The records of a layer on the ground.
+def place(raw: RawLayer, *, source: CRS | None, site: Site) -> Placed:
+    """The records of a layer on the ground; its shapes are in ``source``.
 
-    Parameters
-    ----------
-    raw
-        The layer; its shapes are in ``source``.
-    crs, near
-        The working system in metres, and the stands' outline in it.
-    far_m
-        A record further than this outside the stands' bounds is taken for a mistake.
+    A record further from the stands' bounds than ``far_m`` of the intake settings is taken for a mistake. Where only
+    one mistake explains it, it is put right (see ``find_cause``), unless the settings forbid it.
     """
     count = len(raw.frame)
     problem = Cells.of(raw.marks["problem"])
-    bounds = shapely.box(*near.bounds)
     if source is None:
         missing = Cells.same("no CRS: set crs in its [[survey]] block", count)
-        return Placed(xy=_no_points(count), shapes=_no_shapes(count), reason=problem.or_else(missing))
-    points = raw.points
-    if points is None:
-        shapes, reason = place_shapes(raw.shapes, source=source, crs=crs, near=near, far_m=far_m)
+        blank = Cells.same("", count)
+        return Placed(xy=_no_points(count), shapes=_no_shapes(count), reason=problem.or_else(missing), how=blank)
+    if raw.points is not None:
+        xy, reason, how = _place_points(raw.points, source=source, site=site)
+        shapes = _no_shapes(count)
+    else:
+        shapes, reason, how = _place_shapes(raw.shapes, source=source, site=site)
         single = (shapely.get_type_id(shapes) == 0) & ~shapely.is_empty(shapes)
         xy = _no_points(count)
         xy[single] = np.column_stack([shapely.get_x(shapes[single]), shapely.get_y(shapes[single])])
         shapes[single] = None
-    else:
-        xy, reason = _place_points(points, source=source, crs=crs, bounds=bounds, far_m=far_m)
-        shapes = _no_shapes(count)
-    return Placed(xy=xy, shapes=shapes, reason=problem.or_else(reason))
+    return Placed(xy=xy, shapes=shapes, reason=problem.or_else(reason), how=how)
+
+
+def place_shapes(
+    geometry: NDArray[np.object_], *, source: CRS, crs: CRS, near: shapely.Polygon, far_m: float = NEAR_M
+) -> tuple[NDArray[np.object_], Cells]:
+    """Shapes in the working system (None where there is none) and why one cannot be used; none is put right."""
+    placed, outside = _moved_shapes(geometry, source=source, crs=crs, bounds=shapely.box(*near.bounds), far_m=far_m)
+    wrong = np.flatnonzero(outside != "")
+    has = wrong[~shapely.is_missing(geometry[wrong]) & ~shapely.is_empty(geometry[wrong])]
+    if len(has):
+        coords, owner = shapely.get_coordinates(geometry[has], return_index=True)
+        bounds = shapely.box(*near.bounds)
+        x, y = coords.T
+        found = find_cause(x, y, owner, source=source, crs=crs, bounds=bounds, near_m=far_m)
+        outside[has] += found.reasons()
+    return placed, Cells.at(wrong, outside[wrong], len(outside))
+
+
+def system_notes(raw: RawLayer, placed: Placed, *, source: CRS | None, site: Site) -> list[str]:
+    """What to say of a layer that names no system, or of which no record comes to the stands."""
+    far = [text.startswith("lies ") or text == "" for text in placed.reason.texts]
+    at_home = placed.reason.each([text == "" for text in placed.reason.texts], dtype=bool).any()
+    if not len(raw.frame) or (source is not None and (at_home or not any(far))):
+        return []
+    xy = shapely.get_coordinates(raw.shapes[:_MOST_TRIED]) if raw.points is None else raw.points[:_MOST_TRIED]
+    xy = xy[np.isfinite(xy).all(axis=1) & (xy != 0).any(axis=1)]
+    fits = systems_that_fit(*xy.T, crs=site.crs, bounds=site.bounds, near_m=site.intake.far_m) if len(xy) else []
+    said = f"; {said_systems(fits)}" if fits else ""
+    if source is None:
+        return [
+            f"{raw.label}: no CRS: all {len(raw.frame)} records are set aside{said}; set crs in its [[survey]] block"
+        ]
+    return [f"{raw.label}: none of its records comes to the stands in {source.name}{said}"] if fits else []
 
 
 def _no_points(count: int) -> NDArray[np.float64]:
@@ -85,13 +105,11 @@ def _no_shapes(count: int) -> NDArray[np.object_]:
     return np.full(count, None, dtype=object)
 
 
-def _place_points(
-    points: NDArray[np.float64], *, source: CRS, crs: CRS, bounds: shapely.Polygon, far_m: float
-) -> tuple[NDArray[np.float64], Cells]:
-    """Points in the working system and why a record has none."""
+def _place_points(points: NDArray[np.float64], *, source: CRS, site: Site) -> tuple[NDArray[np.float64], Cells, Cells]:
+    """Points in the working system, why a record has none, and how it was put right."""
     x, y = points[:, 0], points[:, 1]
     good = _possible(x, y, source)
-    move = Transformer.from_crs(source, crs, always_xy=True)
+    move = moving(source, site.crs)
     xy = _no_points(len(points))
     if good.all():
         xy[:, 0], xy[:, 1] = move.transform(x, y)
@@ -99,33 +117,59 @@ def _place_points(
         xy[good, 0], xy[good, 1] = move.transform(x[good], y[good])
     lost = good & ~(np.isfinite(xy[:, 0]) & np.isfinite(xy[:, 1]))
     xy[lost] = np.nan
-    away_m = np.where(good & ~lost, _distance_m(xy, bounds), 0.0)
-    wrong = np.flatnonzero(~good | lost | (away_m > far_m))
+    away_m = np.where(good & ~lost, _distance_m(xy, site.bounds), 0.0)
+    wrong = np.flatnonzero(~good | lost | (away_m > site.intake.far_m))
     if not len(wrong):
-        return xy, Cells.same("", len(points))
+        return xy, Cells.same("", len(points)), Cells.same("", len(points))
     told = points[wrong]
     has = ~np.isnan(told).all(axis=1)
     outside = _range_problem(np.hstack([told, told]), has, np.isfinite(told).all(axis=1), source)
     outside[~has] = "has no geometry"
     outside[lost[wrong]] = "cannot be placed near the stands"
-    _say_far(outside, away_m[wrong], far_m)
-    drawn: Any = shapely.points(told[has])
-    outside[has] += _likely_causes(drawn, source=source, crs=crs, bounds=bounds)
-    return xy, Cells.at(wrong, outside, len(points))
+    _say_far(outside, away_m[wrong], site.intake.far_m)
+    found = _causes(told[has], np.arange(int(has.sum())), source=source, site=site)
+    sure = np.flatnonzero(has)[found.certain]
+    xy[wrong[sure]] = np.column_stack([found.x_m, found.y_m])[found.certain]
+    outside[has] += found.reasons()
+    outside[sure] = ""
+    how = Cells.at(wrong[has], found.repairs(np.arange(int(has.sum()))), len(points))
+    return xy, Cells.at(wrong, outside, len(points)), how
 
 
-def _possible(x: NDArray[np.float64], y: NDArray[np.float64], source: CRS) -> NDArray[np.bool_]:
-    """Which coordinates can be a place: finite, not 0 0, degrees on the globe."""
-    if source.is_geographic:
-        return (np.abs(x) <= 180) & (np.abs(y) <= 90) & ((x != 0) | (y != 0))
-    return np.isfinite(x) & np.isfinite(y) & ((x != 0) | (y != 0))
+def _causes(coords: NDArray[np.float64], owner: NDArray[np.intp], *, source: CRS, site: Site) -> Causes:
+    """What explains wrong positions; nothing is certain where the settings forbid to put them right."""
+    found = find_cause(
+        coords[:, 0], coords[:, 1], owner, source=source, crs=site.crs, bounds=site.bounds, near_m=site.intake.far_m
+    )
+    if site.intake.repair_positions:
+        return found
+    return dataclasses.replace(found, certain=np.zeros(len(found.certain), dtype=bool))
 
 
-def place_shapes(
-    geometry: NDArray[np.object_], *, source: CRS, crs: CRS, near: shapely.Polygon, far_m: float = NEAR_M
-) -> tuple[NDArray[np.object_], Cells]:
-    """Shapes in the working system (None where there is none) and why one cannot be used; see ``place``."""
-    bounds = shapely.box(*near.bounds)
+def _place_shapes(
+    geometry: NDArray[np.object_], *, source: CRS, site: Site
+) -> tuple[NDArray[np.object_], Cells, Cells]:
+    """Shapes in the working system, why a record has none, and how it was put right."""
+    placed, outside = _moved_shapes(geometry, source=source, crs=site.crs, bounds=site.bounds, far_m=site.intake.far_m)
+    how = np.full(len(geometry), "", dtype=object)
+    wrong = np.flatnonzero((outside != "") & ~shapely.is_missing(geometry) & ~shapely.is_empty(geometry))
+    if len(wrong):
+        coords, owner = shapely.get_coordinates(geometry[wrong], return_index=True)
+        found = _causes(coords, owner, source=source, site=site)
+        sure = found.certain
+        outside[wrong] = np.where(sure, "", outside[wrong] + found.reasons())
+        how[wrong] = found.repairs(owner)
+        meant = np.column_stack([found.x_m, found.y_m])[sure[owner]]
+        placed[wrong[sure]] = shapely.set_coordinates(shapely.force_2d(geometry[wrong[sure]]), meant)
+    said, repaired = np.flatnonzero(outside != ""), np.flatnonzero(how != "")
+    count = len(geometry)
+    return placed, Cells.at(said, outside[said], count), Cells.at(repaired, how[repaired], count)
+
+
+def _moved_shapes(
+    geometry: NDArray[np.object_], *, source: CRS, crs: CRS, bounds: shapely.Polygon, far_m: float
+) -> tuple[NDArray[np.object_], NDArray[np.object_]]:
+    """Shapes in the working system as read and what is wrong with their places."""
     placed = _no_shapes(len(geometry))
     has = ~shapely.is_missing(geometry) & ~shapely.is_empty(geometry)
     outside = _range_problem(shapely.bounds(geometry), has, _finite(geometry, has), source)
@@ -140,10 +184,14 @@ def place_shapes(
     placed[lost] = None
     outside[lost] = "cannot be placed near the stands"
     _say_far(outside, np.where(good & ~lost, shapely.distance(placed, bounds), 0.0), far_m)
-    wrong = (outside != "") & has
-    outside[wrong] += _likely_causes(geometry[wrong], source=source, crs=crs, bounds=bounds)
-    said = np.flatnonzero(outside != "")
-    return placed, Cells.at(said, outside[said], len(outside))
+    return placed, outside
+
+
+def _possible(x: NDArray[np.float64], y: NDArray[np.float64], source: CRS) -> NDArray[np.bool_]:
+    """Which coordinates can be a place: finite, not 0 0, degrees on the globe."""
+    if source.is_geographic:
+        return (np.abs(x) <= 180) & (np.abs(y) <= 90) & ((x != 0) | (y != 0))
+    return np.isfinite(x) & np.isfinite(y) & ((x != 0) | (y != 0))
 
 
 def _say_far(outside: NDArray[np.object_], away_m: NDArray[np.float64], far_m: float) -> None:
@@ -238,23 +286,3 @@ def _finite(geometry: NDArray[np.object_], has: NDArray[np.bool_]) -> NDArray[np
     good = has.copy()
     good[index[~np.isfinite(coords).all(axis=1)]] = False
     return good
-
-
-def _likely_causes(
-    geometry: NDArray[np.object_], *, source: CRS, crs: CRS, bounds: shapely.Polygon
-) -> NDArray[np.object_]:
-    """For each wrong position the first mistake that explains it, as the tail of its reason, or "" """
-    found = np.full(len(geometry), "", dtype=object)
-    if not len(geometry):
-        return found
-    coords, owner = shapely.get_coordinates(geometry, return_index=True)
-    x, y = coords.T
-    move = Transformer.from_crs(source, crs, always_xy=True)
-    for name, meant in _CAUSES.items():
-        place_x, place_y = move.transform(*meant(x, y))
-        finite = np.isfinite(place_x) & np.isfinite(place_y)
-        away_m = np.full(len(geometry), np.inf)
-        nearest = shapely.distance(shapely.points(place_x[finite], place_y[finite]), bounds)
-        np.minimum.at(away_m, owner[finite], nearest)
-        found[(away_m <= NEAR_M) & (found == "")] = f": {name} would bring it to the stands"
-    return found

@@ -2,17 +2,14 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass
-from zoneinfo import ZoneInfo
 
 import numpy as np
-import shapely
 from numpy.typing import NDArray
 from pyproj import CRS
 
-from invasimap.core.survey_settings import INTAKE, DateOrder, IntakeSection, SurveySection
+from invasimap.core.survey_settings import DateOrder, SurveySection
 from invasimap.inputs.cells import Cells, cell_text, join_cells, stack_cells
 from invasimap.inputs.cover import Cover, parse_cover
 from invasimap.inputs.cover_scales import Scale, choose_scale
@@ -20,23 +17,12 @@ from invasimap.inputs.dates import read_dates
 from invasimap.inputs.formats.raw import RawLayer
 from invasimap.inputs.outlines import read_sizes, said_length
 from invasimap.inputs.patches import Footprints, footprints
-from invasimap.inputs.place import Placed, place
+from invasimap.inputs.place import Placed, place, system_notes
 from invasimap.inputs.recognise import Recognised
 from invasimap.inputs.roles import role_cells
+from invasimap.inputs.site import Site
 from invasimap.inputs.species import JOINER, Catalogue, aside_reason, plain_name
 from invasimap.inputs.values import Count, parse_count, parse_size
-
-
-@dataclass(frozen=True, kw_only=True)
-class Site:
-    """What the records of a tract are held against."""
-
-    crs: CRS
-    near: shapely.Polygon
-    timezone: ZoneInfo
-    species: Catalogue
-    today: dt.date
-    intake: IntakeSection = INTAKE
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -45,7 +31,7 @@ class Records:
 
     A record with a ``reason`` is set aside; one without, but with a ``how``, is repaired. ``text`` and ``number`` hold
     the columns of the patches, and for points, which are drawn when the patches are asked for, the semi-axes a_m and
-    b_m along and across bearing_deg; ``xy`` (n x 2, m) is where they lie. ``geometry`` is the ground of all others and
+    b_m along and across bearing_deg; own_cover, own_height and own_size are 1 where the record itself says them. ``xy`` (n x 2, m) is where they lie. ``geometry`` is the ground of all others and
     ``placed`` what was mapped.
     """
 
@@ -82,11 +68,8 @@ def clean_layer(raw: RawLayer, section: SurveySection, *, crs: CRS | None, site:
     )  # fmt: skip
     notes += [f"{raw.label}: {choice.note}"] if choice.note else []
     source = source_crs(raw, crs)
-    if source is None:
-        notes.append(
-            f"{raw.label}: no CRS: all {len(raw.frame)} records are set aside; set crs in its [[survey]] block"
-        )
-    placed = place(raw, source=source, crs=site.crs, near=site.near, far_m=site.intake.far_m)
+    placed = place(raw, source=source, site=site)
+    notes += system_notes(raw, placed, source=source, site=site)
     sizes = read_sizes(texts)
     walked = raw.marks["walked"].to_numpy()
     drawn = footprints(placed, walked=walked, sizes=sizes, defaults=section.defaults, intake=site.intake)
@@ -124,7 +107,13 @@ def _told(texts: dict[str, Cells], section: SurveySection, site: Site, *, scale:
             "stems": texts["stems"].with_texts([_said_stems(count) for count in stems]),
             "notes": texts["notes"],
         },
-        number={**cover.number, "height_m": height, "accuracy_m": accuracy},
+        number={
+            **cover.number,
+            "height_m": height,
+            "accuracy_m": accuracy,
+            "own_cover": (~texts["cover"].blank).astype(float),
+            "own_height": (~texts["height"].blank).astype(float),
+        },
         known=named.known,
         reason=join_cells(named.reason, cover.reason, date.reason),
         how=join_cells(
@@ -148,13 +137,14 @@ def _records(raw: RawLayer, placed: Placed, drawn: Footprints, told: _Told) -> R
             "a_m": drawn.axes.a_m,
             "b_m": drawn.axes.b_m,
             "bearing_deg": drawn.axes.bearing_deg,
+            "own_size": drawn.axes.own.astype(float),
         },
         known=told.known,
         xy=placed.xy,
         geometry=drawn.geometry,
         placed=placed.shapes,
         reason=join_cells(placed.reason, join_cells(told.reason, drawn.reason).where(~_says_nothing(raw))),
-        how=join_cells(Cells.of(raw.marks["repair"]), told.how, drawn.how),
+        how=join_cells(Cells.of(raw.marks["repair"]), placed.how, told.how, drawn.how),
     )
 
 

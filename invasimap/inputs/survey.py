@@ -28,7 +28,8 @@ from invasimap.inputs.formats.postgis import read_postgis
 from invasimap.inputs.formats.raw import RawLayer
 from invasimap.inputs.layers import layers_by_name
 from invasimap.inputs.place import datum_note
-from invasimap.inputs.records import Site, clean_layer, source_crs
+from invasimap.inputs.records import clean_layer, source_crs
+from invasimap.inputs.site import Site
 from invasimap.inputs.species import Catalogue
 
 
@@ -79,9 +80,8 @@ def read_survey(
     today = dt.datetime.now(timezone).date()
     site = Site(crs=crs, near=near, timezone=timezone, species=species, today=today, intake=intake)
     cleaned = [clean_layer(raw, sections[block], crs=systems[block], site=site) for block, raw in layers]
-    made = gather(
-        cleaned, crs=crs, files=[part for source in sources if source.path for part in with_side_files(source.path)]
-    )
+    files = [part for source in sources if source.path for part in with_side_files(source.path)]
+    made = gather(cleaned, crs=crs, files=files, merge_copies=intake.merge_copies)
     came_in = [(raw.label, source_crs(raw, systems[block])) for block, raw in layers]
     return dataclasses.replace(made, notes=[*species.notes, *made.notes, *_datum_notes(came_in, crs)])
 

@@ -70,13 +70,15 @@ def test_planted_mistakes_are_met_with_their_reason(sample_plan):
     mended = {(r.file.split("/")[-1], r.record): r.how for r in plan.repaired.itertuples()}
     for key, said in {
         ("north_crew.gpx", 12): "species", ("north_crew.gpx", 21): "0, 0", ("north_crew.gpx", 34): "120",
-        ("north_crew.gpx", 47): "size", ("creek_crew.csv", 7): "lat", ("creek_crew.csv", 13): "swap",
-        ("creek_crew.csv", 20): "minus", ("creek_crew.csv", 31): "abc", ("creek_crew.csv", 50): "not found",
+        ("north_crew.gpx", 47): "size", ("north_crew.gpx", 55): "native",
+        ("creek_crew.csv", 7): "lat", ("creek_crew.csv", 31): "abc", ("creek_crew.csv", 50): "not found",
+        ("north_crew.gpx", 61): "the same record as survey/north_crew.gpx record 60",
     }.items():  # fmt: skip
         assert said in aside[key].lower(), (key, aside[key])
     for key, said in {
         ("north_crew.gpx", 28): "Lonicera maackii", ("north_crew.gpx", 40): "100 %",
-        ("creek_crew.csv", 41): "Elaeagnus umbellata",
+        ("creek_crew.csv", 41): "Elaeagnus umbellata", ("creek_crew.csv", 13): "swapping",
+        ("creek_crew.csv", 20): "minus sign before the longitude",
     }.items():  # fmt: skip
         assert said in mended[key], (key, mended[key])
 

@@ -40,8 +40,8 @@ class Survey:
     For each file ``records`` = ``accepted`` + ``repaired`` + ``set_aside`` in ``ledger``; a file that cannot be read
     counts as one record, number 0. ``set_aside`` has file, record, reason and the raw values as JSON. ``kept`` are the
     records that are used, in input order, in the working system ``crs`` in metres. ``columns`` says which column of
-    which file was taken for what (file, column, role, unit, recognised_by); ``other`` holds, layer by layer, the columns
-    of the kept records that were taken for nothing.
+    which file was taken for what (file, column, role, unit, recognised_by); ``other`` holds, layer by layer, the
+    columns of the kept records that were taken for nothing.
     """
 
     kept: Records

@@ -96,7 +96,7 @@ def find_cause(
     >>> from invasimap.core.crs import working_crs
     >>> found = find_cause(np.array([80.0]), np.array([38.0]), np.array([0]), source=CRS.from_epsg(4326),
     ...                    crs=working_crs(-80, 38), bounds=shapely.box(-500, -500, 500, 500), near_m=1000)
-    >>> found.cause[0], bool(found.certain[0]), abs(found.x_m[0]) < 1e-6
+    >>> found.cause[0], bool(found.certain[0]), bool(abs(found.x_m[0]) < 1e-6)
     ('a minus sign before the longitude', True, True)
     """
     count = int(owner[-1]) + 1 if len(owner) else 0

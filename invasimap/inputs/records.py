@@ -30,9 +30,9 @@ class Records:
     """Records column by column: what they say, where they lie, and what became of each.
 
     A record with a ``reason`` is set aside; one without, but with a ``how``, is repaired. ``text`` and ``number`` hold
-    the columns of the patches, and for points, which are drawn when the patches are asked for, the semi-axes a_m and
-    b_m along and across bearing_deg; own_cover, own_height and own_size are 1 where the record itself says them. ``xy`` (n x 2, m) is where they lie. ``geometry`` is the ground of all others and
-    ``placed`` what was mapped.
+    the columns of the patches; own_cover, own_height and own_size are 1 where the record itself says them. Points are
+    drawn when the patches are asked for: ``xy`` (n x 2, m) is where they lie, a_m and b_m are their semi-axes along and
+    across bearing_deg. ``geometry`` is the ground of all others and ``placed`` what was mapped.
     """
 
     text: dict[str, Cells]
@@ -123,7 +123,7 @@ def _told(texts: dict[str, Cells], section: SurveySection, site: Site, *, scale:
             height_how,
             accuracy_how,
             texts["stems"].with_texts([count.how for count in stems]),
-        ),  # fmt: skip
+        ),
     )
 
 

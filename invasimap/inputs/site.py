@@ -15,7 +15,7 @@ from invasimap.inputs.species import Catalogue
 
 @dataclass(frozen=True, kw_only=True)
 class Site:
-    """The working system in metres, the stands' outline in it, the tract's clock, the plants and the rules of intake."""
+    """The working system in metres, the stands' outline in it, the tract's clock, the plants and rules of intake."""
 
     crs: CRS
     near: shapely.Polygon

@@ -20,7 +20,8 @@ from invasimap.reports.wording import shown_date
 UNDATED = "2000-01-01"
 LAYERS = {
     "patches": (
-        "id", "species", "date", "cover_pct", "height_m", "file", "record", "gross_m2", "stems", "observer", "notes", "other",
+        "id", "species", "date", "cover_pct", "height_m", "file", "record", "gross_m2", "stems", "observer", "notes",
+        "other",
     ),
     "mosaic": ("stand", "zone", "access", "species", "cover_pct", "area_m2"),
     "treatment_zones": ("id", "stand", "zone", "access", "species", "gross_m2"),

@@ -11,7 +11,7 @@ import pytest
 import shapely
 
 from invasimap.core.crs import working_crs
-from invasimap.core.survey_settings import SurveySection
+from invasimap.core.survey_settings import IntakeSection, SurveySection
 from invasimap.inputs.species import load_catalogue
 from invasimap.inputs.survey import Survey, read_survey
 
@@ -20,7 +20,9 @@ LON, LAT = -80.0, 38.0
 
 @pytest.fixture
 def read(tmp_path: Path) -> Callable[..., Survey]:
-    def run(*files: str, zone: str = "America/New_York", **section: Any) -> Survey:
+    def run(
+        *files: str, zone: str = "America/New_York", intake: dict[str, Any] | None = None, **section: Any
+    ) -> Survey:
         block = SurveySection.model_validate({"files": list(files), **section})
         return read_survey(
             [block],
@@ -29,6 +31,7 @@ def read(tmp_path: Path) -> Callable[..., Survey]:
             near=shapely.box(-500, -500, 500, 500),
             timezone=ZoneInfo(zone),
             species=load_catalogue(),
+            intake=IntakeSection.model_validate(intake or {}),
         )
 
     return run

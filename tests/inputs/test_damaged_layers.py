@@ -12,13 +12,14 @@ import pyogrio
 import pytest
 import shapely
 
-from invasimap.core.errors import LayerError
 from invasimap.inputs.formats.raw import RawLayer
 from invasimap.inputs.formats.vector import padded, read_flatgeobuf
 
 WORDS = {"species": "ROMU", "cover": 50, "radius_ft": 10}
 POINT = {"type": "Point", "coordinates": [-80, 38]}
 GOOD = json.dumps({"type": "Feature", "properties": WORDS, "geometry": POINT})
+OTHER = json.dumps({"type": "Feature", "properties": WORDS, "geometry": POINT | {"coordinates": [-80.001, 38]}})
+THIRD = json.dumps({"type": "Feature", "properties": WORDS, "geometry": POINT | {"coordinates": [-80.002, 38]}})
 
 
 def _frame(count=3, **columns):
@@ -28,7 +29,7 @@ def _frame(count=3, **columns):
 
 
 def test_a_broken_text_of_a_sequence_costs_one_record(write, read):
-    write("a.geojsonl", f"{GOOD}\n{GOOD[:50]}\n\n{GOOD}\n{GOOD[:-3]}\n[1]\n")
+    write("a.geojsonl", f"{GOOD}\n{GOOD[:50]}\n\n{OTHER}\n{GOOD[:-3]}\n[1]\n")
     survey = read("a.geojsonl")
     assert survey.ledger.iloc[0].tolist() == ["a.geojsonl", 5, 2, 0, 3]
     assert survey.set_aside["record"].tolist() == [2, 4, 5]
@@ -44,7 +45,7 @@ def test_a_sequence_without_any_feature_is_refused(write, refused):
 
 def test_separated_texts_may_span_lines_and_hold_collections(write, read):
     pretty = json.dumps(json.loads(GOOD), indent=2)
-    pair = json.dumps({"type": "FeatureCollection", "features": [json.loads(GOOD)] * 2})
+    pair = json.dumps({"type": "FeatureCollection", "features": [json.loads(OTHER), json.loads(THIRD)]})
     write("a.geojsons", f"\x1e{pretty}\n\x1e{pair}\n\x1e{GOOD[:40]}\n")
     assert read("a.geojsons").ledger.iloc[0].tolist() == ["a.geojsons", 4, 3, 0, 1]
 
@@ -60,7 +61,7 @@ def test_a_collection_cut_short_is_no_sequence(write, refused):
 
 
 def test_a_line_separator_inside_a_text_does_not_end_it(write, read):
-    write("a.geojsonl", f'{GOOD.replace("ROMU", "ROMU")}\n{GOOD[:-1]}, "note": "a\u2028b"}}\n')
+    write("a.geojsonl", f'{OTHER}\n{GOOD[:-1]}, "note": "a\u2028b"}}\n')
     assert read("a.geojsonl").ledger["accepted"].tolist() == [2]
 
 
@@ -85,10 +86,10 @@ def test_a_flatgeobuf_cut_short_is_said(tmp_path, read):
     _frame(50).to_file(tmp_path / "a.fgb", SPATIAL_INDEX="NO")
     whole = (tmp_path / "a.fgb").read_bytes()
     (tmp_path / "a.fgb").write_bytes(whole[: len(whole) // 2])
-    try:
-        survey = read("a.fgb")
-    except LayerError as error:
-        assert "cannot be read" in str(error)
+    survey = read("a.fgb")
+    whole_file_aside = survey.set_aside["record"].tolist() == [0]
+    if whole_file_aside:
+        assert "cannot be read" in survey.set_aside["reason"][0]
     else:
         assert survey.ledger["records"].tolist() == [50]
 

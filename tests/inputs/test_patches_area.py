@@ -159,7 +159,7 @@ def test_short_straight_track_is_no_outline(write, read):
 
 def test_line_without_length_costs_one_record(write, read):
     flat = {"type": "LineString", "coordinates": [[-80, 38], [-80, 38]]}
-    write("a.geojson", _geojson(_square(0.0001), flat, _square(0.0001)))
+    write("a.geojson", _geojson(_square(0.0001), flat, _square(0.0002)))
     survey = read("a.geojson", defaults={"width": "2 m"})
     assert survey.patches["record"].tolist() == [1, 3]
     assert "line without length" in survey.set_aside["reason"].item()

@@ -57,8 +57,8 @@ def roads():
     return frame(lines, fclass=["road", "trail"])
 
 
-def survey(count=3):
-    points = [shapely.Point(X + 40 + 60 * k, Y + 30) for k in range(count)]
+def survey(count=3, north=30):
+    points = [shapely.Point(X + 40 + 60 * k, Y + north) for k in range(count)]
     return frame(
         points, species=[PLANTS[k % 3] for k in range(count)], cover_pct=["40"] * count, radius_ft=["10"] * count
     )
@@ -101,8 +101,8 @@ def by_crew(home):
 
 def by_date(home):
     """A folder a day."""
-    for day, count in (("2026-05-01", 2), ("2026-05-08", 5)):
-        write_csv(home / day / "data.csv", survey(count))
+    for day, count, north in (("2026-05-01", 2, 30), ("2026-05-08", 5, 90)):
+        write_csv(home / day / "data.csv", survey(count, north))
     write(home / "StandMap.geojson", stands().to_crs(4326), driver="GeoJSON")
     write_raster(home / "dem.tif")
     return 7

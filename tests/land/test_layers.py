@@ -74,7 +74,8 @@ def test_a_well_in_the_wrong_place_stops_the_plan(tract, lon, lat, said):
 def test_a_layer_in_the_wrong_zone_stops_the_plan(tract):
     stream = gpd.GeoDataFrame(geometry=[shapely.LineString([HERE, (HERE[0] + 900, HERE[1])])], crs=UTM)
     text = faults(tract(stream.set_crs("EPSG:32616", allow_override=True), kind="stream"))
-    assert "nothing of it lies within 10 km" in text
+    assert "in the wrong place" in text and "526." in text  # km: 6 degrees of longitude at 38 N
+    assert "UTM zone 17N" in text
 
 
 def test_far_features_of_a_state_wide_layer_are_no_fault(tract):

@@ -123,14 +123,14 @@ def patches_layer(seed: int, count: int) -> gpd.GeoDataFrame:
                 dt.date(2025, 6, 3) + dt.timedelta(days=int(rng.integers(0, 40))),
                 float(rng.choice([5, 15, 38, 63, 88])),
                 float(rng.uniform(0.5, 5)),
+                "",
                 "crew A",
                 "survey.csv",
                 i + 1,
             )
         )
-    table = pd.DataFrame(
-        rows, columns=["id", "species", "common_name", "date", "cover_pct", "height_m", "observer", "file", "record"]
-    )
+    columns = ["id", "species", "common_name", "date", "cover_pct", "height_m", "stems", "observer", "file", "record"]
+    table = pd.DataFrame(rows, columns=columns)
     table = table.assign(notes="", other='{"tag": "007"}')
     found = gpd.GeoDataFrame(table, geometry=shapes, crs=CRS_M)
     found["gross_m2"] = found.area

@@ -30,8 +30,8 @@ def test_layers_and_columns_are_the_contract(package: Path) -> None:
     }
     assert columns == {
         "patches": {
-            "id", "species", "date", "cover_pct", "height_ft", "file", "record", "gross_ac", "observer", "notes",
-            "other",
+            "id", "species", "date", "cover_pct", "height_ft", "file", "record", "gross_ac", "stems", "observer",
+            "notes", "other",
         },
         "mosaic": {"stand", "zone", "access", "species", "cover_pct", "area_ac"},
         "treatment_zones": {"id", "stand", "zone", "access", "species", "gross_ac"},

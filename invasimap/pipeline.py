@@ -21,7 +21,7 @@ from invasimap.core.settings import Tract
 from invasimap.core.toml_file import read_tract
 from invasimap.inputs.account import Survey
 from invasimap.inputs.species import load_catalogue
-from invasimap.inputs.survey import read_survey
+from invasimap.inputs.survey import look_at_survey
 from invasimap.inputs.tract_photos import TractPhotos, read_tract_photos
 from invasimap.land.access import access_classes
 from invasimap.land.features import half_width_m
@@ -205,7 +205,8 @@ def look_over(settings: Tract, *, step: Step = quiet) -> Inputs:
     crs, near = (land.crs, land.outline) if land else stands_alone(settings)
     with step("Surveys and pictures"):
         try:
-            survey = _read_survey(settings, crs=crs, near=near or shapely.box(*EVERYWHERE_M))
+            survey, survey_faults = _look_at_survey(settings, crs=crs, near=near or shapely.box(*EVERYWHERE_M))
+            faults = [*survey_faults, *faults]
             photos = _read_photos(settings, survey)
         except InputError as error:
             faults = [*error.faults, *faults]
@@ -219,9 +220,9 @@ def look_over(settings: Tract, *, step: Step = quiet) -> Inputs:
     return Inputs(land=land, survey=survey, photos=photos, terrain=terrain, notes=notes, faults=faults)
 
 
-def _read_survey(settings: Tract, *, crs: CRS, near: Any) -> Survey:
+def _look_at_survey(settings: Tract, *, crs: CRS, near: Any) -> tuple[Survey, list[Fault]]:
     own = settings.intake.species
-    return read_survey(
+    return look_at_survey(
         settings.survey,
         folder=settings.folder,
         crs=crs,

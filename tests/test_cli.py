@@ -1,6 +1,7 @@
 """The command line as its users meet it."""
 
 import json
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -63,6 +64,29 @@ def test_every_fault_at_once_exit_2_no_traceback_nothing_written(small):
     assert done.returncode == 2 and "Traceback" not in done.stderr
     assert "nowhere.tif" in done.stderr and "stand" in done.stderr
     assert not (small / "out").exists()
+
+
+def test_check_looks_at_the_files_that_settings_with_faults_still_name(small):
+    text = SETTINGS.replace('["survey.geojson"]', '["survey.geojson", "gone.csv"]')
+    bad = '[[protect]]\nkind = "well"\nfile = "nowhere.gpkg"\nno_spray = "25"\nrule = "a"\n[access.atv]\nspeed = 3\n'
+    (small / "tract.toml").write_text(text + bad)
+    done = run("check", small)
+    assert done.returncode == 2 and "Traceback" not in done.stderr
+    assert "no_spray: '25' has no unit" in done.stderr and "unknown key 'speed'" in done.stderr
+    assert "gone.csv: matches no file" in done.stderr
+    assert "survey.geojson, record 2: species is blank" in done.stdout
+    assert (
+        len(json.loads(run("check", small, "--json").stdout)["faults"])
+        == len(re.findall("tract.toml:", done.stderr)) + 1
+    )
+
+
+def test_check_says_the_same_of_many_records_once(small):
+    rows = ",50,10,-80.9995,37.9475\n" * 60
+    (small / "survey.csv").write_text("species,cover,radius_m,lon,lat\n" + rows)
+    (small / "tract.toml").write_text(SETTINGS.replace('["survey.geojson"]', '["survey.geojson", "survey.csv"]'))
+    shown = run("check", small).stdout
+    assert shown.count("species is blank") < 60 and "60 records (1, 2, 3," in shown
 
 
 def test_unknown_command_and_option_exit_2():

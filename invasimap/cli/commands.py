@@ -53,13 +53,15 @@ def check_command(tract: Path, as_json: bool, quiet: bool, verbose: bool) -> Non
       invasimap check my-tract/
     """
     from invasimap.core.files import refuse_foreign
-    from invasimap.core.toml_file import read_tract
+    from invasimap.core.toml_file import read_settings
     from invasimap.pipeline import look_over
 
     progress = Progress(quiet=quiet or as_json, verbose=verbose)
-    settings = read_tract(tract)
+    settings, faults = read_settings(tract)
+    if settings is None:
+        raise InputError(faults)
     found = look_over(settings, step=progress)
-    faults = list(found.faults)
+    faults = [*faults, *found.faults]
     try:
         refuse_foreign(settings.folder / "out")
     except InputError as error:
@@ -71,7 +73,8 @@ def check_command(tract: Path, as_json: bool, quiet: bool, verbose: bool) -> Non
         if found.survey is not None:
             progress.columns(found.survey.columns)
             progress.ledger(found.ledger)
-            progress.set_aside(found.set_aside)
+            progress.records(found.survey.repaired, said="how", title="Repaired, and used:")
+            progress.records(found.set_aside, said="reason", title="Set aside, and not used:")
         progress.notes(found.notes)
     if faults:
         raise InputError(faults)

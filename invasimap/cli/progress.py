@@ -17,6 +17,8 @@ if TYPE_CHECKING:
 
 SHOWN_FROM_S = 1.0
 FEW = 12
+FEW_NUMBERS = 8
+MOST_LINES = 40
 
 
 class Progress:
@@ -72,7 +74,25 @@ class Progress:
             taken = [f"{row['column']} = {row['role']}" + (f" ({row['unit']})" if row["unit"] else "") for row in rows]
             self.say(f"{file}: {', '.join(taken)}")
 
-    def set_aside(self, records: pd.DataFrame) -> None:
-        """Every record that was not used, and why."""
-        for row in records.itertuples(index=False):
-            self.say(f"{row.file}, record {row.record}: {row.reason}")
+    def records(self, records: pd.DataFrame, *, said: str, title: str) -> None:
+        """Records of which the same is said on one line, file by file; a few lines a file unless ``verbose``."""
+        if len(records):
+            self.say(title)
+        for file, own in records.groupby("file", sort=False):
+            groups = [(numbers, str(text)) for text, numbers in own.groupby(said, sort=False)["record"]]
+            shown = groups if self._verbose else groups[:MOST_LINES]
+            for numbers, text in shown:
+                self.say(f"  {file}, {_numbered(numbers.tolist())}: {text}")
+            if len(shown) < len(groups):
+                left = sum(len(numbers) for numbers, _ in groups[len(shown) :])
+                self.say(f"  {file}: … and {left:,} records more: use --verbose, or --json for all")
+
+
+def _numbered(numbers: list[int]) -> str:
+    """Record numbers in words; of many the first few and how many there are."""
+    if numbers == [0]:
+        return "the whole file"
+    if len(numbers) == 1:
+        return f"record {numbers[0]}"
+    first = ", ".join(map(str, numbers[:FEW_NUMBERS]))
+    return f"records {first}" if len(numbers) <= FEW_NUMBERS else f"{len(numbers):,} records ({first}, …)"

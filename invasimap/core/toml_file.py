@@ -30,6 +30,23 @@ def read_tract(path: str | Path) -> Tract:
     SettingsError
         Lists every unknown key (with the nearest known one), missing key and bad value, with file and line.
     """
+    tract, faults = read_settings(path)
+    if tract is None or faults:
+        raise SettingsError(faults)
+    return tract
+
+
+def read_settings(path: str | Path) -> tuple[Tract | None, list[Fault]]:
+    """The settings as far as they are right, with every fault in them.
+
+    A block or section with a fault is left out, so that the files which the others name can still be looked at; nothing
+    is left where the rest cannot stand without it.
+
+    Raises
+    ------
+    SettingsError
+        When the file cannot be read or is not TOML.
+    """
     file = Path(path)
     if file.is_dir():
         file = file / "tract.toml"
@@ -44,12 +61,49 @@ def read_tract(path: str | Path) -> Tract:
         )
         raise SettingsError(Fault(where=str(file), what=f"is not valid TOML: {error}", mend=mend)) from error
     lines = line_map(text)
-    try:
-        tract = Tract.model_validate(table)
-    except ValidationError as error:
-        raise SettingsError([_fault(file, lines, detail) for detail in error.errors()]) from None
-    tract._file = file.resolve()
-    return tract
+    faults: list[Fault] = []
+    while True:
+        try:
+            tract = Tract.model_validate(table)
+        except ValidationError as error:
+            faults = faults or [_fault(file, lines, detail) for detail in error.errors()]
+            if not _take_out(table, error):
+                return None, faults
+        else:
+            tract._file = file.resolve()
+            return tract, faults
+
+
+def _take_out(table: dict[str, Any], error: ValidationError) -> bool:
+    """Take every block with a fault out of the settings; whether any was there to take."""
+    places = {_block_of(detail["loc"], unknown=detail["type"] == "extra_forbidden") for detail in error.errors()}
+    taken = 0
+    for place in sorted(places, key=_order, reverse=True):  # of a list the last first, so that numbers stay true
+        holder: Any = table
+        for part in place[:-1]:
+            holder = holder[part] if _holds(holder, part) else None
+        if place and _holds(holder, place[-1]):
+            del holder[place[-1]]
+            taken += 1
+    return taken > 0
+
+
+def _block_of(loc: tuple[str | int, ...], *, unknown: bool) -> tuple[str | int, ...]:
+    """The block of ``[[...]]`` or section that a fault lies in; of an unknown key the key alone."""
+    if unknown:
+        return loc
+    numbers = [place for place, part in enumerate(loc) if isinstance(part, int)]
+    return loc[: numbers[0] + 1] if numbers and numbers[0] == 1 else loc[:1] if len(loc) < 3 else loc[:2]
+
+
+def _order(place: tuple[str | int, ...]) -> list[tuple[int, str]]:
+    return [(part, "") if isinstance(part, int) else (-1, part) for part in place]
+
+
+def _holds(holder: Any, part: str | int) -> bool:
+    if isinstance(part, int):
+        return isinstance(holder, list) and part < len(holder)
+    return isinstance(holder, dict) and part in holder
 
 
 def line_map(text: str) -> dict[tuple[str | int, ...], int]:

@@ -69,13 +69,32 @@ def read_survey(
         Lists every pattern without a file and every column that is in no file. A file that cannot be read is set aside
         whole.
     """
+    survey, faults = look_at_survey(
+        sections, folder=folder, crs=crs, near=near, timezone=timezone, species=species, intake=intake
+    )
+    if faults:
+        raise LayerError(faults)
+    return survey
+
+
+def look_at_survey(
+    sections: Sequence[SurveySection], *, folder: Path, crs: CRS, near: shapely.Polygon, timezone: ZoneInfo,
+    species: Catalogue, intake: IntakeSection = INTAKE,
+) -> tuple[Survey, list[Fault]]:  # fmt: skip
+    """What ``read_survey`` gives, as far as the settings allow, and the faults for which that would refuse it.
+
+    Raises
+    ------
+    LayerError
+        When there is no file at all.
+    """
     sources, faults = find_files(sections, folder=folder)
     layers: list[tuple[int, RawLayer]] = []
     for source in sources:
         layers += [(source.block, layer) for layer in _read(source, sections[source.block], intake.limits)]
     systems, crs_faults = _systems(sections)
     faults += [*crs_faults, *_column_faults(sections, layers), *_layer_faults(sections, layers)]
-    if faults:
+    if not layers:
         raise LayerError(faults)
     today = dt.datetime.now(timezone).date()
     site = Site(crs=crs, near=near, timezone=timezone, species=species, today=today, intake=intake)
@@ -83,7 +102,7 @@ def read_survey(
     files = [part for source in sources if source.path for part in with_side_files(source.path)]
     made = gather(cleaned, crs=crs, files=files, merge_copies=intake.merge_copies)
     came_in = [(raw.label, source_crs(raw, systems[block])) for block, raw in layers]
-    return dataclasses.replace(made, notes=[*species.notes, *made.notes, *_datum_notes(came_in, crs)])
+    return dataclasses.replace(made, notes=[*species.notes, *made.notes, *_datum_notes(came_in, crs)]), faults
 
 
 def _read(source: _Source, section: SurveySection, limits: LimitsSection) -> list[RawLayer]:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from invasimap.core.errors import Fault
-from invasimap.inputs.folder import Finding, iterate_layers
+from invasimap.inputs.folder import Finding
 from invasimap.inputs.sniff import LayerFacts, LonLatBounds, RasterFacts
 
 _ONE_OF_EACH: Final = ("ways", "entries", "open_ground", "barriers", "wet_ground", "crossings", "elevation")
@@ -81,8 +81,6 @@ def settle(found: list[Finding]) -> Settled:
     for kind in _ONE_OF_EACH:
         same = [k for k, f in numbered if f.guess.kind == kind and k not in off]
         off |= dict.fromkeys(sorted(same, key=lambda k: (not found[k].guess.named, k))[1:], _second(kind))
-    mixed = _mixed_files(found)
-    off |= {k: mixed[f.file] for k, f in numbered if f.guess.kind == "survey" and f.file in mixed}
     return Settled(found=tuple(found), off=off)
 
 
@@ -106,6 +104,7 @@ def draft(settled: Settled, *, title: str, folder: str, path_of: Callable[[str],
         f'[tract]\nname = {quoted(title)}\nunits = "us"                         # or "metric"\n'
         '# timezone = "America/New_York"     # yours; without it times become dates in UTC',
         *_survey_parts(settled, writer),
+        *(writer.pictures(finding) for finding in settled.of("photos")),
         _stands_part(settled, writer),
         *(writer.protect(f, settled.off.get(k)) for k, f in enumerate(settled.found) if f.guess.kind == "protect"),
         _land_part(settled, writer),
@@ -175,45 +174,19 @@ def _second(kind: str) -> str:
     return f"another is taken for {kind.replace('_', ' ')}, and only one can be named: join them if both count"
 
 
-def _mixed_files(found: list[Finding]) -> dict[str, str]:
-    """Files that hold a survey and another layer whose records would count as patches, with the reason.
-
-    A survey's file is read whole. Layers that name no plant end set aside in the ledger; one that does, rare plants
-    say, would be treated.
-    """
-    surveys = {finding.file for finding in found if finding.guess.kind == "survey"}
-    return {
-        finding.file: f"it is read whole, and its layer {shown(str(finding.layer))!r} names plants that would count as "
-        "patches to treat: export the survey to a file of its own"
-        for finding, facts in iterate_layers(found)
-        if finding.file in surveys and finding.guess.kind != "survey" and facts.plants
-    }
-
-
 def _survey_parts(settled: Settled, writer: _Writer) -> list[str]:
-    """One block for each folder of survey files, so that a crew or a day can be told apart."""
+    """One block for each folder of survey files, so that a crew or a day can be told apart; a file that also holds
+    other layers has its own, which names those of the survey."""
+    mixed = {finding.file for finding in settled.found if finding.guess.kind != "survey"}
     blocks: dict[tuple[str, bool], list[Finding]] = {}
     for finding in settled.of("survey"):
-        blocks.setdefault((finding.file.rpartition("/")[0], _has_crs(finding)), []).append(finding)
+        place = finding.file if finding.file in mixed else finding.file.rpartition("/")[0]
+        blocks.setdefault((place, _has_crs(finding)), []).append(finding)
     if not blocks:
         return ["# NO SURVEY WAS FOUND. Name its files:\n# [[survey]]\n# files = []"]
-    others: dict[str, list[str]] = {finding.file: [] for finding in settled.of("survey")}
-    for finding in settled.found:
-        if finding.guess.kind != "survey" and finding.file in others:
-            others[finding.file].append(shown(str(finding.layer)))
     return [
-        "\n".join([*_along(found, others), writer.survey(place, found, has_crs=has_crs)])
-        for (place, has_crs), found in blocks.items()
-    ]
-
-
-def _along(found: list[Finding], others: dict[str, list[str]]) -> list[str]:
-    """What a survey's file holds besides: it is read whole, so that shows in the ledger."""
-    return [
-        f"# {shown(file)} is read whole: records of its other layers ({', '.join(others[file])}) name no plant and "
-        "will show as set aside"
-        for file in dict.fromkeys(finding.file for finding in found)
-        if others[file]
+        writer.survey(place.rpartition("/")[0] if place in mixed else place, found, only=place in mixed)
+        for (place, _), found in blocks.items()
     ]
 
 
@@ -284,17 +257,28 @@ class _Writer:
         lines = [f"file = {self.file(finding)}"]
         return "\n".join(lines + ([f"layer = {quoted(finding.layer)}"] if finding.layer else []))
 
-    def survey(self, place: str, found: list[Finding], *, has_crs: bool) -> str:
+    def survey(self, place: str, found: list[Finding], *, only: bool) -> str:
         names = list(dict.fromkeys(self.file(finding) for finding in found))
         lines = [_why(finding) for finding in found]
         lines += ["[[survey]]", "files = [", *(f"    {name}," for name in names), "]"]
-        if not has_crs:
+        if only:
+            layers = [quoted(finding.layer) for finding in found if finding.layer]
+            lines.append(f"layers = [{', '.join(layers)}]")
+        if not _has_crs(found[0]):
             lines.append('# crs = ""                          # not in the files: until it is set, all is set aside')
         if place:
             lines.append(f"# observer = {quoted(place.rpartition('/')[2])}")
         lines.append('# gps_accuracy = ""                   # where a record has none')
         lines.append('# defaults = { radius = "" }          # where a point has no size; without it, it is set aside')
         return "\n".join(lines)
+
+    def pictures(self, finding: Finding) -> str:
+        lines = [
+            "[[photos]]",
+            f"files = [{self.file(finding)}]",
+            'within = ""                          # of a patch: farther ones are set aside',
+        ]
+        return "\n".join([_why(finding), *(f"# {line}" for line in lines)])
 
     def protect(self, finding: Finding, why: str | None) -> str:
         guess = finding.guess

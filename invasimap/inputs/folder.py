@@ -5,7 +5,6 @@ from __future__ import annotations
 import dataclasses
 import os
 import warnings
-from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
@@ -21,6 +20,7 @@ from invasimap.core.files import sha256
 from invasimap.core.survey_settings import SurveySection
 from invasimap.inputs.cells import text_column
 from invasimap.inputs.formats.door import SIDE_FILES, SUFFIXES, read_file
+from invasimap.inputs.formats.photos import read_photos
 from invasimap.inputs.formats.raw import RawLayer
 from invasimap.inputs.layers import layers_by_name
 from invasimap.inputs.roles import role_cells
@@ -39,7 +39,7 @@ from invasimap.inputs.species import Catalogue, plain_name
 RASTERS: Final = {
     ".tif": "GTiff", ".tiff": "GTiff", ".img": "HFA", ".asc": "AAIGrid", ".bil": "EHdr", ".flt": "EHdr",
 }  # fmt: skip
-_PHOTOS: Final = (".jpg", ".jpeg", ".png", ".heic")
+_PHOTOS: Final = (".jpg", ".jpeg", ".png", ".heic", ".heif")
 _SKIPPED: Final = ("out", "__MACOSX", "__pycache__")
 _MOST_NAMES: Final = 200  # plant names of a layer that are looked up
 _MOST_VALUES: Final = 12
@@ -77,11 +77,29 @@ def look_through(folder: Path, *, species: Catalogue) -> list[Finding]:
         raise InputError(Fault(where=str(folder), what="is no folder", mend="name the folder with the field files"))
     found: list[Finding] = []
     seen: dict[str, str] = {}
+    pictures: dict[str, list[Path]] = {}
     for path in list_files(folder):
         name = path.relative_to(folder).as_posix()
+        if path.suffix.lower() in _PHOTOS and path.is_file():
+            pictures.setdefault(str(path.relative_to(folder).with_name(f"*{path.suffix}")), []).append(path)
+            continue
         twin = _twin(path, name, seen)
         found += [_left(name, f"the same, byte for byte, as {twin}")] if twin else look_at(path, name, species=species)
-    return found
+    return found + [_pictures(pattern, paths) for pattern, paths in pictures.items()]
+
+
+def _pictures(pattern: str, paths: list[Path]) -> Finding:
+    """The pictures of a folder: worth a block where any says where it was taken."""
+    table = read_photos(paths, labels=[path.name for path in paths])
+    located = int((table["problem"] == "").sum())
+    if not located:
+        return _left(pattern, f"{_count(len(paths), 'picture')} without a position")
+    reason = f"{located} of {_count(len(paths), 'picture')} say where they were taken"
+    return Finding(file=pattern, guess=Guess(kind="photos", label="pictures", reason=reason))
+
+
+def _count(number: int, name: str) -> str:
+    return f"{number} {name}{'s' if number != 1 else ''}"
 
 
 def list_files(folder: Path) -> list[Path]:
@@ -102,13 +120,10 @@ def look_at(path: Path, name: str, *, species: Catalogue) -> list[Finding]:
     suffix = path.suffix.lower()
     if any("\ud800" <= sign <= "\udfff" for sign in name) or name.startswith("~"):
         return [_left(name, "its name cannot be written in a settings file: rename it")]
-    if path.is_dir():
-        return [_left(name, "a file geodatabase is not read: export its layers to a GeoPackage")]
     if suffix in RASTERS:
         return [_look_at_raster(path, name)]
     if suffix not in SUFFIXES:
-        what = "a picture" if suffix in _PHOTOS else f"{suffix or 'no suffix'!r} is no kind of file that is read"
-        return [_left(name, what)]
+        return [_left(name, f"{suffix or 'no suffix'!r} is no kind of file that is read")]
     try:
         parts = _parts(read_file(path, label=name), species)
     except InputError as error:
@@ -240,10 +255,3 @@ def _raster_facts(path: Path, name: str) -> RasterFacts:
                 has_crs=crs is not None,
                 bounds=_lonlat_bounds(tuple(source.bounds), crs),
             )
-
-
-def iterate_layers(found: list[Finding]) -> Iterator[tuple[Finding, LayerFacts]]:
-    """Findings that are vector layers, with their facts."""
-    for finding in found:
-        if isinstance(finding.facts, LayerFacts):
-            yield finding, finding.facts

@@ -12,7 +12,7 @@ from typing import Final, Literal
 
 Kind = Literal[
     "survey", "stands", "protect", "ways", "entries", "open_ground", "barriers", "wet_ground", "crossings",
-    "elevation", "unknown",
+    "elevation", "photos", "unknown",
 ]  # fmt: skip
 LonLatBounds = tuple[float, float, float, float]
 

@@ -126,7 +126,7 @@ def _wanted(layers: list[RawLayer], names: Sequence[str], *, label: str) -> list
     if len(named) == 1:
         return layers
     kept = [
-        dataclasses.replace(layer, label=label if len(names) == 1 else f"{label}:{name}")
+        dataclasses.replace(layer, layer=name, label=label if len(names) == 1 else f"{label}:{name}")
         for name, layer in named.items()
         if name in names
     ]

@@ -13,6 +13,7 @@ import pytest
 import rasterio
 import shapely
 from affine import Affine
+from PIL import Image
 
 import invasimap
 from invasimap.core.toml_file import read_tract
@@ -284,14 +285,39 @@ def test_what_would_be_refused_is_left_commented_with_the_reason(tmp_path):
     assert "no coordinate reference system" in text
 
 
-def test_a_survey_is_not_taken_from_a_file_whose_rare_plants_would_come_along(tmp_path):
+def test_only_the_surveys_layer_is_read_of_a_file_that_holds_rare_plants_too(tmp_path):
     write(tmp_path / "all.gpkg", stands(), layer="stands")
     write(tmp_path / "all.gpkg", survey(), layer="invasives")
     rare = frame([shapely.Point(X + 20, Y + 20)], species=["Platanthera ciliaris"])
     write(tmp_path / "all.gpkg", rare, layer="rare_plants")
     done = start(tmp_path)
-    assert done.returncode == 2 and "plants that would count as patches to treat" in done.stderr
-    assert "survey" not in tomllib.loads((tmp_path / "tract.toml").read_text(encoding="utf-8"))
+    assert done.returncode == 0, done.stderr
+    (block,) = tomllib.loads((tmp_path / "tract.toml").read_text(encoding="utf-8"))["survey"]
+    assert block == {"files": ["all.gpkg"], "layers": ["invasives"]}
+    plan = invasimap.plan(tmp_path)
+    assert len(plan.patches) == 3 and "Platanthera ciliaris" not in set(plan.patches["species"])
+
+
+def test_a_survey_in_a_file_geodatabase_is_found(tmp_path):
+    write(tmp_path / "crew.gdb", survey(), driver="OpenFileGDB", layer="invasives")
+    write(tmp_path / "stands.gpkg", stands())
+    assert start(tmp_path).returncode == 0
+    assert len(invasimap.plan(tmp_path).patches) == 3
+
+
+def test_pictures_with_positions_get_a_block_to_fill_in(tmp_path):
+    write_csv(tmp_path / "survey.csv", survey())
+    write(tmp_path / "stands.gpkg", stands())
+    (tmp_path / "pics").mkdir()
+    for name, located in (("a.jpg", True), ("b.jpg", True), ("c.jpg", False), ("d.JPG", False)):
+        exif = Image.Exif()
+        if located:
+            exif[0x8825] = {1: "N", 2: (37.0, 56.0, 51.0), 3: "W", 4: (80.0, 59.0, 58.0)}
+        Image.new("RGB", (8, 8)).save(tmp_path / "pics" / name, exif=exif)
+    assert start(tmp_path).returncode == 0
+    text = (tmp_path / "tract.toml").read_text(encoding="utf-8")
+    assert "2 of 3 pictures say where they were taken" in text and "1 picture without a position" in text
+    assert '# [[photos]]\n# files = ["pics/*.jpg"]\n# within = ""' in text
 
 
 def test_odd_names_stay_inside_their_strings(tmp_path):

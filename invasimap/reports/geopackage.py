@@ -55,6 +55,20 @@ def write_geopackage(plan: Plan, path: Path) -> None:
                 append=path.exists(), layer_options={"DESCRIPTION": ABOUT[name]},
                 layer_metadata={"cautions": " ".join(CAUTIONS), "units": f"areas in {plan.shown.area}"},
             )  # fmt: skip
+        if len(plan.photos):
+            _write_pictures(plan, path)
+
+
+def _write_pictures(plan: Plan, path: Path) -> None:
+    """Where pictures were taken; of one without a position the row alone."""
+    photos = plan.photos.drop(columns=["lon", "lat"])
+    points = gpd.GeoSeries(gpd.points_from_xy(plan.photos["lon"], plan.photos["lat"]), crs=4326)
+    points[plan.photos["lon"].isna()] = None
+    layer = gpd.GeoDataFrame(shown_table(photos, plan.shown), geometry=points).to_crs(plan.crs)
+    pyogrio.write_dataframe(
+        layer, path, layer="photos", driver="GPKG", geometry_type="Point", append=True,
+        layer_options={"DESCRIPTION": "Pictures, where they were taken, and the patch nearest to each."},
+    )  # fmt: skip
 
 
 def plan_layer(plan: Plan, name: str) -> gpd.GeoDataFrame:

@@ -180,10 +180,35 @@ def record_reports(plan: Plan) -> list[PrintedTable]:
     if len(plan.columns):
         heads = ["File", "Column", "Taken for", "Unit in its header", "Recognised by"]
         found.append(_cut(PrintedTable(caption="How the columns were read", heads=heads, rows=_texts(plan.columns))))
+    if len(plan.photos):
+        found.append(_cut(_pictures(plan)))
     if len(plan.repaired):
         heads = [headed(str(name).replace("_", " ")) for name in plan.repaired.columns]
         found.append(_cut(PrintedTable(caption="Repaired", heads=heads, rows=_texts(plan.repaired))))
     return found
+
+
+def _pictures(plan: Plan) -> PrintedTable:
+    rows = [
+        [
+            str(row.file),
+            str(row.taken).replace("T", " "),
+            _bearing(row),
+            str(row.patch),
+            str(row.species),
+            str(row.reason),
+        ]
+        for row in rows_of(plan.photos)
+    ]
+    heads = ["Picture", "Taken", "Camera faced", "Patch", "Species of the patch", "Why it shows none"]
+    return PrintedTable(caption="Pictures, and the patch nearest to each", heads=heads, rows=rows, latin=frozenset({4}))
+
+
+def _bearing(row: Any) -> str:
+    """Where a camera faced; which north is meant is said where the picture says it."""
+    if pd.isna(row.direction_deg):
+        return ""
+    return f"{row.direction_deg:.0f}°" + (f" ({row.direction_ref} north)" if row.direction_ref else "")
 
 
 def said_text(raw: str) -> str:

@@ -59,6 +59,7 @@ def plan_tables(plan: Plan) -> dict[str, pd.DataFrame]:
         "repaired": _sorted(plan.repaired, keys=len(plan.repaired.columns)),
         "set_aside": set_aside_table(plan),
         "columns": plan.columns,
+        **({"photos": shown_table(plan.photos, shown)} if len(plan.photos) else {}),
     }
 
 

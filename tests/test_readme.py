@@ -5,6 +5,9 @@ import subprocess
 import sys
 from pathlib import Path
 
+import pytest
+
+from invasimap.core.survey_settings import IntakeSection
 from invasimap.core.toml_file import read_tract
 
 README = (Path(__file__).parents[1] / "README.md").read_text(encoding="utf-8")
@@ -22,7 +25,7 @@ def test_python_example_prints_what_it_says():
 
 
 def test_settings_example_is_accepted(tmp_path):
-    (text,) = blocks("toml")
+    text, _ = blocks("toml")
     (tmp_path / "tract.toml").write_text(re.sub(r"^   ", "", text, flags=re.M), encoding="utf-8")
     tract = read_tract(tmp_path)
     assert tract.protect[0].kind == "perennial stream" and tract.access.foot.max_walk_min == 30
@@ -32,3 +35,13 @@ def test_two_commands_set_themselves_up():
     commands = [line for block in blocks("sh") for line in block.splitlines()]
     assert len(commands) == 2
     assert all(command.startswith("python3 -m venv .venv && .venv/bin/pip install") for command in commands)
+
+
+def test_the_settings_of_field_files_are_valid_and_show_the_defaults(tmp_path):
+    _, text = blocks("toml")
+    head = '[tract]\nname = "A"\n[stands]\nfile = "a.gpkg"\n'
+    (tmp_path / "tract.toml").write_text(head + text, encoding="utf-8")
+    tract = read_tract(tmp_path)
+    assert tract.photos[0].within_m == pytest.approx(15.24)
+    shown = tract.intake.model_copy(update={"species": None, "cover_scales": {}})
+    assert shown == IntakeSection()

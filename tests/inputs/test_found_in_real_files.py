@@ -33,7 +33,8 @@ def test_a_comma_behind_the_height_is_no_fourth_number(write, read):
 
 
 def test_kml_parts_named_as_in_other_formats_are_read(write, read):
-    ring = "<outerBoundaryIs><LinearRing><coordinates>-80,38 -80,38.001 -79.999,38</coordinates></LinearRing></outerBoundaryIs>"
+    ring = "<LinearRing><coordinates>-80,38 -80,38.001 -79.999,38</coordinates></LinearRing>"
+    ring = f"<outerBoundaryIs>{ring}</outerBoundaryIs>"
     point = "<Point><coordinates>-80,38</coordinates></Point>"
     for name, inner in {"MultiPolygon": f"<Polygon>{ring}</Polygon>", "MultiLineString": LINE.format("-80,38 -80,38.001"),
                         "MultiPoint": point}.items():  # fmt: skip
@@ -82,3 +83,10 @@ def test_a_long_name_before_a_bracket_is_no_date_at_once():
     """Words that could be parted in very many ways are looked through once."""
     assert not is_full_date("Stratton-Rock outcrop-Lyman-Londonderry-Houghtonville (s8339)")
     assert is_full_date("Tuesday, September 3rd, 2024")
+
+
+def test_a_line_to_beyond_the_globe_is_set_aside(write, read):
+    write("a.csv", 'species,wkt\nROMU,"LINESTRING (500000 4200000, 381039468754763 123456789)"\n')
+    survey = read("a.csv", crs="EPSG:26917", defaults={"width": "2 m"})
+    assert survey.ledger["set_aside"].tolist() == [1]
+    assert "beyond the globe" in survey.set_aside["reason"][0]

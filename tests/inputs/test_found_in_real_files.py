@@ -36,8 +36,9 @@ def test_kml_parts_named_as_in_other_formats_are_read(write, read):
     ring = "<LinearRing><coordinates>-80,38 -80,38.001 -79.999,38</coordinates></LinearRing>"
     ring = f"<outerBoundaryIs>{ring}</outerBoundaryIs>"
     point = "<Point><coordinates>-80,38</coordinates></Point>"
-    for name, inner in {"MultiPolygon": f"<Polygon>{ring}</Polygon>", "MultiLineString": LINE.format("-80,38 -80,38.001"),
-                        "MultiPoint": point}.items():  # fmt: skip
+    line = LINE.format("-80,38 -80,38.001")
+    named = {"MultiPolygon": f"<Polygon>{ring}</Polygon>", "MultiLineString": line, "MultiPoint": point}
+    for name, inner in named.items():
         write(f"{name}.kml", KML.format(f"<{name}>{inner}</{name}>"))
         write(f"{name}_plain.kml", KML.format(inner))
         given = [read(file, defaults={"radius": "2 m", "width": "2 m"}).patches.geometry for file in

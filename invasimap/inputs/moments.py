@@ -57,7 +57,7 @@ _CAMERA: Final = re.compile(r"(\d{4}):(\d\d):(\d\d)(?!\S)")
 _NUMBERS: Final = re.compile(r"(\d{1,4})\s*([-/.])\s*(\d{1,2})\s*\2\s*(\d{4}|\d{1,2})")
 _RUN: Final = re.compile(r"(\d\d)(\d\d)(\d{4})")
 _YEAR_MONTH: Final = re.compile(r"((?:19|20)\d\d)(?:[-/](\d{1,2}))?|(\d{1,2})[-/]((?:19|20)\d\d)")
-_NAMED: Final = re.compile(r"(?:\d{1,4}|[a-z]+|[\s,./\-'’]+)+", re.I)  # noqa: RUF001 (typed apostrophes)
+_NAMED: Final = re.compile(r"[\da-z\s,./\-'’]+", re.I)  # noqa: RUF001 (typed apostrophes)
 _LAST_OF_2000: Final = 68  # two-digit years to 68 are 20xx, later ones 19xx (POSIX, as strptime reads %y)
 _SERIAL_DAY_0: Final = dt.date(1899, 12, 30)  # day 0 of spreadsheets as days after February 1900 count from it
 _EPOCH: Final = dt.datetime(1970, 1, 1, tzinfo=dt.UTC)

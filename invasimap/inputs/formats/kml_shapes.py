@@ -14,7 +14,8 @@ from shapely.geometry.base import BaseGeometry
 from invasimap.inputs.formats.bounds import over_vertices
 from invasimap.inputs.formats.xml import check_depth, children, local, text_of
 
-SHAPES: Final = {"Point", "LineString", "LinearRing", "Polygon", "MultiGeometry", "Track", "MultiTrack"}
+_MANY: Final = {"MultiGeometry", "MultiTrack", "MultiPoint", "MultiLineString", "MultiPolygon"}  # the last three by GML
+SHAPES: Final = {"Point", "LineString", "LinearRing", "Polygon", "Track", *_MANY}
 _ONE_PLACE: Final = "has one place only: no line and no outline"
 Places = list[tuple[float, float]]
 
@@ -39,7 +40,7 @@ def read_shapes(shapes: list[Element], *, vertices: int) -> tuple[BaseGeometry |
     parts = [part for shape in shapes for part in _parts(shape, drawing, 0)]
     if not parts:
         return None, ""
-    return parts[0] if len(parts) == 1 else _collect(parts), "; ".join(drawing.repairs[:1])
+    return parts[0] if len(parts) == 1 else _collect(parts), "; ".join(dict.fromkeys(drawing.repairs))
 
 
 def _collect(parts: list[BaseGeometry]) -> BaseGeometry:
@@ -53,7 +54,7 @@ def _collect(parts: list[BaseGeometry]) -> BaseGeometry:
 def _parts(shape: Element, drawing: _Drawing, depth: int) -> list[BaseGeometry]:
     check_depth(depth)
     kind = local(shape)
-    if kind in ("MultiGeometry", "MultiTrack"):
+    if kind in _MANY:
         return [p for child in shape if local(child) in SHAPES for p in _parts(child, drawing, depth + 1)]
     return _MAKERS[kind](shape, drawing)
 
@@ -121,7 +122,18 @@ def _coordinates(shape: Element, drawing: _Drawing) -> Places:
     items = " ".join(text.split()).replace(" ,", ",").replace(", ", ",").split()
     if not items:
         raise ValueError("coordinates are blank")
-    return [_pair(item, item.split(",")) for item in items]
+    return [place for item in items for place in _places(item, drawing)]
+
+
+def _places(item: str, drawing: _Drawing) -> Places:
+    """The place of a tuple; those of tuples of three that commas alone run together."""
+    cells = item.rstrip(",").split(",")
+    if len(cells) <= 3:
+        return [_pair(item, cells)]
+    if len(cells) % 3:
+        raise ValueError(f"coordinates {item[:40]!r} are not read: {len(cells)} numbers without a space")
+    drawing.repairs.append("coordinates without spaces between the places: read in threes")
+    return [_pair(item, cells[at : at + 3]) for at in range(0, len(cells), 3)]
 
 
 def _pair(text: str, cells: list[str]) -> tuple[float, float]:

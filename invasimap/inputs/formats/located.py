@@ -27,6 +27,10 @@ _TEXT: Final = (
     "utmcoordinates", "latlon", "latlong", "latitudelongitude", "coordinates", "coordinate", "coords", "position",
 )  # fmt: skip
 _ZONE: Final = ("utmzone", "zoneutm", "gridzone", "zone")
+# columns of loggers that hold the hemisphere of the degrees beside them
+_HALVES: Final = {"lat": ("ns", "nsindicator", "latns", "latref", "latituderef", "lathemisphere", "latitudehemisphere"),
+                  "lon": ("ew", "ewindicator", "lonew", "lonref", "longituderef", "lonhemisphere",
+                          "longitudehemisphere")}  # fmt: skip
 _EASTING: Final = ("easting", "east", "utmx", "utme", "utmeasting")
 
 
@@ -155,6 +159,8 @@ def _of_columns(
         bare = zones.str.fullmatch(r"\D*\d+\D*").fillna(False) & ~zones.str.contains(r"\d\s*[A-Za-z]")
         notes = (f"{label}: UTM zones without a letter are taken as north of the equator",) if bare.any() else ()
         return dataclasses.replace(_of_positions(positions.parse_utm(lon, lat, zones), frame.index), notes=notes)
+    if known:
+        lon, lat = (_with_half(cells, frame, axis) for cells, axis in ((lon, "lon"), (lat, "lat")))
     (x, lon_why), (y, lat_why) = positions.parse_degrees(lon, axis="lon"), positions.parse_degrees(lat, axis="lat")
     why = pd.Series(np.where(lon_why != "", lon_why, lat_why), index=frame.index, dtype=object)
     return Located(xy=np.column_stack([x, y]), problem=why, crs=WGS84 if known else None)
@@ -172,6 +178,20 @@ def _axis(frame: pd.DataFrame, columns: list[Column], *, comma: DecimalComma) ->
             cells = cells.map(lambda text: plain_number(text, thousands=comma == "unless_thousands"))
         found = found.or_else(cells)
     return pd.Series(found.to_numpy(), index=frame.index, dtype=object)
+
+
+def _with_half(cells: pd.Series[Any], frame: pd.DataFrame, axis: str) -> pd.Series[Any]:
+    """Degrees without a sign, with the letter that a column of hemispheres beside them gives."""
+    name = _named(frame.columns, _HALVES[axis])
+    if not name:
+        return cells
+    letter = text_column(frame[name]).str.upper().str[:1]
+    if pd.api.types.is_float_dtype(cells):
+        return cells.mask(letter.isin(["S", "W"]) & (cells > 0), -cells)
+    bare = cells.astype(str).str.fullmatch(r"\s*\d[^A-Za-z]*") & letter.isin(
+        ["N", "S"] if axis == "lat" else ["E", "W"]
+    )
+    return cells.mask(bare, cells + " " + letter)
 
 
 def _alike(columns: list[Column], *, known: bool) -> list[Column]:

@@ -74,11 +74,26 @@ def decode(data: bytes, *, label: str) -> tuple[str, tuple[str, ...]]:
     try:
         text, notes = data.decode("utf-8-sig"), ()
     except UnicodeDecodeError:
-        text = data.decode("cp1252", errors="replace")
-        return text, (f"{label}: is not UTF-8: read as Windows-1252",)
+        text, other = _decode_lines(data)
+        which = f"{other} of its lines are" if other else "is"
+        return text, (f"{label}: {which} not UTF-8: read as Windows-1252",)
     if "\0" in text:
         raise LayerError(Fault(where=label, what="is no text file", mend="export it as CSV"))
     return text, notes
+
+
+def _decode_lines(data: bytes) -> tuple[str, int]:
+    """Text of lines in two encodings, and how many are not UTF-8; 0 where no sign beyond ASCII is."""
+    lines: list[str] = []
+    other, wide = 0, False
+    for line in data.split(b"\n"):
+        try:
+            lines.append(line.decode("utf-8-sig" if not lines else "utf-8"))
+            wide = wide or not line.isascii()
+        except UnicodeDecodeError:
+            lines.append(line.decode("cp1252", errors="replace"))
+            other += 1
+    return "\n".join(lines), other if wide else 0
 
 
 def parse(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
 import shapely
 from pyproj import CRS, Transformer
 
@@ -14,6 +15,8 @@ if TYPE_CHECKING:
 
 EDGE_M = 500.0  # longer edges get points before they are moved: a 500 m edge bows by under 1 cm
 EDGE_DEG = 0.005
+BEYOND = 1e9  # of any system, in metres or feet; a line drawn so far fills the memory when points are added
+BEYOND_DEG = 720.0
 
 
 def working_crs(lon: float, lat: float) -> CRS:
@@ -68,8 +71,17 @@ def require_same_metres(**layers: gpd.GeoDataFrame) -> CRS:
 
 
 def to_working(layer: gpd.GeoDataFrame, crs: CRS, *, name: str) -> gpd.GeoDataFrame:
-    """The layer in the working system, flat (no z), long edges densified first."""
+    """The layer in the working system, flat (no z), long edges densified first.
+
+    Raises
+    ------
+    CRSError
+        When it has no system, or coordinates that lie beyond the globe in it.
+    """
     source = require_crs(layer, name)
+    if (np.abs(np.nan_to_num(layer.total_bounds)) > (BEYOND_DEG if source.is_geographic else BEYOND)).any():
+        what = f"has coordinates beyond the globe in {source.name}"
+        raise CRSError(Fault(where=name, what=what, mend="check its crs, and the shapes at its edges"))
     edge = EDGE_DEG if source.is_geographic else EDGE_M / (source.axis_info[0].unit_conversion_factor or 1.0)
     flat = shapely.force_2d(layer.geometry.to_numpy())
     return layer.set_geometry(shapely.segmentize(flat, edge), crs=layer.crs).to_crs(crs)

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from pyproj import CRS
 from pyproj.transformer import AreaOfInterest, TransformerGroup
 
-from invasimap.core.crs import EDGE_DEG, EDGE_M, to_lonlat, to_working
+from invasimap.core.crs import BEYOND, EDGE_DEG, EDGE_M, to_lonlat, to_working
 from invasimap.inputs.cells import Cells
 from invasimap.inputs.formats.raw import RawLayer
 from invasimap.inputs.mend import with_more_points
@@ -26,7 +26,6 @@ from invasimap.inputs.which_crs import said_systems, systems_that_fit
 DATUM_M: Final = 5.0  # NAD83 against WGS 84 is 4 m by name and 1 to 2 m on the ground: not worth a note
 AROUND_DEG: Final = 0.1
 _MOST_TRIED: Final = 10_000  # positions of a file that are tried in other systems
-_WIDEST: Final = 1e9  # of any system, in metres or feet; a line drawn so far fills the memory when points are added
 NEAR_M: Final = 1_000.0  # a record further than this outside the stands' bounds is taken for a mistake
 
 
@@ -273,7 +272,7 @@ def _range_problem(bounds: NDArray[np.float64], has: Any, finite: Any, source: C
     found[zero] = "coordinates are 0, 0: no position was recorded"
     if not source.is_geographic:
         with np.errstate(invalid="ignore"):
-            found[has & finite & (np.abs(bounds) > _WIDEST).any(axis=1)] = "coordinates are beyond the globe"
+            found[has & finite & (np.abs(bounds) > BEYOND).any(axis=1)] = "coordinates are beyond the globe"
         return found
     with np.errstate(invalid="ignore"):
         lat = has & finite & ((bounds[:, 1] < -90) | (bounds[:, 3] > 90))

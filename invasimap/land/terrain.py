@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import warnings
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -119,7 +122,7 @@ def read_terrain(
     transform, shape = grid_over(bounds, cell_m=cell_m)
     facts = raster_facts(path, unit=unit, source_crs=source_crs)
     try:
-        with rasterio.open(path) as source:
+        with _opened(path) as source:
             window: dict[str, Any] = {"transform": transform, "height": shape[0], "width": shape[1]}
             with WarpedVRT(
                 source, src_crs=facts.crs, crs=crs.to_wkt(), resampling=Resampling.bilinear, dtype="float32",
@@ -148,7 +151,7 @@ class RasterFacts:
 def raster_facts(path: Path, *, unit: str | None = None, source_crs: CRS | None = None) -> RasterFacts:
     """Vertical unit, scale and system of an elevation raster; see ``read_terrain`` for what it raises."""
     try:
-        with rasterio.open(path) as source:
+        with _opened(path) as source:
             return RasterFacts(
                 crs=_known_crs(source, path, source_crs),
                 m_per_unit=METRES_PER_UNIT[_vertical_unit(source, path, unit)],
@@ -158,6 +161,16 @@ def raster_facts(path: Path, *, unit: str | None = None, source_crs: CRS | None 
     except rasterio.errors.RasterioError as error:
         mend = "export it as a GeoTIFF"
         raise LayerError(Fault(where=str(path), what=f"cannot be read as a raster: {error}", mend=mend)) from error
+
+
+@contextmanager
+def _opened(path: Path) -> Iterator[Any]:
+    """A raster; that it says no place is told by its missing system."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", rasterio.errors.NotGeoreferencedWarning)
+        source = rasterio.open(path)
+    with source:
+        yield source
 
 
 def _known_crs(source: Any, path: Path, given: CRS | None) -> Any:

@@ -190,3 +190,10 @@ def test_elevation_faults_are_found_without_the_stands(tract, tmp_path):
 
 
 UTM_CRS = gpd.GeoSeries(crs=UTM).crs
+
+
+def test_stands_drawn_to_beyond_the_globe_are_an_error_not_a_crash(tract):
+    settings = tract(gpd.GeoDataFrame(geometry=[shapely.Point(HERE)], crs=UTM))
+    far = shapely.box(HERE[0], HERE[1], HERE[0] + 100, 3.8e14)
+    gpd.GeoDataFrame({"stand": ["1"]}, geometry=[far], crs=UTM).to_file(settings.folder / "stands.gpkg")
+    assert "beyond the globe" in faults(settings)

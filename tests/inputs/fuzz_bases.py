@@ -33,8 +33,8 @@ REAL = {
         "gps/georust_gpx/wikipedia_example.gpx", "gps/georust_gpx/with_accuracy.gpx", "gps/gpsbabel/global.gpx",
         "gps/georust_gpx/viking_with_route_extensions.gpx", "gps/gpsbabel/dop-test.gpx", "gps/gdal/gpx/test.gpx",
         "gps/gpsbabel/gpxpassthrough10.gpx", "gps/togeojson/garmin_extensions.gpx", "gps/gpxpy/unicode_with_bom.gpx",
-        "gps/gpxpy/track_with_dilution_errors.gpx", "gps/togeojson/bad.gpx", "hostile/gpx/github-issue18-regression.gpx",
-        "gps/georust_gpx/badcharacter.xml", "gps/fiona/test_gpx.gpx",
+        "gps/gpxpy/track_with_dilution_errors.gpx", "gps/togeojson/bad.gpx", "gps/fiona/test_gpx.gpx",
+        "gps/georust_gpx/badcharacter.xml", "hostile/gpx/github-issue18-regression.gpx",
     ),
     "kml": (
         "gps/libkml/extendeddata.kml", "gps/libkml/schemadata.kml", "gps/togeojson/gxtrack.kml",
@@ -135,8 +135,11 @@ def _kml(_: Path) -> list[bytes]:
     outer, inner = map(ring, SHAPES["Polygon"])
     polygon = f"<Polygon><outerBoundaryIs>{outer}</outerBoundaryIs><innerBoundaryIs>{inner}</innerBoundaryIs></Polygon>"
     point = "<Point><coordinates>-80,38,250</coordinates></Point>"
-    track = "<gx:Track><when>2024-09-03T16:00:00Z</when><gx:coord>-80 38 0</gx:coord><gx:coord>-80 38.001 0</gx:coord></gx:Track>"
-    marks = mark("ROMU", point) + mark("LOJA", polygon) + mark("LOMA6", f"<MultiGeometry>{polygon}{point}</MultiGeometry>")
+    coords = "<gx:coord>-80 38 0</gx:coord><gx:coord>-80 38.001 0</gx:coord>"
+    track = f"<gx:Track><when>2024-09-03T16:00:00Z</when>{coords}</gx:Track>"
+    marks = (
+        mark("ROMU", point) + mark("LOJA", polygon) + mark("LOMA6", f"<MultiGeometry>{polygon}{point}</MultiGeometry>")
+    )
     text = (
         '<kml xmlns="http://www.opengis.net/kml/2.2" xmlns:gx="http://www.google.com/kml/ext/2.2"><Document><Folder>'
         f"<name>A</name>{marks}<Folder><name>B</name>{mark('ALPE4', track)}</Folder></Folder></Document></kml>"
@@ -147,9 +150,14 @@ def _kml(_: Path) -> list[bytes]:
 def _features() -> list[dict]:
     said = dict(zip(HEAD, ("Rosa multiflora", "35", 20, "2024-09-04"), strict=False))
     return [
-        {"type": "Feature", "id": number, "properties": {**said, "crew": {"a": [1]}}, "geometry": {"type": kind, "coordinates": places}}
+        {
+            "type": "Feature",
+            "id": number,
+            "properties": {**said, "crew": {"a": [1]}},
+            "geometry": {"type": kind, "coordinates": places},
+        }
         for number, (kind, places) in enumerate(SHAPES.items())
-    ]  # fmt: skip
+    ]
 
 
 def _geojson(_: Path) -> list[bytes]:

@@ -102,11 +102,8 @@ def failures(bases: list[Base], numbers: Sequence[int], *, seed: int, home: Path
         why = problem(batch, box)
         if why:
             single = {n: said for n, one in batch.items() if (said := problem({n: one}, box))}
-            single = single or {-1: f"only together, {list(batch)}: {why}"}
-            found += [
-                f"{bases[0].kind} {n}: {batch[n].base if n in batch else ''} {batch[n].steps if n in batch else ''}: {w}"
-                for n, w in single.items()
-            ]
+            found += [f"{bases[0].kind} {n}: {batch[n].base} {batch[n].steps}: {said}" for n, said in single.items()]
+            found += [] if single else [f"{bases[0].kind} {list(batch)}, only together: {why}"]
     box.trap.close()
     return found
 
@@ -126,7 +123,9 @@ def problem(batch: dict[int, Mutant], box: Sandbox) -> str:
             _check_photos(batch, box) if next(iter(batch.values())).kind == "jpg" else _check_survey(batch, box)
         after = box.files()
         assert not box.requests(), "a request was made"
-        assert after == before, f"files changed: {sorted(k for k in {*after, *before} if after.get(k) != before.get(k))}"
+        assert after == before, (
+            f"files changed: {sorted(k for k in {*after, *before} if after.get(k) != before.get(k))}"
+        )
     except Exception as error:  # noqa: BLE001 (the finding itself)
         return f"{type(error).__name__}: {str(error)[:400]}{_where(error)}"
     return ""
@@ -220,7 +219,7 @@ def _check_photos(batch: dict[int, Mutant], box: Sandbox) -> None:
     )  # fmt: skip
     table = attach_photos(photos, survey.patches, crs=CRS, within_m=50, timezone=ZoneInfo("America/New_York"))
     assert ((table["patch"] == "") == (table["reason"] != "")).all(), "a picture has neither patch nor reason"
-    ledger = photo_ledger(table)
+    ledger, _ = photo_ledger(table, crs=CRS)
     assert ledger["records"].sum() == len(batch), "the ledger lost a picture"
     assert (ledger[["accepted", "repaired", "set_aside"]].sum(axis=1) == ledger["records"]).all(), "the ledger is off"
     for text in (*table["reason"], *photos["time"], *photos["problem"]):
@@ -256,9 +255,8 @@ def main() -> int:
                 seconds = time.perf_counter() - start[0], time.process_time() - start[1]
                 wrong += len(found)
                 lines = "".join(f"  {line}\n" for line in found[:20])
-                sys.stdout.write(
-                    f"{kind} {source}: {count} in {seconds[0]:.0f} s ({seconds[1]:.0f} s of CPU), {len(found)} wrong\n{lines}"
-                )
+                took = f"{seconds[0]:.0f} s ({seconds[1]:.0f} s of CPU)"
+                sys.stdout.write(f"{kind} {source}: {count} in {took}, {len(found)} wrong\n{lines}")
                 sys.stdout.flush()
     return int(wrong > 0)
 

@@ -85,7 +85,9 @@ def _kmz(data: bytes) -> Expected:
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
             found = [_kml(archive.read(name)).exact for name in archive.namelist() if name.lower().endswith(".kml")]
-            plain = all(name.isalnum() for info in archive.infolist() for name in info.filename.replace(".", "/").split("/"))
+            plain = all(
+                name.isalnum() for info in archive.infolist() for name in info.filename.replace(".", "/").split("/")
+            )
     except (zipfile.BadZipFile, NotImplementedError, RuntimeError, EOFError, OSError, ValueError, zlib.error):
         return Expected()
     counts = [count for count in found if count is not None]

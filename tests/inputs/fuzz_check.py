@@ -33,7 +33,7 @@ from invasimap.inputs.photos import attach_photos, photo_ledger
 from invasimap.inputs.species import load_catalogue
 from invasimap.inputs.survey import Survey, read_survey
 
-BATCH = 40
+BATCH = 60
 SHARES = {
     "gpx": 16, "kml": 14, "csv": 18, "tsv": 4, "geojson": 14, "geojsonl": 5, "kmz": 4, "zip": 4, "xlsx": 5, "shp": 5,
     "gpkg": 2, "fgb": 2, "parquet": 2, "jpg": 5,
@@ -146,7 +146,7 @@ def _check_survey(batch: dict[int, Mutant], box: Sandbox) -> None:
     real = not one.base.startswith("made")
     columns = {"columns": {"species": "name"}} if real and one.kind != "csv" else {}
     names = [f"m{n}/{m.main}" for n, m in batch.items()]
-    at_home = not real and number // BATCH % 3 == 0
+    at_home = not real and number // BATCH % 8 == 1
     far, crs = ("1000 m", {}) if at_home else ("30000 km", {"crs": "EPSG:4326"})
     section = SurveySection.model_validate({"files": [*names, FRIEND], "defaults": DEFAULTS, **columns, **crs})
     survey = read_survey(

@@ -25,6 +25,7 @@ from invasimap.inputs.which_crs import said_systems, systems_that_fit
 
 DATUM_M: Final = 5.0  # NAD83 against WGS 84 is 4 m by name and 1 to 2 m on the ground: not worth a note
 AROUND_DEG: Final = 0.1
+_FITS_M: Final = 10_000.0  # a system that brings a file no nearer than this explains nothing, however large `far` is
 _MOST_TRIED: Final = 10_000  # positions of a file that are tried in other systems
 NEAR_M: Final = 1_000.0  # a record further than this outside the stands' bounds is taken for a mistake
 
@@ -88,7 +89,8 @@ def system_notes(raw: RawLayer, placed: Placed, *, source: CRS | None, site: Sit
         return []
     xy = shapely.get_coordinates(raw.shapes[:_MOST_TRIED]) if raw.points is None else raw.points[:_MOST_TRIED]
     xy = xy[np.isfinite(xy).all(axis=1) & (xy != 0).any(axis=1)]
-    fits = systems_that_fit(*xy.T, crs=site.crs, bounds=site.bounds, near_m=site.intake.far_m) if len(xy) else []
+    near_m = min(site.intake.far_m, _FITS_M)
+    fits = systems_that_fit(*xy.T, crs=site.crs, bounds=site.bounds, near_m=near_m) if len(xy) else []
     said = f"; {said_systems(fits)}" if fits else ""
     if source is None:
         return [

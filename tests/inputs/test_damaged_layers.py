@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import re
 import sys
+from zoneinfo import ZoneInfo
 
 import geopandas as gpd
 import numpy as np
@@ -12,8 +13,12 @@ import pyogrio
 import pytest
 import shapely
 
+from invasimap.core.crs import working_crs
+from invasimap.core.survey_settings import IntakeSection, SurveySection
 from invasimap.inputs.formats.raw import RawLayer
 from invasimap.inputs.formats.vector import padded, read_flatgeobuf
+from invasimap.inputs.species import load_catalogue
+from invasimap.inputs.survey import read_survey
 
 WORDS = {"species": "ROMU", "cover": 50, "radius_ft": 10}
 POINT = {"type": "Point", "coordinates": [-80, 38]}
@@ -128,3 +133,21 @@ def test_geoparquet_without_a_system_is_set_aside_unless_set(tmp_path, read):
 def test_plain_parquet_is_refused(tmp_path, refused):
     _frame().drop(columns="geometry").to_parquet(tmp_path / "a.parquet")
     assert re.search("cannot be read", refused("a.parquet"))
+
+
+def test_a_system_that_leaves_a_file_far_away_explains_nothing(tmp_path):
+    far_off = gpd.GeoDataFrame({"species": ["ROMU"]}, geometry=[shapely.Point(-100, 45)])  # 1,900 km from the stands
+    with pytest.warns(UserWarning, match="crs"):
+        far_off.to_file(tmp_path / "a.shp")
+    survey = read_survey(
+        [SurveySection.model_validate({"files": ["a.shp"]})],
+        folder=tmp_path,
+        crs=working_crs(-80, 38),
+        near=shapely.box(-500, -500, 500, 500),
+        timezone=ZoneInfo("UTC"),
+        species=load_catalogue(),
+        intake=IntakeSection.model_validate({"far": "3000 km"}),
+    )
+    assert [note for note in survey.notes if "no CRS" in note] == [
+        "a.shp: no CRS: all 1 records are set aside; set crs in its [[survey]] block"
+    ]

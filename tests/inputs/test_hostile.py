@@ -146,7 +146,7 @@ def test_a_workbook_that_declares_entities_is_refused(part, encoding, write, ref
 
 @pytest.mark.parametrize("place", ["lon", "species", "cover", "radius", "date", "height", "accuracy", "notes"])
 @pytest.mark.parametrize(
-    "cell", ["1" + " " * 300_000 + "x", "1" * 300_000, "°" * 300_000, "38° " * 75_000, "1.,-/" * 60_000, "(" * 300_000]
+    "cell", ["1" + " " * 50_000 + "x", "1" * 50_000, "°" * 50_000, "38° " * 12_000, "1.,-/" * 10_000, "(" * 50_000]
 )
 def test_a_cell_of_megabytes_costs_one_record_at_most(place, cell, write, read):
     columns = {"species": "ROMU", "cover": "50", "radius": "10 ft", "lon": "-80", "lat": "38", place: f'"{cell}"'}
@@ -162,7 +162,7 @@ def test_a_cell_of_megabytes_costs_one_record_at_most(place, cell, write, read):
 
 
 def test_a_description_without_end_is_read_in_little_time(write, read):
-    wpt = f"<wpt lat='38' lon='-80'><name>ROMU</name><desc>{'a' * 300_000}; cover: 25 %</desc></wpt>"
+    wpt = f"<wpt lat='38' lon='-80'><name>ROMU</name><desc>{'a' * 50_000}; cover: 25 %</desc></wpt>"
     write("a.gpx", GPX.format("", wpt))
     assert read("a.gpx", defaults=SIZE).patches["cover_pct"].tolist() == [25]
 

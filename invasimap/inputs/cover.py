@@ -102,7 +102,7 @@ def _of_unknown_class(cell: str, scale: Scale) -> Cover | None:
         return None
     if cell == "0":
         return _not_found(cell)
-    match = _COVER.fullmatch(cell)
+    match = _COVER.fullmatch(" ".join(cell.split()))
     if match and (_is_open(match) or any(float(n) > _SMALL for n in (match["low"], match["high"]) if n)):
         return None
     return Cover(100.0, 100.0, 100.0, how=f"cover class {cell!r}: {scale.how}")
@@ -110,8 +110,9 @@ def _of_unknown_class(cell: str, scale: Scale) -> Cover | None:
 
 def _of_number(cell: str, scale: Scale) -> Cover:
     """A percent or fraction: a number, a range or an open range."""
-    labelled = _LABELLED.fullmatch(cell)
-    match = _COVER.fullmatch((labelled["after"] or labelled["before"]).strip() if labelled else cell)
+    plain = " ".join(cell.split())  # the patterns try every way to share out a run of blanks
+    labelled = _LABELLED.fullmatch(plain)
+    match = _COVER.fullmatch((labelled["after"] or labelled["before"]).strip() if labelled else plain)
     if match is None or (_is_open(match) and match["high"]):
         classes = ", or name its class in [intake.cover_scales]" if re.search(r"[a-z+]", cell, re.I) else ""
         return _fault(f'cover {cell!r} is not read: write a percent such as "35" or "25-50 %"{classes}')

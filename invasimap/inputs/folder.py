@@ -23,6 +23,7 @@ from invasimap.inputs.formats.door import SIDE_FILES, SUFFIXES, read_file
 from invasimap.inputs.formats.photos import read_photos
 from invasimap.inputs.formats.raw import RawLayer
 from invasimap.inputs.layers import layers_by_name
+from invasimap.inputs.mend import tangled
 from invasimap.inputs.roles import role_cells
 from invasimap.inputs.sniff import (
     ColumnFacts,
@@ -215,6 +216,8 @@ def _tiles(shapes: np.ndarray) -> bool:
     if not 1 < len(shapes) <= _MOST_TILES or (shapely.get_dimensions(shapes) != 2).any():
         return False
     if shapely.get_num_coordinates(shapes).sum() > _MOST_POINTS:
+        return False
+    if tangled(shapes).any():
         return False
     mended = shapely.make_valid(shapely.force_2d(shapes))
     joined = shapely.union_all(mended)

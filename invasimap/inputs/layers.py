@@ -18,7 +18,7 @@ from invasimap.core.survey_settings import Layer
 from invasimap.inputs.formats.door import read_file
 from invasimap.inputs.formats.postgis import read_postgis
 from invasimap.inputs.formats.raw import RawLayer, unique_name
-from invasimap.inputs.mend import mend_polygons, without_flat_lines
+from invasimap.inputs.mend import TANGLED, mend_polygons, tangled, without_flat_lines
 from invasimap.inputs.records import source_crs
 from invasimap.inputs.selection import select
 
@@ -53,6 +53,7 @@ def read_layer(layer: Layer, *, folder: Path, name: str) -> gpd.GeoDataFrame:
         raw = choose(read_file(folder / Path(layer.file).expanduser(), label=where), wanted=layer.layer, where=where)
     crs = _system(raw, layer.crs, where=where, name=name)
     keep, left_out = select(raw.frame, layer.where, where=where)
+    raw = _without_tangled(raw)
     usable = (raw.marks["problem"] == "").to_numpy() & _finite(raw.shapes)
     taken = keep & usable
     lost = _left_out(raw, keep & ~usable, where=where)
@@ -68,6 +69,18 @@ def read_layer(layer: Layer, *, folder: Path, name: str) -> gpd.GeoDataFrame:
     found = gpd.GeoDataFrame(frame, geometry=geometry, crs=crs)
     found.attrs.update({"notes": notes, "lost": lost, "left_out": left_out})
     return found
+
+
+def _without_tangled(raw: RawLayer) -> RawLayer:
+    """With a problem said of every outline or line that crosses itself at too many places."""
+    crossed = (shapely.get_dimensions(raw.shapes) == 1) | ~shapely.is_valid(raw.shapes)
+    drawn = np.where(_finite(raw.shapes) & crossed, raw.shapes, None)
+    rows = np.flatnonzero(tangled(drawn))
+    if not len(rows):
+        return raw
+    marked = raw.marks.copy()
+    marked.loc[rows, "problem"] = TANGLED
+    return dataclasses.replace(raw, marks=marked)
 
 
 def choose(layers: list[RawLayer], *, wanted: str | None, where: str) -> RawLayer:

@@ -13,13 +13,15 @@ from shapely.geometry.base import BaseGeometry
 
 from invasimap.core.survey_settings import Defaults, IntakeSection
 from invasimap.inputs.cells import Cells, join_cells
-from invasimap.inputs.mend import drawn_area, mend_polygons, single_parts
+from invasimap.inputs.mend import TANGLED, drawn_area, mend_polygons, single_parts, tangled
 from invasimap.inputs.outlines import Axes, Sizes, Widths, axes_of_points, width_of_lines
 from invasimap.inputs.place import Placed
 
 SIDES: Final = 64
 CLOSING_SHARE: Final = 0.1
 _NOT_WALKED_SHARE: Final = 0.5  # a gap over half the way is a line that ends near its start, not an outline
+_MOST_PARTS: Final = 5_000  # of one mixed record or one with several points: all of them are drawn and joined
+_MOST_SHARING: Final = 500  # points that share an area: they are drawn and joined forty times
 _KINDS: Final = ("", "point", "line", "polygon")
 
 
@@ -121,6 +123,7 @@ def _from_lines(work: _Work, rows: NDArray[np.intp], records: NDArray[np.intp], 
     if not len(rows):
         return
     work.reason[rows] = widths.reason.take(records[rows]).to_numpy()
+    work.reason[rows[tangled(work.geometry[rows])]] = f"line {TANGLED}; draw it again"
     good = rows[work.reason[rows] == ""]
     used = records[good]
     work.how[good] = join_cells(_as_cells(work.how[good]), widths.how.take(used)).to_numpy()
@@ -138,6 +141,9 @@ def _from_polygons(work: _Work, rows: NDArray[np.intp], *, mend_limit: float) ->
         return
     drawn = work.geometry[rows]
     bad = rows[~shapely.is_valid(drawn)]
+    lost = tangled(work.geometry[bad])
+    work.reason[bad[lost]] = f"outline {TANGLED}; draw it again"
+    bad = bad[~lost]
     for row in bad:
         polygon = work.geometry[row]
         fixed = mend_polygons(np.array([polygon], dtype=object))[0]
@@ -168,6 +174,10 @@ def _from_parts(
 ) -> None:  # fmt: skip
     """A multipoint or mixed collection: the union of what its parts give."""
     parts = np.array([p for p in single_parts(work.geometry[row]) if not p.is_empty], dtype=object)
+    most = _MOST_SHARING if axes.by_area[record] else _MOST_PARTS
+    if len(parts) > most:
+        work.reason[row] = f"has {len(parts):,} parts; the limit is {most:,}: make them records of their own"
+        return
     inner = _Work.on(parts)
     kinds = shapely.get_dimensions(parts)
     points = np.flatnonzero(kinds == 0)

@@ -110,7 +110,7 @@ def as_columns(found: Iterable[Recognised]) -> dict[str, list[Column]]:
 
 
 def _some(texts: Iterable[str]) -> list[str]:
-    return list(islice((text for text in texts if text.strip()), MOST_TEXTS))
+    return list(islice((" ".join(text.split()) for text in texts if text.strip()), MOST_TEXTS))
 
 
 def _species_column(columns: Mapping[str, Sequence[str]], is_known: Callable[[str], bool]) -> str:

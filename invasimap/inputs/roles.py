@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import sys
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import Final, get_args
@@ -27,7 +28,9 @@ from invasimap.inputs.species import Catalogue
 ROLES: Final = (*get_args(Role), "size", "bearing")
 _WORDS: Final = ("species", "date", "observer", "notes")  # no numbers: a comma in them stays one
 _PLACE: Final = ("lon", "lat")  # read by the formats
-_PAIR: Final = re.compile(r"([^\W\d][\w ()%]*?)\s*[:=]\s*([^;|\n\r<>]+)")
+_LONGEST: Final = 200  # signs of a cell that is a number: patterns take the cube of what they look through
+_LONGEST_WORDS: Final = 1_000
+_PAIR: Final = re.compile(r"([^\W\d][\w ()%]{0,60}?)\s{0,9}[:=]\s*([^;|\n\r<>]+)")
 _NO_SPECIES: Final = 'no column names the species: set columns = { species = "…" } in its [[survey]] block'
 
 
@@ -51,7 +54,7 @@ def role_cells(raw: RawLayer, section: SurveySection, species: Catalogue) -> Rol
     read = {str(name): Cells.of(raw.frame[name]) for name in raw.frame.columns if raw.frame[name].dtype.kind != "f"}
     known = recognise(
         raw.frame.columns,
-        lambda name: read[name].texts if name in read else (),
+        lambda name: _shortened(read[name]).texts if name in read else (),
         overrides=overrides,
         is_known_species=lambda text: (match := species.match(text)).known or match.native,
     )
@@ -59,7 +62,12 @@ def role_cells(raw: RawLayer, section: SurveySection, species: Catalogue) -> Rol
     if section.cover_scale is not None:  # a unit of the header would make percents of classes
         found["cover"] = [replace(column, unit="") for column in found.get("cover", ())]
     texts = {
-        role: cells_of(raw.frame, found.get(role, ()), decimal_comma="never" if role in _WORDS else raw.decimal_comma)
+        role: cells_of(
+            raw.frame,
+            found.get(role, ()),
+            decimal_comma="never" if role in _WORDS else raw.decimal_comma,
+            longest=sys.maxsize if role == "notes" else _LONGEST_WORDS if role in _WORDS else _LONGEST,
+        )
         for role in ROLES
         if role not in _PLACE
     }
@@ -72,11 +80,17 @@ def role_cells(raw: RawLayer, section: SurveySection, species: Catalogue) -> Rol
     return Roles(cells=texts, columns=known, notes=notes)
 
 
-def cells_of(frame: pd.DataFrame, columns: Iterable[Column], *, decimal_comma: DecimalComma = "never") -> Cells:
-    """What a role's columns say: the first text that is not blank, with the header's unit where the cell has none."""
+def cells_of(
+    frame: pd.DataFrame, columns: Iterable[Column], *, decimal_comma: DecimalComma = "never", longest: int = _LONGEST
+) -> Cells:
+    """What a role's columns say: the first text that is not blank, with the header's unit where the cell has none.
+
+    A text over ``longest`` is none of the role's: it is cut, with "…" at its end.
+    """
     found = Cells.same("", len(frame))
     for column in columns:
         cells = Cells.of(frame[column.name])
+        cells = _shortened(cells, longest)
         if decimal_comma != "never":
             cells = cells.map(lambda text: plain_number(text, thousands=decimal_comma == "unless_thousands"))
         if column.unit:
@@ -84,6 +98,13 @@ def cells_of(frame: pd.DataFrame, columns: Iterable[Column], *, decimal_comma: D
             cells = cells.map(lambda text, unit=unit: with_unit(text, unit))  # type: ignore[misc]
         found = cells if found.all_blank else found.or_else(cells)
     return found
+
+
+def _shortened(cells: Cells, longest: int = _LONGEST) -> Cells:
+    """The cells with texts over ``longest`` signs cut."""
+    if max(map(len, cells.texts), default=0) <= longest:
+        return cells
+    return cells.map(lambda text: text if len(text) <= longest else f"{text[:longest]}…")
 
 
 def _take_pairs(cells: Cells, texts: dict[str, Cells], found: dict[str, list[Column]]) -> None:

@@ -6,7 +6,7 @@ import dataclasses
 import datetime as dt
 import glob
 import os
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -179,8 +179,22 @@ def matching_files(folder: Path, pattern: str) -> list[Path]:
     whole = folder / Path(pattern).expanduser()
     if whole.is_file() or is_gdb(whole):
         return [whole]
-    names = sorted(glob.glob(str(whole), recursive=True))  # noqa: PTH207 (absolute patterns too)
-    return [path for name in names if _is_read(path := Path(name)) and not _is_side_file(path)]
+    plain = map(Path, glob.glob(str(whole)))  # noqa: PTH207 (absolute patterns too)
+    paths = sorted(set(_below(whole)) if "**" in whole.parts else plain)
+    return [path for path in paths if _is_read(path) and not _is_side_file(path)]
+
+
+def _below(pattern: Path) -> Iterator[Path]:
+    """Files that a pattern with ``**`` matches; links to folders, which may lead in circles, are not followed there.
+
+    As everywhere in globs, a name that starts with a dot is matched only where the pattern has it.
+    """
+    at = pattern.parts.index("**")
+    before, after = Path(*pattern.parts[:at]), Path(*pattern.parts[at + 1 :])
+    for start in glob.glob(str(before)):  # noqa: PTH207
+        for place, folders, _ in os.walk(start):
+            folders[:] = [name for name in folders if not name.startswith(".")]
+            yield from map(Path, glob.glob(str(Path(glob.escape(place)) / after)))  # noqa: PTH207
 
 
 def _is_read(path: Path) -> bool:

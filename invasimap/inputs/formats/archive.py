@@ -5,7 +5,7 @@ from __future__ import annotations
 import stat
 import zipfile
 import zlib
-from collections.abc import Container
+from collections.abc import Container, Iterator
 from pathlib import Path, PurePosixPath
 from typing import BinaryIO, Final
 
@@ -17,6 +17,7 @@ _END: Final = b"PK\x05\x06"
 _END_64: Final = b"PK\x06\x06"
 _TAIL: Final = 65_536 + 22 + 20 + 56
 _DIRECTORY_B: Final = 1_000  # of one member's entry in the directory; real ones take about 100
+_PIECE: Final = 4096  # packed bytes, of which bzip2 can make 80 MB
 _UNREADABLE: Final = (zipfile.BadZipFile, NotImplementedError, RuntimeError, EOFError, OSError, ValueError, zlib.error)
 
 
@@ -40,7 +41,8 @@ def read_members(
                 _check(wanted, label=label, limits=limits)
                 found: dict[str, bytes] = {}
                 for member in wanted:  # an archive may hold two files of one name: both are read
-                    found[_unused(_plain(member.filename), found)] = archive.read(member)
+                    content = b"".join(member_pieces(archive, member))
+                    found[_unused(_plain(member.filename), found)] = content
                 return found
     except _UNREADABLE as error:
         raise _damaged(error, label=label) from error
@@ -112,6 +114,13 @@ def unpack(
         target.write_bytes(data)
         written.append(target)
     return written
+
+
+def member_pieces(archive: zipfile.ZipFile, member: zipfile.ZipInfo) -> Iterator[bytes]:
+    """A member piece by piece: read whole, one that says too small a size would unpack to all that is in it."""
+    with archive.open(member) as stream:
+        while piece := stream.read(_PIECE):
+            yield piece
 
 
 def check_directory(stream: BinaryIO, *, label: str, limits: LimitsSection) -> None:

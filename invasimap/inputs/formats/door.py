@@ -14,10 +14,10 @@ import pandas as pd
 import shapely
 
 from invasimap.core.errors import Fault, InputError, LayerError
-from invasimap.core.files import GDB, is_gdb
+from invasimap.core.files import GDB, is_gdb, with_side_files
 from invasimap.core.survey_settings import LimitsSection
 from invasimap.inputs.formats.archive import other_members, unpack, unpacked_size
-from invasimap.inputs.formats.bounds import first_lines, over_size, over_vertices, unread_layer
+from invasimap.inputs.formats.bounds import MAX_PARTS, first_lines, over_parts, over_size, over_vertices, unread_layer
 from invasimap.inputs.formats.content import NAMES, kind_of, read_head
 from invasimap.inputs.formats.geojson import SEQUENCES, read_geojson
 from invasimap.inputs.formats.gpx import read_gpx
@@ -28,6 +28,7 @@ from invasimap.inputs.formats.shapefile import read_shapefile
 from invasimap.inputs.formats.sheets import read_xlsx
 from invasimap.inputs.formats.tables import read_table
 from invasimap.inputs.formats.vector import read_flatgeobuf, read_gdb, read_gpkg, read_parquet
+from invasimap.inputs.mend import TANGLED, tangled
 
 TABLES: Final[dict[str, Callable[..., RawLayer | list[RawLayer]]]] = {
     ".csv": read_table, ".tsv": read_table, ".txt": read_table, ".xlsx": read_xlsx, ".xlsm": read_xlsx,
@@ -40,6 +41,7 @@ _READERS: Final[dict[str, Callable[..., RawLayer | list[RawLayer]]]] = {
 _BOUNDED: Final = (read_table, read_xlsx, read_gpx, read_kml, read_kmz, read_geojson, read_parquet)
 SIDE_FILES: Final = (".shx", ".dbf", ".prj", ".cpg", ".sbn", ".sbx", ".qix", ".qmd", ".qpj", ".xml", ".csvt")
 _TEXTS: Final = (".csv", ".tsv", ".txt", ".gpx", ".kml", ".geojson", ".json", *SEQUENCES)
+_LARGE: Final = 5_000  # coordinates of a shape that is looked at before anything is asked of its course
 SUFFIXES: Final = (*TABLES, *_READERS, ".zip")
 
 
@@ -89,7 +91,7 @@ def _kind(path: Path, *, label: str, limits: LimitsSection) -> tuple[str, tuple[
     suffix = path.suffix.lower()
     gdb = is_gdb(path)
     head = b"" if gdb else read_head(path, label=label)
-    size_B = _folder_size(path) if gdb else path.stat().st_size
+    size_B = _folder_size(path) if gdb else sum(part.stat().st_size for part in with_side_files(path))
     if size_B > limits.file_B:
         raise over_size(f"is {size_B / 1e6:,.0f} MB", where=label, setting="file", limit_B=limits.file_B)
     if gdb:
@@ -132,17 +134,23 @@ def _listed(layers: RawLayer | list[RawLayer]) -> list[RawLayer]:
 
 
 def _within(layer: RawLayer, vertices: int) -> RawLayer:
-    """The layer with every shape over the limit of vertices set aside."""
+    """The layer with every shape set aside that has too many vertices or parts, or is a tangle."""
     if layer.geometry is None:
         return layer
     counts = np.asarray(shapely.get_num_coordinates(layer.geometry))
-    over = np.flatnonzero(counts > vertices)
-    if not len(over):
+    parts = np.asarray(shapely.get_num_geometries(layer.geometry))
+    wrong = {row: over_parts(int(parts[row])) for row in np.flatnonzero(parts > MAX_PARTS)}
+    wrong |= {row: over_vertices(vertices, int(counts[row])) for row in np.flatnonzero(counts > vertices)}
+    large = np.array([row for row in np.flatnonzero(counts > _LARGE) if row not in wrong], dtype=int)
+    if len(large):
+        wrong |= dict.fromkeys(large[tangled(layer.geometry[large])], f"{TANGLED}: draw it again")
+    if not wrong:
         return layer
     geometry, marks = layer.geometry.copy(), layer.marks.copy()
+    over = np.array(list(wrong))
     geometry[over] = None
     problem = marks["problem"].to_numpy(dtype=object).copy()
-    problem[over] = [over_vertices(vertices, int(counts[row])) for row in over]
+    problem[over] = list(wrong.values())
     marks["problem"] = pd.Series(problem, dtype=object)
     return dataclasses.replace(layer, geometry=geometry, marks=marks)
 

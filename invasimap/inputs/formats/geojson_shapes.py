@@ -9,7 +9,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
-from invasimap.inputs.formats.bounds import over_vertices
+from invasimap.inputs.formats.bounds import MAX_PARTS, over_parts, over_vertices
 from invasimap.inputs.formats.raw import NO_GEOMETRY
 
 DEPTHS: Final = {
@@ -52,6 +52,8 @@ def _shape(geometry: Any, repairs: list[str], depth: int) -> BaseGeometry:
         return shapely.GeometryCollection(parts)
     if kind not in DEPTHS:
         raise ValueError(f"type {kind!r} is not known")
+    if DEPTHS[kind] > 1 and len(_listed(geometry["coordinates"])) > MAX_PARTS:
+        raise ValueError(over_parts(len(geometry["coordinates"])))
     return _MAKERS[kind](geometry["coordinates"], repairs)
 
 

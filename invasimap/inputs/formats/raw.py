@@ -21,6 +21,7 @@ from invasimap.inputs.fields import DecimalComma
 WGS84: Final = CRS.from_epsg(4326)
 MAX_BYTES: Final = 200_000_000  # of one text file or one member of an archive, unless [intake.limits] says otherwise
 NO_GEOMETRY: Final = "has no geometry"
+_CLOSE: Final = 6  # numbers tried one by one: a file may repeat a name a million times
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -153,6 +154,10 @@ def unique_name(name: str, taken: Any) -> str:
     if name not in taken:
         return name
     number = 2
-    while f"{name}_{number}" in taken:
+    while number < _CLOSE and f"{name}_{number}" in taken:
         number += 1
+    low, number = (number - 1, number) if number < _CLOSE else (number - 1, len(taken) + 2)  # one of so many is free
+    while low < number - 1:
+        middle = (low + number) // 2
+        low, number = (middle, number) if f"{name}_{middle}" in taken else (low, middle)
     return f"{name}_{number}"

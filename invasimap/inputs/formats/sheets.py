@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import warnings
 import zipfile
+import zlib
 from collections.abc import Iterable
 from pathlib import Path
 from typing import Any, Final
@@ -14,14 +15,15 @@ import pandas as pd
 from invasimap.core.errors import Fault, LayerError
 from invasimap.core.survey_settings import LimitsSection
 from invasimap.inputs.cells import cell_text, text_column
-from invasimap.inputs.formats.archive import check_archive
+from invasimap.inputs.formats.archive import check_archive, member_pieces
 from invasimap.inputs.formats.located import LonLat, has_position, locate, table_layer
 from invasimap.inputs.formats.raw import RawLayer
-from invasimap.inputs.formats.tables import HEADER_ROWS, header_names
+from invasimap.inputs.formats.tables import HEADER_ROWS, header_names, refuse_wide
 
 Row = list[str]
 BOOK: Final = "xl/"
 _MOST_CELLS: Final = 10_000_000
+_MOST_ROWS: Final = 1_048_576  # of a sheet of Excel; a cell that says it stands further down is a lie
 _MOST_PARTS: Final = 30_000_000  # tags of one sheet
 
 
@@ -66,20 +68,29 @@ def _check(path: Path, *, label: str, limits: LimitsSection) -> None:
     if not any(name.startswith(BOOK) for name in names):
         what = "is no workbook: it is another kind of zip"
         raise LayerError(Fault(where=label, what=what, mend="save it as .xlsx again, or as CSV"))
-    with zipfile.ZipFile(path) as archive:
-        for name in names:
-            if name.startswith(BOOK) and name.endswith(".xml"):
-                _count_parts(archive, name, label=label)
+    try:
+        with zipfile.ZipFile(path) as archive:
+            for member in archive.infolist():
+                _check_part(member_pieces(archive, member), member.filename, label=label)
+    except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError) as error:
+        what = f"is no whole workbook: {error}"
+        raise LayerError(Fault(where=label, what=what, mend="save it as .xlsx again, or as CSV")) from error
 
 
-def _count_parts(archive: zipfile.ZipFile, name: str, *, label: str) -> None:
-    count = 0
-    with archive.open(name) as stream:
-        while piece := stream.read(1 << 20):
-            count += piece.count(b"<")
-            if count > _MOST_PARTS:
-                what = f"has too many cells ({name})"
-                raise LayerError(Fault(where=label, what=what, mend="save its sheets as CSV"))
+def _check_part(pieces: Iterable[bytes], name: str, *, label: str) -> None:
+    """Refuse a part with too many tags, or one that declares entities: the library that reads it would expand them."""
+    count, before = 0, b""
+    is_xml = name.endswith((".xml", ".rels", ".vml"))
+    for piece in pieces:
+        text = piece.replace(b"\0", b"")  # UTF-16 too
+        count += text.count(b"<")
+        if is_xml and (b"<!DOCTYPE" in before + text or b"<!ENTITY" in before + text):
+            what = f"declares XML entities, which are refused ({name})"
+            raise LayerError(Fault(where=label, what=what, mend="save it as .xlsx again, or as CSV"))
+        before = text[-9:]
+        if is_xml and count > _MOST_PARTS:
+            what = f"has too many cells ({name})"
+            raise LayerError(Fault(where=label, what=what, mend="save its sheets as CSV"))
 
 
 def _read(path: Path, *, label: str) -> dict[str, list[Row]]:
@@ -120,14 +131,14 @@ def _filled(rows: Iterable[Any], *, label: str) -> list[Row]:
         kept.append(shown)
         filled = len(kept) if shown else filled
         count += len(row)
-        if count > _MOST_CELLS:
+        if count > _MOST_CELLS or len(kept) > _MOST_ROWS:
             raise _too_many_cells(label)
     return kept[:filled]
 
 
 def _too_many_cells(label: str) -> LayerError:
     mend = "save it as CSV, or take out what is far to the right"
-    return LayerError(Fault(where=label, what=f"has over {_MOST_CELLS:,} cells", mend=mend))
+    return LayerError(Fault(where=label, what=f"has over {_MOST_CELLS:,} cells or {_MOST_ROWS:,} rows", mend=mend))
 
 
 def _header_row(rows: list[Row], lonlat: LonLat) -> int | None:
@@ -139,6 +150,7 @@ def _layer(rows: list[Row], *, label: str, name: str, lonlat: LonLat, notes: Ite
     if len(filled) * len(rows) > _MOST_CELLS:
         raise _too_many_cells(label)
     cells = [[row[k] if k < len(row) else "" for k in filled] for row in rows]
+    refuse_wide(len(filled), label=label)
     headers, cells = header_names(cells[0]), cells[1:]
     frame = pd.DataFrame(cells, columns=headers, dtype=object).apply(text_column) if cells else _none(headers)
     problem = pd.Series("", index=frame.index, dtype=object).mask((frame == "").all(axis=1), "the row is blank")

@@ -20,6 +20,9 @@ from invasimap.inputs.formats.raw import RawLayer, read_bytes, unique_name
 DELIMITERS: Final = ",;\t|"
 MAX_HEADER: Final = 100_000
 LONG: Final = 1_000_000  # characters, from which a table is read by the look of its first half million
+_MOST_COLUMNS: Final = 5_000
+_STRETCH: Final = 500_000  # signs without the end of a line
+_MOST_STRETCHES: Final = 100
 HEADER_ROWS: Final = 20  # a title, a date and a legend stand above; a header further down is none
 
 
@@ -107,6 +110,8 @@ def parse(
     if first.strip().lower().startswith("sep="):
         text = rest
     delimiter = sniff(text)
+    _refuse_long_lines(text, delimiter, label=label)
+    refuse_wide(text[:_STRETCH].partition("\n")[0].count(delimiter) + 1, label=label)
     try:
         frame = _parse_long(text, delimiter, lonlat) if len(text) > LONG else _parse_fast(text, delimiter)
         problem = pd.Series("", index=frame.index, dtype=object)
@@ -187,6 +192,7 @@ def _parse_rows(text: str, delimiter: str, *, label: str) -> tuple[pd.DataFrame,
         raise LayerError(Fault(where=label, what="has no header row", mend="export it again"))
     headers = header_names(rows[0])
     width = len(headers)
+    refuse_wide(max(map(len, rows)), label=label)
     extra = {f"(extra {k})": k for k in range(1, max(map(len, rows)) - width + 1)}
     cells = [[cell.strip() for cell in row] + [""] * (width + len(extra) - len(row)) for row in rows[1:]]
     frame = pd.DataFrame(cells, columns=[*headers, *extra], dtype=object)
@@ -199,7 +205,34 @@ def _parse_rows(text: str, delimiter: str, *, label: str) -> tuple[pd.DataFrame,
 
 def header_names(cells: list[str]) -> list[str]:
     """Names of columns, none blank and none twice."""
-    names: list[str] = []
+    names: dict[str, None] = {}
     for number, cell in enumerate(cells, 1):
-        names.append(unique_name(cell.strip() or f"column {number}", names))
-    return names
+        names[unique_name(cell.strip() or f"column {number}", names)] = None
+    return list(names)
+
+
+def refuse_wide(columns: int, *, label: str) -> None:
+    """Refuse a table of more columns than any survey has.
+
+    Raises
+    ------
+    LayerError
+        When it has over 5,000.
+    """
+    if columns > _MOST_COLUMNS:
+        what = f"has {columns:,} columns; the limit is {_MOST_COLUMNS:,}"
+        raise LayerError(Fault(where=label, what=what, mend="take out the columns that are not needed"))
+
+
+def _refuse_long_lines(text: str, delimiter: str, *, label: str) -> None:
+    """Refuse a line of 50 million signs, or one that is cut into cells a million signs long."""
+    alone = 0
+    for at in range(0, len(text), _STRETCH):
+        if text.find("\n", at, at + _STRETCH) >= 0:
+            alone = 0
+            continue
+        alone += 1
+        if alone > _MOST_STRETCHES or text.count(delimiter, at, at + _STRETCH) > _STRETCH // 4:
+            line = text.count("\n", 0, at) + 1
+            what = f"line {line:,} has over {alone * _STRETCH:,} signs: it is no table"
+            raise LayerError(Fault(where=label, what=what, mend="export it again"))

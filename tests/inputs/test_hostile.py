@@ -1,0 +1,236 @@
+"""Files made to hang the reader or to fill the memory: one reason, one row of the account, little time."""
+
+from __future__ import annotations
+
+import io
+import json
+import os
+import re
+import struct
+import zipfile
+
+import geopandas as gpd
+import numpy as np
+import openpyxl
+import pytest
+import shapely
+
+from invasimap.core.errors import LayerError
+from invasimap.core.survey_settings import Layer
+from invasimap.inputs.formats.archive import read_members
+from invasimap.inputs.formats.raw import unique_name
+from invasimap.inputs.layers import read_layer
+from invasimap.inputs.mend import tangled
+
+HEAD = "species,cover,radius_ft,lon,lat\n"
+ROW = "ROMU,50,10,-80,38\n"
+SIZE = {"radius": "10 ft", "width": "12 ft", "cover": "50 %"}
+GPX = '<?xml version="1.0"?>{}<gpx version="1.1">{}</gpx>'
+SHEET = "http://schemas.openxmlformats.org/spreadsheetml/2006/main"
+
+
+def _star(count):
+    """A ring through random places: nearly every side crosses every third other one."""
+    xy = np.random.default_rng(1).uniform(-1, 1, (count, 2)) * 3e-4 + [-80, 38]
+    return np.vstack([xy, xy[:1]])
+
+
+def _comb(count):
+    """Long zigzags east to west and north to south over one another: each tooth of one crosses all of the other."""
+    step = np.arange(count // 2) / count * 2e-4
+    side = np.where(np.arange(count // 2) % 2, 1e-4, 0)
+    xy = np.vstack([np.column_stack([side, step]), np.column_stack([step, side])]) + [-80, 38]
+    return np.vstack([xy, xy[:1]])
+
+
+def _noisy(count):
+    """A ring of which every fourth pair of places is swapped: many small crossings, none that tangles."""
+    turn = np.linspace(0, 2 * np.pi, count, endpoint=False)
+    xy = np.column_stack([-80 + 3e-4 * np.cos(turn), 38 + 3e-4 * np.sin(turn)])
+    xy[1::4], xy[2::4] = xy[2::4].copy(), xy[1::4].copy()
+    return np.vstack([xy, xy[:1]])
+
+
+def _write_shape(write, kind, coordinates):
+    geometry = {"type": kind, "coordinates": coordinates}
+    feature = {"type": "Feature", "properties": {"species": "ROMU", "area": "100 m2"}, "geometry": geometry}
+    write("a.geojson", json.dumps({"type": "FeatureCollection", "features": [feature]}))
+
+
+def _reasons(survey):
+    return survey.set_aside["reason"].tolist()
+
+
+@pytest.mark.parametrize("ring", [_star(1_500), _star(20_000), _comb(20_000)], ids=["star", "large star", "comb"])
+@pytest.mark.parametrize("kind", ["Polygon", "LineString"])
+def test_a_tangle_is_set_aside_not_mended_for_minutes(ring, kind, write, read):
+    _write_shape(write, kind, [ring.tolist()] if kind == "Polygon" else ring.tolist())
+    survey = read("a.geojson", defaults=SIZE)
+    assert survey.ledger.iloc[0].tolist() == ["a.geojson", 1, 0, 0, 1]
+    assert "crosses itself at too many places to be mended" in _reasons(survey)[0]
+
+
+@pytest.mark.parametrize("count", [1_500, 20_000])
+def test_a_land_layer_that_is_a_tangle_says_so(count, write, tmp_path):
+    _write_shape(write, "Polygon", [_star(count).tolist()])
+    lost = read_layer(Layer(file="a.geojson"), folder=tmp_path, name="[stands]").attrs["lost"]
+    assert len(lost) == 1 and "crosses itself at too many places" in lost[0]
+
+
+def test_an_outline_with_thousands_of_small_crossings_is_mended(write, read):
+    ring = _noisy(40_000)
+    assert not shapely.is_valid(shapely.Polygon(ring))
+    _write_shape(write, "Polygon", [ring.tolist()])
+    survey = read("a.geojson", defaults=SIZE)
+    assert survey.ledger["repaired"].tolist() == [1]
+    # 3e-4 degree: 26.34 m east and 33.30 m north at 38 N, of an ellipse pi a b
+    assert survey.patches.area.item() == pytest.approx(np.pi * 26.34 * 33.30, rel=2e-3)
+
+
+def test_whether_shapes_are_tangles_is_told_one_by_one():
+    shapes = np.array([shapely.Polygon(_star(1_500)), None, shapely.Point(0, 0), shapely.Polygon(_noisy(4_000))])
+    assert tangled(shapes).tolist() == [True, False, False, False]
+    many = np.array([shapely.Polygon(_star(350))] * 20, dtype=object)  # about 27,000 meetings each
+    assert tangled(many)[0] == np.False_ and tangled(many)[-1] == np.True_
+
+
+def test_a_record_of_too_many_parts_is_set_aside(write, read):
+    side = 1e-8
+    parts = [
+        [[[-80 + n * side, 38], [-80 + n * side, 38 + side], [-80, 38], [-80 + n * side, 38]]] for n in range(50_001)
+    ]
+    _write_shape(write, "MultiPolygon", parts)
+    assert "has 50,001 parts; the limit is 50,000" in _reasons(read("a.geojson"))[0]
+    _write_shape(write, "MultiPoint", [[-80 + n * 1e-7, 38] for n in range(501)])
+    assert "has 501 parts; the limit is 500" in _reasons(read("a.geojson"))[0]
+
+
+def _zip(*members, method=zipfile.ZIP_DEFLATED):
+    held = io.BytesIO()
+    with zipfile.ZipFile(held, "w", method) as archive:
+        for name, content in members:
+            archive.writestr(name, content)
+    return held.getvalue()
+
+
+@pytest.mark.parametrize("method", [zipfile.ZIP_DEFLATED, zipfile.ZIP_BZIP2])
+@pytest.mark.parametrize(("name", "member"), [("a.zip", "a.csv"), ("a.kmz", "a.kml"), ("a.xlsx", "xl/workbook.xml")])
+def test_a_member_larger_than_it_says_is_not_unpacked(name, member, method, write, refused, monkeypatch):
+    size = 30_000_000
+    packed = _zip((member, b" " * size), method=method)
+    write(name, packed.replace(struct.pack("<I", size), struct.pack("<I", 1_000)))
+    taken = []
+    read = zipfile.ZipExtFile.read
+    monkeypatch.setattr(zipfile.ZipExtFile, "read", lambda self, n=-1: taken.append(n) or read(self, n))
+    assert re.search("is no whole (zip archive|workbook): Bad CRC-32", refused(name))
+    assert taken and all(0 < n <= 65_536 for n in taken)  # of all that is in it, a piece at a time
+
+
+def test_members_are_read_whole(tmp_path):
+    content = np.random.default_rng(1).bytes(100_000)
+    (tmp_path / "a.zip").write_bytes(_zip(("a.csv", content), ("b.csv", b"")))
+    assert read_members(tmp_path / "a.zip", label="a", suffixes=(".csv",)) == {"a.csv": content, "b.csv": b""}
+
+
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-16"])
+@pytest.mark.parametrize(
+    "part", ["xl/workbook.xml", "xl/sharedStrings.xml", "xl/_rels/workbook.xml.rels", "docProps/app.xml"]
+)
+def test_a_workbook_that_declares_entities_is_refused(part, encoding, write, refused):
+    laughs = "".join(f'<!ENTITY {chr(98 + n)} "{("&" + chr(97 + n) + ";") * 10}">' for n in range(9))
+    bomb = f'<?xml version="1.0" encoding="{encoding}"?>{" " * 4090}<!DOCTYPE x [<!ENTITY a "ha">{laughs}]><x>&j;</x>'
+    parts = {"xl/workbook.xml": f'<workbook xmlns="{SHEET}"/>'} | {part: bomb.encode(encoding)}
+    write("a.xlsx", _zip(*parts.items()))
+    assert f"declares XML entities, which are refused ({part})" in refused("a.xlsx")
+
+
+@pytest.mark.parametrize("place", ["lon", "species", "cover", "radius", "date", "height", "accuracy", "notes"])
+@pytest.mark.parametrize(
+    "cell", ["1" + " " * 50_000 + "x", "1" * 50_000, "°" * 50_000, "38° " * 12_000, "1.,-/" * 10_000, "(" * 50_000]
+)
+def test_a_cell_of_megabytes_costs_one_record_at_most(place, cell, write, read):
+    columns = {"species": "ROMU", "cover": "50", "radius": "10 ft", "lon": "-80", "lat": "38", place: f'"{cell}"'}
+    write(
+        "a.csv",
+        f"{','.join(columns)}\n{','.join(columns.values())}\nROMU,50,10 ft,-80.0001,38{',' * (len(columns) - 5)}\n",
+    )
+    survey = read("a.csv")
+    assert survey.ledger["records"].tolist() == [2]
+    assert 2 in survey.patches["record"].tolist()
+    said = [*_reasons(survey), *survey.repaired["how"]]
+    assert place == "notes" or len(said) == 1
+
+
+def test_a_description_without_end_is_read_in_little_time(write, read):
+    wpt = f"<wpt lat='38' lon='-80'><name>ROMU</name><desc>{'a' * 50_000}; cover: 25 %</desc></wpt>"
+    write("a.gpx", GPX.format("", wpt))
+    assert read("a.gpx", defaults=SIZE).patches["cover_pct"].tolist() == [25]
+
+
+def test_a_table_of_too_many_columns_is_refused(write, refused):
+    write("a.csv", f"{HEAD.strip()}{',a' * 100_000}\n{ROW.strip()}{',1' * 100_000}\n")
+    assert "has 100,005 columns; the limit is 5,000" in refused("a.csv")
+    write("a.csv", f"{HEAD}{ROW}{ROW.strip()}{',1' * 6_000}\n")
+    assert "has 6,005 columns; the limit is 5,000" in refused("a.csv")
+
+
+@pytest.mark.parametrize("line", ["," * 2_000_000, "x" * 51_000_000], ids=["commas", "one cell"])
+def test_a_line_without_end_is_refused(line, write, refused):
+    write("a.csv", f"{HEAD}{ROW}{line}")
+    assert re.search("line 3 has over [0-9,]+ signs: it is no table", refused("a.csv"))
+
+
+def test_a_name_that_comes_often_is_numbered_in_order():
+    taken = {"a": None}
+    for _ in range(2_000):
+        taken[unique_name("a", taken)] = None
+    assert list(taken) == ["a", *(f"a_{n}" for n in range(2, 2_002))]
+
+
+def test_a_waypoint_with_one_name_many_times_keeps_every_value(write, read):
+    values = "".join(f"<t>{n}</t>" for n in range(20_000))
+    wpt = f"<wpt lat='0' lon='0'><name>ROMU</name><extensions>{values}</extensions></wpt>"
+    write("a.gpx", GPX.format("", wpt))
+    raw = json.loads(read("a.gpx").set_aside["raw"][0])
+    kept = [*raw.values(), *json.loads(raw.pop("other values")).values()]
+    assert {str(n) for n in range(20_000)} <= set(kept)
+
+
+@pytest.mark.parametrize("kind", ["a folder", "a pipe", "a device", "a loop", "a dangling link"])
+def test_what_is_no_plain_file_is_refused(kind, tmp_path):
+    path = tmp_path / "a.geojson"
+    make = {
+        "a folder": path.mkdir, "a pipe": lambda: os.mkfifo(path), "a device": lambda: path.symlink_to("/dev/zero"),
+        "a loop": lambda: path.symlink_to("a.geojson"), "a dangling link": lambda: path.symlink_to("nowhere"),
+    }  # fmt: skip
+    make[kind]()
+    with pytest.raises(LayerError, match=r"\[stands\]: a\.geojson: (is|cannot)"):
+        read_layer(Layer(file="a.geojson"), folder=tmp_path, name="[stands]")
+
+
+def test_a_pattern_goes_round_no_loop_of_links(write, read, tmp_path):
+    for name in ("a.csv", "one/b.csv", "one/two/c.csv", ".hidden/d.csv"):
+        write(name, HEAD + ROW.replace("-80", f"-80.00{len(name):02}"))
+    for number in range(12):
+        (tmp_path / "one" / f"link{number}").symlink_to("..")
+    assert read("**/*.csv").ledger["file"].tolist() == ["a.csv", "one/b.csv", "one/two/c.csv"]
+    assert read("one/**/*.csv").ledger["file"].tolist() == ["one/b.csv", "one/two/c.csv"]
+
+
+@pytest.mark.parametrize("kind", ["dbf", "shx", "prj"])
+def test_a_part_of_a_shapefile_that_is_too_large_refuses_it(kind, tmp_path, refused):
+    frame = gpd.GeoDataFrame({"species": ["ROMU"]}, geometry=[shapely.Point(-80, 38)], crs=4326)
+    frame.to_file(tmp_path / "a.shp")
+    os.truncate(tmp_path / f"a.{kind}", 3_000_000_000)  # sparse
+    assert "is 3,000 MB; the limit is 200 MB" in refused("a.shp")
+
+
+def test_a_row_far_below_the_end_of_any_sheet_is_refused(tmp_path, refused):
+    book = openpyxl.Workbook()
+    book.active.append(HEAD.strip().split(","))
+    book.active.append(ROW.strip().split(","))
+    book.save(tmp_path / "b.xlsx")
+    with zipfile.ZipFile(tmp_path / "b.xlsx") as source, zipfile.ZipFile(tmp_path / "a.xlsx", "w") as target:
+        for name in source.namelist():
+            target.writestr(name, source.read(name).replace(b'r="2"', b'r="2000000000"'))
+    assert "has over 10,000,000 cells or 1,048,576 rows" in refused("a.xlsx")

@@ -74,7 +74,8 @@ def read_layer(layer: Layer, *, folder: Path, name: str) -> gpd.GeoDataFrame:
 def _without_tangled(raw: RawLayer) -> RawLayer:
     """With a problem said of every outline or line that crosses itself at too many places."""
     crossed = (shapely.get_dimensions(raw.shapes) == 1) | ~shapely.is_valid(raw.shapes)
-    drawn = np.where(_finite(raw.shapes) & crossed, raw.shapes, None)
+    drawn = raw.shapes.copy()
+    drawn[~(_finite(raw.shapes) & crossed)] = None
     rows = np.flatnonzero(tangled(drawn))
     if not len(rows):
         return raw

@@ -23,6 +23,7 @@ from invasimap.core.survey_settings import INTAKE, IntakeSection, LimitsSection,
 from invasimap.inputs.account import Survey, gather
 from invasimap.inputs.fields import match_name
 from invasimap.inputs.formats.bounds import unread_layer
+from invasimap.inputs.formats.content import not_a_file
 from invasimap.inputs.formats.door import SIDE_FILES, SUFFIXES, read_file
 from invasimap.inputs.formats.postgis import read_postgis
 from invasimap.inputs.formats.raw import RawLayer
@@ -158,7 +159,7 @@ def find_files(sections: Sequence[SurveySection], *, folder: Path) -> tuple[list
                 continue
             paths = matching_files(folder, pattern)
             if not paths:
-                faults.append(no_file(f"[[survey]] {block + 1}: {pattern}", folder))
+                faults.append(no_file(f"[[survey]] {block + 1}", pattern, folder))
             for path in paths:
                 label = path_label(path, folder)
                 first = found.setdefault(path.resolve(), _Source(path=path, label=label, block=block))
@@ -168,8 +169,12 @@ def find_files(sections: Sequence[SurveySection], *, folder: Path) -> tuple[list
     return list(found.values()), faults
 
 
-def no_file(where: str, folder: Path) -> Fault:
-    """The fault of a pattern that matches nothing."""
+def no_file(block: str, pattern: str, folder: Path) -> Fault:
+    """The fault of a pattern that matches nothing; of a path, what else is there than a plain file."""
+    where = f"{block}: {pattern}"
+    path = folder / Path(pattern).expanduser()
+    if os.path.lexists(path) and not path.is_file():
+        return not_a_file(path, where).faults[0]
     mend = f"paths start from {folder.name or folder}; check the name and its folder"
     return Fault(where=where, what="matches no file", mend=mend)
 

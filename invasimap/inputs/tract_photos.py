@@ -79,7 +79,7 @@ def _find(sections: Sequence[PhotosSection], *, folder: Path) -> tuple[list[list
         paths: list[Path] = []
         for pattern in section.files:
             matched = [path for path in matching_files(folder, pattern) if path.suffix.lower() in SUFFIXES]
-            faults += [] if matched else [no_file(f"[[photos]] {number}: {pattern}", folder)]
+            faults += [] if matched else [no_file(f"[[photos]] {number}", pattern, folder)]
             paths += [path for path in matched if seen.setdefault(path.resolve(), number) == number]
             twice = [path for path in matched if seen[path.resolve()] != number]
             faults += [_twice(path_label(path, folder), seen[path.resolve()], number) for path in twice]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import textwrap
+import warnings
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -69,8 +70,11 @@ class Sheet:
 
 def overview_png(plan: Plan, path: Path) -> None:
     """Write the overview sheet, letter or A4 by the shown units, upright or across by the tract's shape."""
-    figure = overview_figure(plan)
-    figure.savefig(path, dpi=DPI, facecolor=PAPER, metadata={"Software": None})
+    with warnings.catch_warnings():
+        # a sign that the font has not is drawn as a box; the report and the map, in fonts of the reader's, have it
+        warnings.filterwarnings("ignore", message=r"(?s)Glyph .* missing from font")
+        figure = overview_figure(plan)
+        figure.savefig(path, dpi=DPI, facecolor=PAPER, metadata={"Software": None})
 
 
 def overview_figure(plan: Plan) -> Figure:

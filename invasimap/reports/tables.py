@@ -22,7 +22,7 @@ GROUND = ("stand", "zone", "access", "ground_m2")
 ZONES = ("id", "stand", "zone", "access", "species", "gross_m2")
 LEDGER = ("file", "records", "accepted", "repaired", "set_aside")
 SET_ASIDE = ("file", "record", "reason", "raw")
-STARTS_A_FORMULA = ("=", "+", "-", "@", "\t", "\r")
+STARTS_A_FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "\uff1d", "\uff0b", "\uff0d", "\uff20")  # also in full width
 LONGEST_CELL = 32_767
 WIDEST_COLUMN = 60
 

@@ -196,16 +196,35 @@ def test_a_waypoint_with_one_name_many_times_keeps_every_value(write, read):
     assert {str(n) for n in range(20_000)} <= set(kept)
 
 
-@pytest.mark.parametrize("kind", ["a folder", "a pipe", "a device", "a loop", "a dangling link"])
+STRANGE = {
+    "a folder": lambda path: path.mkdir(),
+    "a pipe": os.mkfifo,
+    "a device": lambda path: path.symlink_to("/dev/zero"),
+    "a loop": lambda path: path.symlink_to(path.name),
+    "a dangling link": lambda path: path.symlink_to("nowhere"),
+}
+
+
+@pytest.mark.parametrize("kind", STRANGE)
 def test_what_is_no_plain_file_is_refused(kind, tmp_path):
-    path = tmp_path / "a.geojson"
-    make = {
-        "a folder": path.mkdir, "a pipe": lambda: os.mkfifo(path), "a device": lambda: path.symlink_to("/dev/zero"),
-        "a loop": lambda: path.symlink_to("a.geojson"), "a dangling link": lambda: path.symlink_to("nowhere"),
-    }  # fmt: skip
-    make[kind]()
+    STRANGE[kind](tmp_path / "a.geojson")
     with pytest.raises(LayerError, match=r"\[stands\]: a\.geojson: (is|cannot)"):
         read_layer(Layer(file="a.geojson"), folder=tmp_path, name="[stands]")
+
+
+@pytest.mark.parametrize(("kind", "said"), [
+    ("a folder", "is a folder, not a file"),
+    ("a pipe", "is no plain file"),
+    ("a device", "is no plain file"),
+    ("a loop", "is a link to a file that is not there"),
+    ("a dangling link", "is a link to a file that is not there"),
+])  # fmt: skip
+def test_a_survey_named_by_its_path_that_is_no_plain_file_is_said_to_be_none(kind, said, read, tmp_path):
+    STRANGE[kind](tmp_path / "a[1].csv")
+    with pytest.raises(LayerError, match=rf"\[\[survey\]\] 1: a\[1\]\.csv: {said}"):
+        read("a[1].csv")
+    with pytest.raises(LayerError, match=r"a\*\.csv: matches no file"):
+        read("a*.csv")
 
 
 def test_a_pattern_goes_round_no_loop_of_links(write, read, tmp_path):

@@ -46,7 +46,7 @@ def read_head(path: Path, *, label: str) -> bytes:
     """
     try:
         if not path.is_file():
-            raise _no_file(path, label)
+            raise not_a_file(path, label)
         with path.open("rb") as stream:
             return stream.read(_HEAD_B)
     except OSError as error:
@@ -56,7 +56,8 @@ def read_head(path: Path, *, label: str) -> bytes:
         raise LayerError(Fault(where=label, what=what, mend=mend)) from error
 
 
-def _no_file(path: Path, label: str) -> LayerError:
+def not_a_file(path: Path, label: str) -> LayerError:
+    """What is there, or not, where a plain file should be."""
     if path.is_dir():
         return LayerError(Fault(where=label, what="is a folder, not a file", mend="name the files in it"))
     if path.is_symlink() and not path.exists():

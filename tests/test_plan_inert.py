@@ -3,6 +3,7 @@
 import csv
 import html
 import json
+import os
 import re
 from html.parser import HTMLParser
 
@@ -93,6 +94,9 @@ def made(tmp_path_factory):
     (home / "pictures").mkdir()
     _write_survey(home / "survey" / f"{NAME}.csv", 0, "Rosa {}")
     _write_survey(home / "survey" / "plain.csv", 90, "ROMU")
+    (home / "survey" / os.fsdecode(b"caf\xe9.csv")).write_text(
+        "species,lon,lat\nROMU,-80.001,38.001\n", encoding="utf-8"
+    )
     _picture(home / "pictures" / f"{NAME}.jpg")
     (home / "pictures" / f"@{NAME}.jpg").write_bytes(b"\xff\xd8 no picture")
     (home / "plants.csv").write_text(f"scientific_name,common_names\nRosa multiflora,{_cell(TEXT)}\n", encoding="utf-8")
@@ -141,6 +145,7 @@ def test_no_record_of_hostile_words_is_lost(made):
     ledger = plan.ledger.set_index("file")
     assert ledger.loc[f"survey/{NAME}.csv", "records"] == ledger.loc["survey/plain.csv", "records"] == 2 * len(WORDS)
     assert ledger.loc["survey/plain.csv", ["accepted", "repaired"]].sum() == len(WORDS)
+    assert ledger.loc["survey/caf\\xe9.csv", "records"] == 1  # a name in Latin-1, from an old system
     assert ledger.loc["pictures/", ["accepted", "set_aside"]].tolist() == [1, 1]
     assert all(check.passed for check in plan.checks)
 

@@ -77,13 +77,15 @@ class PhotosSection(Section):
 
 
 class LimitsSection(Section):
-    """``[intake.limits]``: what is refused as a mistake or an attack: files and archives that are too large, shapes
-    with too many vertices."""
+    """``[intake.limits]``: what is refused as a mistake or an attack: files and archives that are too large, tables
+    with too many columns, shapes with too many vertices or parts."""
 
     file_B: DataSize = Field(200e6, alias="file")
     unpacked_B: DataSize = Field(200e6, alias="unpacked")
     members: int = Field(10_000, ge=1)
     vertices: int = Field(1_000_000, ge=4)
+    parts: int = Field(50_000, ge=1)
+    columns: int = Field(5_000, ge=1)
 
 
 class IntakeSection(Section):

@@ -170,19 +170,30 @@ def find_files(sections: Sequence[SurveySection], *, folder: Path) -> tuple[list
 
 
 def no_file(block: str, pattern: str, folder: Path) -> Fault:
-    """The fault of a pattern that matches nothing; of a path, what else is there than a plain file."""
+    """The fault of a pattern that matches nothing: a folder that is shut, or what else is there than a plain file."""
     where = f"{block}: {pattern}"
     path = folder / Path(pattern).expanduser()
+    if _is_shut(next(parent for parent in path.parents if os.path.isdir(parent))):  # noqa: PTH112
+        what, mend = "may not be read: you have no permission for its folder", "ask for the right to read it"
+        return Fault(where=where, what=what, mend=mend)
     if os.path.lexists(path) and not path.is_file():
         return not_a_file(path, where).faults[0]
     mend = f"paths start from {folder.name or folder}; check the name and its folder"
     return Fault(where=where, what="matches no file", mend=mend)
 
 
+def _is_shut(folder: Path) -> bool:
+    try:
+        os.scandir(folder).close()
+    except PermissionError:
+        return True
+    return False
+
+
 def matching_files(folder: Path, pattern: str) -> list[Path]:
     """Files and geodatabases that a path or glob names, sorted; their side files and inner files are left out."""
     whole = folder / Path(pattern).expanduser()
-    if whole.is_file() or is_gdb(whole):
+    if os.path.isfile(whole) or is_gdb(whole):  # noqa: PTH113 (what may not be looked at is none)
         return [whole]
     plain = map(Path, glob.glob(str(whole)))  # noqa: PTH207 (absolute patterns too)
     paths = sorted(set(_below(whole)) if "**" in whole.parts else plain)
@@ -203,7 +214,7 @@ def _below(pattern: Path) -> Iterator[Path]:
 
 
 def _is_read(path: Path) -> bool:
-    return is_gdb(path) or (path.is_file() and not is_gdb(path.parent))
+    return is_gdb(path) or (os.path.isfile(path) and not is_gdb(path.parent))  # noqa: PTH113
 
 
 def _is_side_file(path: Path) -> bool:
@@ -211,8 +222,8 @@ def _is_side_file(path: Path) -> bool:
 
 
 def path_label(path: Path, folder: Path) -> str:
-    """A file's name in messages and tables: its path from the tract's folder."""
-    return Path(os.path.relpath(path, folder)).as_posix()
+    """A file's name in messages and tables: its path from the tract's folder; bytes that are no UTF-8 as \\x.."""
+    return os.fsencode(Path(os.path.relpath(path, folder)).as_posix()).decode("utf-8", "backslashreplace")
 
 
 def _systems(sections: Sequence[SurveySection]) -> tuple[list[CRS | None], list[Fault]]:

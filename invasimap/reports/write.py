@@ -38,5 +38,5 @@ def write_run_record(plan: Plan, folder: Path) -> None:
 
 
 def write_text(path: Path, text: str) -> None:
-    """UTF-8 text with the same line ends on every system."""
-    path.write_text(text, encoding="utf-8", newline="\n")
+    """UTF-8 text with the same line ends on every system; a sign that is none, as names of files hold, as its code."""
+    path.write_text(text, encoding="utf-8", errors="backslashreplace", newline="\n")

@@ -6,8 +6,11 @@ import io
 import json
 import os
 import re
+import shutil
 import struct
+import tempfile
 import zipfile
+from pathlib import Path
 
 import geopandas as gpd
 import numpy as np
@@ -15,12 +18,14 @@ import openpyxl
 import pytest
 import shapely
 
-from invasimap.core.errors import LayerError
+from invasimap.core.errors import InputError, LayerError
 from invasimap.core.survey_settings import Layer
+from invasimap.core.toml_file import read_tract
 from invasimap.inputs.formats.archive import read_members
 from invasimap.inputs.formats.raw import unique_name
 from invasimap.inputs.layers import read_layer
 from invasimap.inputs.mend import tangled
+from invasimap.land.layers import read_land
 
 HEAD = "species,cover,radius_ft,lon,lat\n"
 ROW = "ROMU,50,10,-80,38\n"
@@ -103,6 +108,27 @@ def test_a_record_of_too_many_parts_is_set_aside(write, read):
     assert "has 50,001 parts; the limit is 50,000" in _reasons(read("a.geojson"))[0]
     _write_shape(write, "MultiPoint", [[-80 + n * 1e-7, 38] for n in range(501)])
     assert "has 501 parts; the limit is 500" in _reasons(read("a.geojson"))[0]
+
+
+def test_how_many_parts_and_columns_are_too_many_can_be_set(write, read):
+    square = [[0, 0], [1e-5, 0], [1e-5, 1e-5], [0, 1e-5], [0, 0]]
+    _write_shape(write, "MultiPolygon", [[[[-80 + 2e-5 * n + x, 38 + y] for x, y in square]] for n in range(3)])
+    write("a.csv", f"{HEAD.strip()},a\n{ROW.strip()},1\n")
+    assert read("a.geojson", "a.csv", intake={"limits": {"parts": 3, "columns": 6}}).ledger["set_aside"].sum() == 0
+    for limits in ({"parts": 2, "columns": 6}, {"parts": 3, "columns": 5}):
+        (reason,) = _reasons(read("a.geojson", "a.csv", intake={"limits": limits}))
+        assert re.search(r"has [36] (parts|columns); the limit is [25]: ?.*in \[intake\.limits\]|columns", reason)
+
+
+def test_what_is_too_large_is_set_for_land_layers_too(write, tmp_path):
+    square = [[-80, 38], [-79.999, 38], [-79.999, 38.001], [-80, 38.001], [-80, 38]]
+    _write_shape(write, "Polygon", [square])
+    text = """[tract]\nname = "A"\n[stands]\nfile = "a.geojson"\nid = "species"\n[[survey]]\nfiles = ["b.csv"]\n"""
+    write("tract.toml", text)
+    assert len(read_land(read_tract(tmp_path)).stands) == 1
+    write("tract.toml", f"{text}[intake.limits]\nvertices = 4\n")
+    with pytest.raises(InputError, match="has 5 vertices; the limit is 4"):
+        read_land(read_tract(tmp_path))
 
 
 def _zip(*members, method=zipfile.ZIP_DEFLATED):
@@ -225,6 +251,41 @@ def test_a_survey_named_by_its_path_that_is_no_plain_file_is_said_to_be_none(kin
         read("a[1].csv")
     with pytest.raises(LayerError, match=r"a\*\.csv: matches no file"):
         read("a*.csv")
+
+
+@pytest.fixture
+def locked(read):
+    """A folder with a table that may be read, one that may not, and a folder that may not be entered; not as root."""
+    home = Path(tempfile.mkdtemp())
+    home.chmod(0o755)
+    for name in ("good.csv", "shut.csv", "cellar/a.csv"):
+        (home / name).parent.mkdir(exist_ok=True)
+        (home / name).write_text(HEAD + ROW, encoding="utf-8")
+    read(str(home / "good.csv"))  # with all that is loaded when first used
+    (home / "shut.csv").chmod(0)
+    (home / "cellar").chmod(0)
+    user = os.geteuid()
+    if user == 0:
+        os.seteuid(65_534)
+    yield home
+    os.seteuid(user)
+    (home / "cellar").chmod(0o755)
+    shutil.rmtree(home)
+
+
+def test_files_that_may_not_be_read_say_so(locked, read):
+    survey = read(f"{locked}/*.csv", f"{locked}/good.csv")
+    assert dict(zip(survey.ledger["file"].map(os.path.basename), survey.ledger["set_aside"], strict=True)) == {
+        "good.csv": 0, "shut.csv": 1,
+    }  # fmt: skip
+    assert "may not be read: you have no permission" in _reasons(survey)[0]
+    with pytest.raises(LayerError, match=r"\[stands\]: shut\.csv: may not be read"):
+        read_layer(Layer(file="shut.csv"), folder=locked, name="[stands]")
+    with pytest.raises(LayerError, match=r"cellar/a\.csv: (may not be read|cannot be read)"):
+        read_layer(Layer(file="cellar/a.csv"), folder=locked, name="[stands]")
+    for pattern in ("cellar/a.csv", "cellar/*.csv", "cellar/**/*.csv"):
+        with pytest.raises(LayerError, match=r"cellar/.*: may not be read: you have no permission for its folder"):
+            read(f"{locked}/{pattern}")
 
 
 def test_a_pattern_goes_round_no_loop_of_links(write, read, tmp_path):

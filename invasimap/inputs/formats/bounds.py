@@ -14,7 +14,6 @@ from invasimap.core.errors import Fault, InputError, LayerError
 from invasimap.inputs.formats.raw import WGS84, RawLayer, Record, marks
 
 MAX_RECORDS: Final = 1_000_000  # of one file; more is no field survey, and fills the memory
-MAX_PARTS: Final = 50_000  # of one shape
 MAX_COLUMNS: Final = 500  # more are kept in one column, as JSON
 NOT_READ: Final = "file not read"
 OTHERS: Final = "other values"
@@ -40,15 +39,9 @@ def over_vertices(limit: int, found: int | None = None) -> str:
     return f"{has}; the limit is {limit:,}: draw it simpler, or set vertices in [intake.limits]"
 
 
-def over_parts(found: int) -> str:
-    """Why a shape of too many parts is set aside.
-
-    Examples
-    --------
-    >>> over_parts(60_000)
-    'has 60,000 parts; the limit is 50,000: make them records of their own'
-    """
-    return f"has {found:,} parts; the limit is {MAX_PARTS:,}: make them records of their own"
+def over_parts(limit: int, found: int) -> str:
+    """Why a shape of too many parts is set aside."""
+    return f"has {found:,} parts; the limit is {limit:,}: make them records, or set parts in [intake.limits]"
 
 
 def broken_off(line: int) -> str:

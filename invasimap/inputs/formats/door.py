@@ -17,7 +17,7 @@ from invasimap.core.errors import Fault, InputError, LayerError
 from invasimap.core.files import GDB, is_gdb, with_side_files
 from invasimap.core.survey_settings import LimitsSection
 from invasimap.inputs.formats.archive import other_members, unpack, unpacked_size
-from invasimap.inputs.formats.bounds import MAX_PARTS, first_lines, over_parts, over_size, over_vertices, unread_layer
+from invasimap.inputs.formats.bounds import first_lines, over_parts, over_size, over_vertices, unread_layer
 from invasimap.inputs.formats.content import NAMES, kind_of, read_head
 from invasimap.inputs.formats.geojson import SEQUENCES, read_geojson
 from invasimap.inputs.formats.gpx import read_gpx
@@ -61,7 +61,7 @@ def read_file(
     lonlat
         Columns of a table that hold the position, where their headers do not say so.
     limits
-        What is refused: files and archives too large; a shape with too many vertices is set aside.
+        What is refused: files and archives too large; a shape with too many vertices or parts is set aside.
 
     Raises
     ------
@@ -82,7 +82,7 @@ def read_file(
         said = str(error).replace(str(path), path.name).replace(str(path.parent), "")
         mend = "open it in the program it came from and export it again"
         raise LayerError(Fault(where=label, what=f"cannot be read: {said}", mend=mend)) from error
-    layers = [_within(layer, limits.vertices) for layer in layers]
+    layers = [_within(layer, limits) for layer in layers]
     return [dataclasses.replace(layers[0], notes=(*notes, *layers[0].notes)), *layers[1:]]
 
 
@@ -133,24 +133,25 @@ def _listed(layers: RawLayer | list[RawLayer]) -> list[RawLayer]:
     return layers if isinstance(layers, list) else [layers]
 
 
-def _within(layer: RawLayer, vertices: int) -> RawLayer:
+def _within(layer: RawLayer, limits: LimitsSection) -> RawLayer:
     """The layer with every shape set aside that has too many vertices or parts, or is a tangle."""
     if layer.geometry is None:
         return layer
     counts = np.asarray(shapely.get_num_coordinates(layer.geometry))
     parts = np.asarray(shapely.get_num_geometries(layer.geometry))
-    wrong = {row: over_parts(int(parts[row])) for row in np.flatnonzero(parts > MAX_PARTS)}
-    wrong |= {row: over_vertices(vertices, int(counts[row])) for row in np.flatnonzero(counts > vertices)}
+    wrong = {row: over_parts(limits.parts, int(parts[row])) for row in np.flatnonzero(parts > limits.parts)}
+    over = np.flatnonzero(counts > limits.vertices)
+    wrong |= {row: over_vertices(limits.vertices, int(counts[row])) for row in over}
     large = np.array([row for row in np.flatnonzero(counts > _LARGE) if row not in wrong], dtype=int)
     if len(large):
         wrong |= dict.fromkeys(large[tangled(layer.geometry[large])], f"{TANGLED}: draw it again")
     if not wrong:
         return layer
     geometry, marks = layer.geometry.copy(), layer.marks.copy()
-    over = np.array(list(wrong))
-    geometry[over] = None
+    rows = np.array(list(wrong))
+    geometry[rows] = None
     problem = marks["problem"].to_numpy(dtype=object).copy()
-    problem[over] = list(wrong.values())
+    problem[rows] = list(wrong.values())
     marks["problem"] = pd.Series(problem, dtype=object)
     return dataclasses.replace(layer, geometry=geometry, marks=marks)
 

@@ -20,6 +20,7 @@ from invasimap.inputs.formats.tables import decode
 SEPARATOR: Final = "\x1e"
 SEQUENCES: Final = (".geojsonl", ".geojsons", ".geojsonseq", ".ndjson", ".ndgeojson", ".jsonl")
 _SHOWN: Final = 200
+_TRIED: Final = 1_000  # texts of which one must be GeoJSON, before a file counts as a sequence of them
 _OTHERS: Final = {"Topology": "TopoJSON", "esriGeometryType": "Esri JSON", "spatialReference": "Esri JSON"}
 
 
@@ -41,7 +42,7 @@ def read_geojson(path: Path, *, label: str, limits: LimitsSection | None = None)
     stream.skip(SEPARATOR)
     if stream.peek() not in ("{", "["):
         raise LayerError(Fault(where=label, what="is no GeoJSON: it does not start with {"))
-    collection = _Collection(vertices=limits.vertices)
+    collection = _Collection(limits)
     try:
         collection.read(stream)
         whole = stream.at_end()
@@ -50,7 +51,7 @@ def read_geojson(path: Path, *, label: str, limits: LimitsSection | None = None)
         whole, why = False, str(error)
     if not whole:
         anyway = path.suffix.lower() in SEQUENCES
-        texts = _sequence(text, anyway=anyway, vertices=limits.vertices)
+        texts = _sequence(text, anyway=anyway, limits=limits)
         if texts is not None:
             collection = texts
         elif not collection.records:
@@ -65,8 +66,8 @@ def read_geojson(path: Path, *, label: str, limits: LimitsSection | None = None)
 class _Collection:
     """What a document holds: the records of its features, and its other members."""
 
-    def __init__(self, *, vertices: int) -> None:
-        self.vertices = vertices
+    def __init__(self, limits: LimitsSection) -> None:
+        self.limits = limits
         self.records: list[Record] = []
         self.members: dict[str, Any] = {}
         self.listed = False
@@ -85,7 +86,7 @@ class _Collection:
                         self.records.append(Record(values={}, problem=too_many(stream.line())))
                         stream.stop()
                         return
-                    self.records.append(_record(feature, vertices=self.vertices))
+                    self.records.append(_record(feature, limits=self.limits))
             else:
                 self.members[key] = stream.value()
 
@@ -95,11 +96,11 @@ class _Collection:
             return False
         kind = document.get("type")
         if kind == "FeatureCollection" and isinstance(document.get("features"), list):
-            self.records += [_record(feature, vertices=self.vertices) for feature in document["features"]]
+            self.records += [_record(feature, limits=self.limits) for feature in document["features"]]
         elif kind == "Feature":
-            self.records.append(_record(document, vertices=self.vertices))
+            self.records.append(_record(document, limits=self.limits))
         elif kind in GEOMETRIES:
-            self.records.append(_record({"geometry": document}, vertices=self.vertices))
+            self.records.append(_record({"geometry": document}, limits=self.limits))
         else:
             return False
         self.members = self.members or {k: v for k, v in document.items() if k == "crs"}
@@ -122,9 +123,9 @@ class _Collection:
         raise LayerError(Fault(where=label, what=what, mend="export it as GeoJSON"))
 
 
-def _sequence(text: str, *, anyway: bool, vertices: int) -> _Collection | None:
+def _sequence(text: str, *, anyway: bool, limits: LimitsSection) -> _Collection | None:
     """The records of a sequence, a broken text as one record; None when it is no sequence."""
-    found, whole = _Collection(vertices=vertices), []
+    found, whole = _Collection(limits), []
     separator = SEPARATOR if SEPARATOR in text else "\n"
     at = 0
     while 0 <= at < len(text):
@@ -139,11 +140,13 @@ def _sequence(text: str, *, anyway: bool, vertices: int) -> _Collection | None:
         whole.append(_add_text(part, found))
         if not whole[0] and not anyway and separator == "\n":
             return None
+        if len(whole) >= _TRIED and not any(whole):
+            return None
     return found if any(whole) and (anyway or separator == SEPARATOR or whole[0]) else None
 
 
 def _add_text(part: str, found: _Collection) -> bool:
-    stream, why = JsonStream(part, parts=4 * found.vertices + 100_000), "is no GeoJSON feature"
+    stream, why = JsonStream(part, parts=4 * found.limits.vertices + 100_000), "is no GeoJSON feature"
     try:
         document = stream.value()
         if stream.at_end() and found.add(document):
@@ -167,7 +170,7 @@ def _crs(document: dict[str, Any], *, label: str) -> tuple[CRS | None, tuple[str
         return None, (f"{label}: its crs member {str(member)[:60]!r} is not known",)
 
 
-def _record(feature: Any, *, vertices: int) -> Record:
+def _record(feature: Any, *, limits: LimitsSection) -> Record:
     if not isinstance(feature, dict):
         return Record(values={"feature": json.dumps(feature)[:_SHOWN]}, problem="is no feature")
     properties = feature.get("properties")
@@ -177,7 +180,7 @@ def _record(feature: Any, *, vertices: int) -> Record:
     geometry = feature.get("geometry")
     if geometry is None:
         return Record(values=values, problem=NO_GEOMETRY)
-    found, repair, problem = read_geometry(geometry, vertices=vertices)
+    found, repair, problem = read_geometry(geometry, vertices=limits.vertices, parts=limits.parts)
     return Record(values=values, geometry=found, problem=problem, repair=repair)
 
 

@@ -9,7 +9,8 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
-from invasimap.inputs.formats.bounds import MAX_PARTS, over_parts, over_vertices
+from invasimap.core.survey_settings import LIMITS
+from invasimap.inputs.formats.bounds import over_parts, over_vertices
 from invasimap.inputs.formats.raw import NO_GEOMETRY
 
 DEPTHS: Final = {
@@ -21,7 +22,7 @@ _MAX_DEPTH: Final = 100
 _CLOSED: Final = "polygon ring closed"
 
 
-def read_geometry(geometry: Any, *, vertices: int) -> tuple[BaseGeometry | None, str, str]:
+def read_geometry(geometry: Any, *, vertices: int, parts: int = LIMITS.parts) -> tuple[BaseGeometry | None, str, str]:
     """The shape of a geometry object, what was repaired in it, and why it cannot be used.
 
     Examples
@@ -33,7 +34,7 @@ def read_geometry(geometry: Any, *, vertices: int) -> tuple[BaseGeometry | None,
     """
     repairs: list[str] = []
     try:
-        found = _shape(geometry, repairs, 0)
+        found = _shape(geometry, repairs, parts, 0)
     except _UNREADABLE as error:
         return None, "", f"geometry is not read: {str(error).strip() or type(error).__name__}"
     if found.is_empty:
@@ -43,17 +44,17 @@ def read_geometry(geometry: Any, *, vertices: int) -> tuple[BaseGeometry | None,
     return found, "; ".join(repairs[:1]), ""
 
 
-def _shape(geometry: Any, repairs: list[str], depth: int) -> BaseGeometry:
+def _shape(geometry: Any, repairs: list[str], most: int, depth: int) -> BaseGeometry:
     if not isinstance(geometry, dict):
         raise ValueError(f"{str(geometry)[:60]!r} is no geometry")
     kind = geometry.get("type")
     if kind == "GeometryCollection" and depth < _MAX_DEPTH:
-        parts = [_shape(part, repairs, depth + 1) for part in geometry["geometries"]]
+        parts = [_shape(part, repairs, most, depth + 1) for part in geometry["geometries"]]
         return shapely.GeometryCollection(parts)
     if kind not in DEPTHS:
         raise ValueError(f"type {kind!r} is not known")
-    if DEPTHS[kind] > 1 and len(_listed(geometry["coordinates"])) > MAX_PARTS:
-        raise ValueError(over_parts(len(geometry["coordinates"])))
+    if DEPTHS[kind] > 1 and len(_listed(geometry["coordinates"])) > most:
+        raise ValueError(over_parts(most, len(geometry["coordinates"])))
     return _MAKERS[kind](geometry["coordinates"], repairs)
 
 

@@ -56,7 +56,7 @@ def read_xlsx(
         own = label if len(tables) == 1 else f"{label}:{name}"
         if at:
             notes.append(f"{own}: the header is row {at + 1}: the rows above it are not read")
-        layers.append(_layer(rows[at:], label=own, name=name, lonlat=lonlat, notes=notes))
+        layers.append(_layer(rows[at:], label=own, name=name, lonlat=lonlat, notes=notes, columns=limits.columns))
         notes = []
     return layers
 
@@ -145,12 +145,12 @@ def _header_row(rows: list[Row], lonlat: LonLat) -> int | None:
     return next((k for k, row in enumerate(rows[:HEADER_ROWS]) if has_position(row, lonlat)), None)
 
 
-def _layer(rows: list[Row], *, label: str, name: str, lonlat: LonLat, notes: Iterable[str]) -> RawLayer:
+def _layer(rows: list[Row], *, label: str, name: str, lonlat: LonLat, notes: Iterable[str], columns: int) -> RawLayer:
     filled = sorted({k for row in rows for k, cell in enumerate(row) if cell})
     if len(filled) * len(rows) > _MOST_CELLS:
         raise _too_many_cells(label)
     cells = [[row[k] if k < len(row) else "" for k in filled] for row in rows]
-    refuse_wide(len(filled), label=label)
+    refuse_wide(len(filled), columns, label=label)
     headers, cells = header_names(cells[0]), cells[1:]
     frame = pd.DataFrame(cells, columns=headers, dtype=object).apply(text_column) if cells else _none(headers)
     problem = pd.Series("", index=frame.index, dtype=object).mask((frame == "").all(axis=1), "the row is blank")

@@ -20,7 +20,6 @@ from invasimap.inputs.formats.raw import RawLayer, read_bytes, unique_name
 DELIMITERS: Final = ",;\t|"
 MAX_HEADER: Final = 100_000
 LONG: Final = 1_000_000  # characters, from which a table is read by the look of its first half million
-_MOST_COLUMNS: Final = 5_000
 _STRETCH: Final = 500_000  # signs without the end of a line
 _MOST_STRETCHES: Final = 100
 HEADER_ROWS: Final = 20  # a title, a date and a legend stand above; a header further down is none
@@ -37,7 +36,7 @@ def read_table(path: Path, *, label: str, lonlat: LonLat = (None, None), limits:
     data = read_bytes(path, label=label, limit_B=limits.file_B)
     text, notes = decode(data, label=label)
     text, above = from_header(text, lonlat=lonlat)
-    frame, problem, delimiter = parse(text, label=label, lonlat=lonlat)
+    frame, problem, delimiter = parse(text, label=label, lonlat=lonlat, columns=limits.columns)
     comma: DecimalComma = "always" if delimiter == ";" else "never" if delimiter == "," else "unless_thousands"
     located = locate(frame, label=label, lonlat=lonlat, comma=comma)
     if above:
@@ -100,7 +99,7 @@ def _decode_lines(data: bytes) -> tuple[str, int]:
 
 
 def parse(
-    text: str, *, label: str, lonlat: LonLat = (None, None)
+    text: str, *, label: str, lonlat: LonLat = (None, None), columns: int = LIMITS.columns
 ) -> tuple[pd.DataFrame, pd.Series[str], str]:  # fmt: skip
     """All cells as text, a problem for each row with more cells than the header, and the delimiter.
 
@@ -111,12 +110,12 @@ def parse(
         text = rest
     delimiter = sniff(text)
     _refuse_long_lines(text, delimiter, label=label)
-    refuse_wide(text[:_STRETCH].partition("\n")[0].count(delimiter) + 1, label=label)
+    refuse_wide(text[:_STRETCH].partition("\n")[0].count(delimiter) + 1, columns, label=label)
     try:
         frame = _parse_long(text, delimiter, lonlat) if len(text) > LONG else _parse_fast(text, delimiter)
         problem = pd.Series("", index=frame.index, dtype=object)
     except (ValueError, Warning):  # ragged rows: the slow reader says which
-        frame, problem = _parse_rows(text, delimiter, label=label)
+        frame, problem = _parse_rows(text, delimiter, label=label, columns=columns)
     return frame, problem.mask(_blank_rows(frame) & (problem == ""), "the row is blank"), delimiter
 
 
@@ -186,13 +185,15 @@ def _parse_fast(text: str, delimiter: str) -> pd.DataFrame:
     return frame.apply(text_column) if len(frame) else frame
 
 
-def _parse_rows(text: str, delimiter: str, *, label: str) -> tuple[pd.DataFrame, pd.Series[str]]:
+def _parse_rows(
+    text: str, delimiter: str, *, label: str, columns: int
+) -> tuple[pd.DataFrame, pd.Series[str]]:  # fmt: skip
     rows = [row for row in csv.reader(io.StringIO(text, newline=""), delimiter=delimiter) if row]
     if not rows:
         raise LayerError(Fault(where=label, what="has no header row", mend="export it again"))
     headers = header_names(rows[0])
     width = len(headers)
-    refuse_wide(max(map(len, rows)), label=label)
+    refuse_wide(max(map(len, rows)), columns, label=label)
     extra = {f"(extra {k})": k for k in range(1, max(map(len, rows)) - width + 1)}
     cells = [[cell.strip() for cell in row] + [""] * (width + len(extra) - len(row)) for row in rows[1:]]
     frame = pd.DataFrame(cells, columns=[*headers, *extra], dtype=object)
@@ -211,17 +212,18 @@ def header_names(cells: list[str]) -> list[str]:
     return list(names)
 
 
-def refuse_wide(columns: int, *, label: str) -> None:
+def refuse_wide(found: int, limit: int, *, label: str) -> None:
     """Refuse a table of more columns than any survey has.
 
     Raises
     ------
     LayerError
-        When it has over 5,000.
+        When it has over ``limit``.
     """
-    if columns > _MOST_COLUMNS:
-        what = f"has {columns:,} columns; the limit is {_MOST_COLUMNS:,}"
-        raise LayerError(Fault(where=label, what=what, mend="take out the columns that are not needed"))
+    if found > limit:
+        what = f"has {found:,} columns; the limit is {limit:,}"
+        mend = "take out the columns that are not needed, or set columns in [intake.limits]"
+        raise LayerError(Fault(where=label, what=what, mend=mend))
 
 
 def _refuse_long_lines(text: str, delimiter: str, *, label: str) -> None:

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from pyproj import CRS
 
 from invasimap.core.survey_settings import DateOrder, SurveySection
-from invasimap.inputs.cells import Cells, cell_text, join_cells, stack_cells
+from invasimap.inputs.cells import Cells, join_cells, stack_cells
 from invasimap.inputs.cover import Cover, parse_cover
 from invasimap.inputs.cover_scales import Scale, choose_scale
 from invasimap.inputs.dates import read_dates
@@ -150,10 +150,10 @@ def _records(raw: RawLayer, placed: Placed, drawn: Footprints, told: _Told) -> R
 
 def _says_nothing(raw: RawLayer) -> NDArray[np.bool_]:
     """Records with a problem and no value at all: what they lack is not worth a word."""
-    rows = np.flatnonzero((raw.marks["problem"] != "").to_numpy())
-    blank = [not any(map(cell_text, raw.frame.iloc[row])) for row in rows]
-    found = np.zeros(len(raw.frame), dtype=bool)
-    found[rows[np.array(blank, dtype=bool)]] = True
+    found = (raw.marks["problem"] != "").to_numpy(dtype=bool, copy=True)
+    for name in raw.frame.columns:
+        rows = np.flatnonzero(found)
+        found[rows] = Cells.of(raw.frame[name].iloc[rows].astype(object)).blank
     return found
 
 

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
-from math import isfinite
+from math import isfinite, nan
 from pathlib import Path
 from typing import Final
 from xml.etree.ElementTree import Element
@@ -191,9 +191,14 @@ def _add_break(harvest: _Harvest, broken: Break, *, label: str) -> None:
 def _layer(harvest: _Harvest, *, label: str, layer: str, notes: list[str]) -> RawLayer:
     records = few_columns([record for name in GROUPS for record in harvest.records[name]])
     raw = from_records(records, label=label, layer=layer, crs=WGS84, utc=True, notes=notes)
-    known = np.array([k for k, place in enumerate(harvest.lonlat) if place is not None], dtype=int)
+    places = [(nan, nan) if place is None else place for place in harvest.lonlat]  # waypoints come first
+    xy = np.full((len(records), 2), nan)
+    xy[: len(places)] = np.reshape(places, (len(places), 2))
+    if len(harvest.records["wpt"]) == len(records):
+        return replace(raw, geometry=None, xy=xy)
+    known = np.flatnonzero(~np.isnan(xy[:, 0]))
     shapes = raw.shapes.copy()
-    shapes[known] = shapely.points([place for place in harvest.lonlat if place is not None]) if len(known) else []
+    shapes[known] = shapely.points(xy[known])
     return replace(raw, geometry=shapes)
 
 
@@ -258,6 +263,8 @@ def _leaves(element: Element, depth: int) -> Iterator[tuple[str, str]]:
     for child in element:
         if len(child):
             yield from _leaves(child, depth + 1)
+        elif not child.keys():
+            yield local(child), (child.text or "").strip()
         else:
             yield from _leaf(child, {local_name(k): v for k, v in child.items() if not k.startswith(("xmlns", "xsi"))})
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Iterable
+from math import isfinite
 from typing import Any, Final
 
 import numpy as np
@@ -171,13 +172,16 @@ def _axis(frame: pd.DataFrame, columns: list[Column], *, comma: DecimalComma) ->
     first = frame[columns[0].name]
     if pd.api.types.is_float_dtype(first) and (len(columns) == 1 or first.notna().all()):
         return first
-    found = Cells.same("", len(frame))
+    values: Any = first.to_numpy(dtype=object, copy=True)
+    rest = np.flatnonzero([not (isinstance(value, float) and isfinite(value)) for value in values])
+    found = Cells.same("", len(rest))
     for column in columns:
-        cells = Cells.of(frame[column.name])
+        cells = Cells.of(frame[column.name].iloc[rest])
         if comma != "never":
             cells = cells.map(lambda text: plain_number(text, thousands=comma == "unless_thousands"))
         found = found.or_else(cells)
-    return pd.Series(found.to_numpy(), index=frame.index, dtype=object)
+    values[rest] = found.to_numpy()
+    return pd.Series(values, index=frame.index, dtype=object)
 
 
 def _with_half(cells: pd.Series[Any], frame: pd.DataFrame, axis: str) -> pd.Series[Any]:

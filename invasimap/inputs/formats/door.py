@@ -195,10 +195,10 @@ def _refuse_archive(file: Path, *, label: str, left_B: float, limits: LimitsSect
 def _of_archive(
     found: list[RawLayer], errors: dict[str, InputError], unread: list[str], *, label: str
 ) -> list[RawLayer]:
-    """The layers of an archive; a file that could not be read is one record set aside, if others could."""
-    if not found and errors:
-        raise LayerError([fault for error in errors.values() for fault in error.faults])
-    if not found:
+    """The layers of an archive; each file that could not be read is one record set aside."""
+    if not found and len(errors) == 1:
+        raise next(iter(errors.values()))
+    if not found and not errors:
         what = f"holds no file that is read: {first_lines(unread)}"
         raise LayerError(Fault(where=label, what=what, mend=f"read are: {', '.join(SUFFIXES)}"))
     notes = (f"{label}: not read: {first_lines(unread)}",) if unread else ()

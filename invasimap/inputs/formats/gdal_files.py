@@ -49,3 +49,12 @@ def _put(path: Path, target: Path, *, copied: bool) -> None:
         target.symlink_to(path.resolve(), target_is_directory=path.is_dir())
     except OSError:  # a system without links
         shutil.copytree(path, target) if path.is_dir() else shutil.copyfile(path, target)
+
+
+def is_encoded(data: bytes, encoding: str) -> bool:
+    """Whether bytes are text in an encoding."""
+    try:
+        data.decode(encoding)
+    except UnicodeDecodeError:
+        return False
+    return True

@@ -12,7 +12,7 @@ import numpy as np
 import pyogrio
 
 from invasimap.core.errors import Fault, LayerError
-from invasimap.inputs.formats.gdal_files import plainly_named, side_parts
+from invasimap.inputs.formats.gdal_files import is_encoded, plainly_named, side_parts
 from invasimap.inputs.formats.raw import RawLayer
 from invasimap.inputs.formats.vector import padded, read_one, require_start
 
@@ -133,12 +133,4 @@ def text_encoding(table: Path) -> str:
     text = data[int.from_bytes(data[8:10], "little") :]
     if text.isascii() or data[_LANGUAGE] not in _UNSAID:
         return ""
-    return next((name for name in ("UTF-8", "CP1252") if _is_text(text, name)), "")
-
-
-def _is_text(data: bytes, encoding: str) -> bool:
-    try:
-        data.decode(encoding)
-    except UnicodeDecodeError:
-        return False
-    return True
+    return next((name for name in ("UTF-8", "CP1252") if is_encoded(text, name)), "")

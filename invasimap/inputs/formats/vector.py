@@ -5,6 +5,7 @@ The first bytes are looked at before GDAL opens a file, so that none opens as an
 
 from __future__ import annotations
 
+import codecs
 import dataclasses
 import warnings
 from collections.abc import Sequence
@@ -22,7 +23,7 @@ from invasimap.core.errors import Fault, LayerError
 from invasimap.core.files import GDB, GDB_CATALOGUE
 from invasimap.core.survey_settings import LimitsSection
 from invasimap.inputs.formats.bounds import MAX_RECORDS, missing, over_size
-from invasimap.inputs.formats.gdal_files import plainly_named
+from invasimap.inputs.formats.gdal_files import is_encoded, plainly_named
 from invasimap.inputs.formats.gpkg import Table, gpkg_tables
 from invasimap.inputs.formats.raw import NO_GEOMETRY, RawLayer, marks
 from invasimap.inputs.formats.wkb import CURVES, lost_shapes
@@ -165,11 +166,11 @@ def read_one(
     """
     with warnings.catch_warnings(record=True) as caught:
         warnings.simplefilter("always")
-        frame, counted, curved = _read(path, name, table, label=label)
+        frame, counted, curved, strange = _read(path, name, table, label=label)
         geometry = _geometry(frame)
         lost = lost_shapes(path, name, geometry)
     heard = [_heard(str(w.message), path, layer) for w in caught if w.category is RuntimeWarning]
-    said = [*heard, "curves are drawn as chords"] if curved else heard
+    said = [*heard, *["curves are drawn as chords"] * curved, *["text in it is not UTF-8, as it says"] * strange]
     raw = _from_frame(
         frame, label=label, layer=layer, notes=[*notes, *(f"{label}: {words}" for words in dict.fromkeys(said))]
     )
@@ -178,8 +179,8 @@ def read_one(
 
 def _read(
     path: Path, name: str | None, table: Table | None, *, label: str
-) -> tuple[gpd.GeoDataFrame | pd.DataFrame, int, bool]:
-    """The frame of a layer, the records that the file counts, and whether it has curves."""
+) -> tuple[gpd.GeoDataFrame | pd.DataFrame, int, bool, bool]:
+    """The frame of a layer, the records that the file counts, and whether it has curves and text that is no UTF-8."""
     info = pyogrio.read_info(path, layer=name)
     known = info["features"] if table is None else table.count
     _refuse_many(known, label=label)
@@ -188,9 +189,29 @@ def _read(
     most = None if table is None else max(table.count, 1)  # the count that the file keeps may be a lie
     options: dict[str, Any] = {"layer": name, "on_invalid": "ignore", "max_features": most}
     try:
-        return pyogrio.read_dataframe(path, **options), counted, curved
+        return pyogrio.read_dataframe(path, **options), counted, curved, False
     except UnicodeDecodeError:
-        return pyogrio.read_dataframe(path, **options, encoding="cp1252"), counted, curved
+        frame = pyogrio.read_dataframe(path, **options, encoding="ISO-8859-1")
+        for column in frame.select_dtypes(["object", "string"]).columns:
+            frame[column] = _decoded(frame[column])
+        return frame, counted, curved, True
+
+
+def _decoded(cells: pd.Series[Any]) -> list[Any]:
+    """Cells of bytes that were taken as ISO 8859-1: UTF-8 where they are, also cut in a sign, else Windows-1252."""
+    raw = [cell.encode("latin-1") if isinstance(cell, str) else cell for cell in cells]
+    wide = any(isinstance(cell, bytes) and not cell.isascii() and is_encoded(cell, "utf-8") for cell in raw)
+    decoder = codecs.getincrementaldecoder("utf-8")
+
+    def text(cell: Any) -> Any:
+        if not isinstance(cell, bytes):
+            return cell
+        try:
+            return decoder().decode(cell, not wide)
+        except UnicodeDecodeError:
+            return cell.decode("cp1252", "replace")
+
+    return [text(cell) for cell in raw]
 
 
 def _refuse_many(count: int, *, label: str) -> None:

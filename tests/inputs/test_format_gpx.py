@@ -148,7 +148,7 @@ DEGREES = st.tuples(st.integers(-179_999, 179_999), st.integers(-89_999, 89_999)
 TEXTS = st.text(st.characters(codec="utf-8", exclude_categories=["C", "Z"]), min_size=1, max_size=8)
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=25, deadline=None)
 @given(
     waypoints=st.lists(st.tuples(DEGREES, TEXTS), max_size=4),
     tracks=st.lists(st.lists(st.lists(DEGREES, max_size=3), max_size=3), max_size=3),

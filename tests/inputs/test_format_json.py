@@ -101,14 +101,14 @@ JSON = st.recursive(
 )
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(members=st.dictionaries(st.text(max_size=5), JSON, max_size=4), indent=st.sampled_from([None, 1]))
 def test_members_and_values_are_those_of_the_standard_library(members, indent):
     stream = JsonStream(json.dumps(members, indent=indent), parts=1000)
     assert {key: stream.value() for key in stream.members()} == members and stream.at_end()
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(items=st.lists(JSON, max_size=5), cut=st.integers(0, 400))
 def test_a_list_cut_anywhere_gives_its_first_items_and_says_so(items, cut):
     text = json.dumps(items)

@@ -110,7 +110,7 @@ def test_headers_that_repeat_or_are_blank_are_told_apart(table):
 CELLS = st.text(st.characters(codec="utf-8", exclude_categories=["Cc", "Cs", "Zs", "Zl", "Zp"]), max_size=6)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=30, deadline=None)
 @given(
     cells=st.lists(st.lists(CELLS, min_size=2, max_size=2), min_size=1, max_size=5),
     delimiter=st.sampled_from(",;\t|"),
@@ -126,7 +126,7 @@ def test_what_a_writer_of_csv_wrote_is_read(cells, delimiter, encoding, tmp_path
     assert _cells(raw) == rows and len(raw.frame) == len(cells)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=30, deadline=None)
 @given(text=st.text(st.characters(codec="cp1252", exclude_characters="\0\r"), min_size=1, max_size=30))
 def test_text_of_a_windows_program_comes_back(text):
     data = ("é" + text).encode("cp1252")
@@ -191,4 +191,28 @@ def test_a_formula_counts_by_the_value_saved_with_it(book, tmp_path):
             out.writestr(name, data.replace(b"<f>20+5</f><v />", b"<f>20+5</f><v>25</v>"))
     assert openpyxl.load_workbook(tmp_path / "b.xlsx", data_only=True).active["C2"].value == 25
     (raw,) = _read(tmp_path / "b.xlsx")
-    assert raw.frame["cover"].tolist() == ["25"]
+    assert raw.frame["cover"].tolist() == ["25"] and raw.notes == ()
+    (raw,) = _read(tmp_path / "a.xlsx")
+    said = "1 formulas have no value saved with them and are blank: open it in a spreadsheet program and save it"
+    assert raw.frame["cover"].tolist() == [""] and raw.notes == (f"a.xlsx: {said}",)
+
+
+def test_merged_cells_of_several_rows_are_said(book):
+    made, save = book
+    sheet = made.active
+    for row in (["North wood"], ["species", "lon", "lat"], ["ROMU", -80, 38], ["gone", -80, 38.001], ["LOJA", -81, 38]):
+        sheet.append(row)
+    sheet.merge_cells("A1:C1")
+    sheet.merge_cells("A3:A4")
+    (raw,) = _read(save())
+    assert raw.frame["species"].tolist() == ["ROMU", "", "LOJA"] and len(raw.frame) == 3
+    assert "a.xlsx: of merged cells only the first row has the value: A3:A4" in raw.notes
+
+
+def test_formulas_are_counted_in_a_sheet_of_many_pieces(book):
+    made, save = book
+    made.active.append(["lon", "lat", "cover"])
+    for row in range(200):
+        made.active.append([-80, 38, "=" + "1+" * (7_000 + 13 * row) + "1"])  # about 3.3 MB
+    (raw,) = _read(save())
+    assert len(raw.frame) == 200 and "200 formulas have no value" in raw.notes[0]

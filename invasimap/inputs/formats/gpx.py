@@ -243,7 +243,9 @@ def _values(element: Element) -> dict[str, str]:
         if name in _SHAPES:
             continue
         if name == "link":
-            found.setdefault("link", child.get("href") or text_of(child))
+            _keep(iter([(name, child.get("href") or text_of(child))]), found)
+        elif child.attrib and (others := _attributes(child)):
+            _keep(_leaf(child, others) if not len(child) else _branch(child, others, 0), found)
         elif len(child):
             _keep(_leaves(child, 0), found)
         elif text and (text := text.strip()):
@@ -258,15 +260,26 @@ def _keep(pairs: Iterator[tuple[str, str]], found: dict[str, str]) -> None:
 
 
 def _leaves(element: Element, depth: int) -> Iterator[tuple[str, str]]:
-    """Name and text of the innermost elements, and of the attributes that carry a value."""
+    """Name and text of the elements inside, and of the attributes that carry a value."""
     check_depth(depth)
     for child in element:
         if len(child):
-            yield from _leaves(child, depth + 1)
+            yield from _branch(child, _attributes(child), depth + 1)
         elif not child.keys():
             yield local(child), (child.text or "").strip()
         else:
-            yield from _leaf(child, {local_name(k): v for k, v in child.items() if not k.startswith(("xmlns", "xsi"))})
+            yield from _leaf(child, _attributes(child))
+
+
+def _branch(element: Element, attributes: dict[str, str], depth: int) -> Iterator[tuple[str, str]]:
+    """Attributes and own text of an element that holds others, then what these hold."""
+    yield from ((name, cell.strip()) for name, cell in attributes.items())
+    yield local(element), (element.text or "").strip()
+    yield from _leaves(element, depth)
+
+
+def _attributes(element: Element) -> dict[str, str]:
+    return {local_name(k): v for k, v in element.items() if not k.startswith(("xmlns", "xsi"))}
 
 
 def _leaf(element: Element, attributes: dict[str, str]) -> Iterator[tuple[str, str]]:

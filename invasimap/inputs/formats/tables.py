@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 import warnings
 from pathlib import Path
 from typing import Any, Final
@@ -22,6 +23,8 @@ from invasimap.inputs.formats.raw import RawLayer, read_bytes, unique_name
 
 DELIMITERS: Final = ",;\t|"
 MAX_HEADER: Final = 100_000
+_SAMPLE_B: Final = 4096
+_CONTROLS: Final = re.compile("[\x01-\x08\x0e-\x19]")  # no text has them; a binary file does
 LONG: Final = 1_000_000  # characters, from which a table is read by the look of its first half million
 _MOST_COLUMNS: Final = 5_000
 _STRETCH: Final = 500_000  # signs without the end of a line
@@ -77,17 +80,32 @@ def _only_sep(text: str) -> bool:
 
 def decode(data: bytes, *, label: str) -> tuple[str, tuple[str, ...]]:
     """Text of a file and a note where the encoding had to be taken as Windows-1252."""
-    if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
-        return data.decode("utf-16"), ()
-    try:
-        text, notes = data.decode("utf-8-sig"), ()
-    except UnicodeDecodeError:
-        text, other = _decode_lines(data)
-        which = f"{other} of its lines are" if other else "is"
-        return text, (f"{label}: {which} not UTF-8: read as Windows-1252",)
+    notes: tuple[str, ...] = ()
+    if wide := _wide(data[:_SAMPLE_B]):
+        text = data.decode(wide, errors="replace").removeprefix("\ufeff")
+    else:
+        try:
+            text = data.decode("utf-8-sig")
+        except UnicodeDecodeError:
+            text, other = _decode_lines(data)
+            which = f"{other} of its lines are" if other else "is"
+            notes = (f"{label}: {which} not UTF-8: read as Windows-1252",)
     if "\0" in text:
-        raise LayerError(Fault(where=label, what="is no text file", mend="export it as CSV"))
-    return text, notes
+        text, count = text.replace("\0", ""), text.count("\0")
+        if not text or _CONTROLS.search(text):
+            raise LayerError(Fault(where=label, what="is no text file", mend="export it as CSV"))
+        notes = (*notes, f"{label}: {count:,} NUL signs, as a write that was cut off leaves, are dropped")
+    return (text if "\n" in text else text.replace("\r", "\n")), notes
+
+
+def _wide(start: bytes) -> str:
+    """The encoding of a text of 2 or 4 bytes a sign, by its mark or by the zeros of its plain letters; else ""."""
+    marks = {b"\xff\xfe\0\0": "utf-32", b"\0\0\xfe\xff": "utf-32", b"\xff\xfe": "utf-16", b"\xfe\xff": "utf-16"}
+    if mark := next((name for mark, name in marks.items() if start.startswith(mark)), ""):
+        return mark
+    first, second = start[::2].count(0), start[1::2].count(0)
+    most = len(start) // 4
+    return "utf-16-le" if second > most and not first else "utf-16-be" if first > most and not second else ""
 
 
 def _decode_lines(data: bytes) -> tuple[str, int]:

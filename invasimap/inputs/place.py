@@ -24,6 +24,7 @@ from invasimap.inputs.stands_box import moving
 from invasimap.inputs.which_crs import said_systems, systems_that_fit
 
 DATUM_M: Final = 5.0  # NAD83 against WGS 84 is 4 m by name and 1 to 2 m on the ground: not worth a note
+EARTH_M: Final = 6_371_000.0
 AROUND_DEG: Final = 0.1
 _MOST_TRIED: Final = 10_000  # positions of a file that are tried in other systems
 _FLAT: Final = "shape is broken: a line without length or a ring without places"
@@ -208,7 +209,8 @@ def _possible(x: NDArray[np.float64], y: NDArray[np.float64], source: CRS) -> ND
 
 def _say_far(outside: NDArray[np.object_], away_m: NDArray[np.float64], far_m: float) -> None:
     far = away_m > far_m
-    outside[far] = [f"lies {away / 1000:,.1f} km from the stands" for away in away_m[far]]
+    ground_m = 2 * EARTH_M * np.arcsin(np.minimum(away_m[far] / (2 * EARTH_M), 1))  # the working system shows chords
+    outside[far] = [f"lies {away / 1000:,.1f} km from the stands" for away in ground_m]
 
 
 def _distance_m(xy: NDArray[np.float64], bounds: shapely.Polygon) -> NDArray[np.float64]:

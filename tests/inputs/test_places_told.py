@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import geopandas as gpd
 import numpy as np
 import pandas as pd
@@ -182,3 +184,10 @@ def test_the_longer_cell_tells_the_decimals(cells, short):
     lon, lat = ([cell] for cell in cells)
     found = implied_precision_m(*(pd.Series(axis, dtype=object) for axis in (lon, lat)), np.array([39.001]))
     assert found.notna().all(axis=None) == short
+
+
+@pytest.mark.parametrize(("lon", "lat"), [(-80.0, 39.0), (-77.0, 10.0), (20.0, 38.0), (60.0, -30.0)])
+def test_how_far_a_record_lies_off_is_the_way_over_the_ground(lon, lat, write, read):
+    write("a.csv", f"{HEAD}ROMU,50,10,{lon},{lat}\n")
+    said_km = float(re.search(r"lies ([\d,.]+) km", read("a.csv").set_aside["reason"].iloc[0])[1].replace(",", ""))
+    assert said_km == pytest.approx(CRS.from_epsg(4326).get_geod().inv(-80, 38, lon, lat)[2] / 1000, rel=0.01)

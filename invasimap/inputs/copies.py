@@ -72,7 +72,7 @@ def find_copies(records: Records) -> Copies:
     for across in (False, True):
         test = Sameness(records=records, across=across)
         rows = np.flatnonzero(of < 0)
-        if len(rows) < 2:
+        if len(rows) < 2 or (across and (records.file == records.file[0]).all()):
             break
         sorted_strips = _strips(test, rows)
         if not across:
@@ -113,7 +113,8 @@ def _stay(test: Sameness, sorted_strips: tuple[Strip, Strip]) -> tuple[_Rows, li
     """For each row the row that stays for it, -1 for those that stay, and notes."""
     count = len(test.records)
     near = NearPairs(strips=sorted_strips, count=count)
-    p, q = _once([test.alike(*pair) for pair in near])
+    found = [np.stack(test.alike(*pair)) for pair in near]
+    p, q = np.concatenate([np.empty((2, 0), dtype=np.intp), *found], axis=1)
     if not len(p) and not near.crowded.any():
         return np.full(count, -1, dtype=np.intp), _left_notes(test, near.crowded)
     same = test.same_observer(p, q)
@@ -130,13 +131,6 @@ def _stay(test: Sameness, sorted_strips: tuple[Strip, Strip]) -> tuple[_Rows, li
     of = np.where(of < 0, _by_rank(rank, pairs[0][both], pairs[1][both]), of)
     apart = ~same & (of[p] < 0) & (of[q] < 0)
     return of, [*_left_notes(test, left), *_observer_notes(test.records, p[apart], q[apart])]
-
-
-def _once(found: list[tuple[_Rows, _Rows]]) -> tuple[_Rows, _Rows]:
-    """Each pair once, the smaller row first."""
-    both = np.concatenate([np.empty((2, 0), dtype=np.intp), *(np.stack(pair) for pair in found)], axis=1)
-    pairs = np.unique(both.min(axis=0) << 32 | both.max(axis=0))
-    return pairs >> 32, pairs & 0xFFFFFFFF
 
 
 def _nearest(test: Sameness, p: _Rows, q: _Rows) -> tuple[_Rows, _Rows]:

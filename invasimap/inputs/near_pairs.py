@@ -82,12 +82,13 @@ def with_neighbours(sorted_strips: tuple[Strip, Strip]) -> _Rows:
     for strip in sorted_strips:
         close = np.flatnonzero(strip.key[1:] - strip.key[:-1] <= strip.reach)
         found += [strip.order[close], strip.order[close + 1]]
-    return np.unique(np.concatenate(found))
+    rows = np.sort(np.concatenate(found))
+    return rows[np.append(True, rows[1:] != rows[:-1])] if len(rows) else rows
 
 
 @dataclass(kw_only=True)
 class NearPairs:
-    """Pairs of rows that may be within reach, in growing batches; a pair may come twice.
+    """Pairs of rows that may be within reach, in batches, each pair once.
 
     After the pairs are used up ``crowded`` holds rows of piles: a pair of two of them may not have come.
     """
@@ -100,8 +101,13 @@ class NearPairs:
         self.crowded = np.zeros(self.count, dtype=bool)
 
     def __iter__(self) -> Iterator[tuple[_Rows, _Rows]]:
-        for strip in self.strips:
-            yield from self._along(strip)
+        first, second = self.strips
+        yield from self._along(first)
+        key = np.zeros(self.count, dtype=np.uint64)
+        key[first.order] = first.key
+        for p, q in self._along(second):
+            new = np.maximum(key[p], key[q]) - np.minimum(key[p], key[q]) > first.reach
+            yield p[new], q[new]
 
     def _along(self, strip: Strip) -> Iterator[tuple[_Rows, _Rows]]:
         """Each row with the next one, the next but one and so on, while they are within reach."""

@@ -84,11 +84,18 @@ class Sameness:
     drawn: float = 0.0
     undrawn: int = 0
     own_m: _Axis = field(init=False)
-    _tidy: _Shapes = field(init=False)
+    _tidy: _Shapes = field(init=False)  # outlines with rings turned and started in one way
+    _area_m2: _Axis = field(init=False)
+    _length_m: _Axis = field(init=False)
+    _corners: _Axis = field(init=False)
+    _bounds: _Axis = field(init=False)  # (records, 4)
 
     def __post_init__(self) -> None:
         self.own_m = np.clip(np.nan_to_num(self.records.accuracy_m, nan=UNKNOWN_M), LEAST_M, MOST_M)
-        self._tidy = np.full(len(self.records), None, dtype=object)
+        count = len(self.records)
+        self._tidy = np.full(count, None, dtype=object)
+        self._area_m2, self._length_m, self._corners = np.empty(count), np.empty(count), np.empty(count)
+        self._bounds = np.empty((count, 4))
 
     @property
     def reach_m(self) -> float:
@@ -140,39 +147,65 @@ class Sameness:
         ):
             at = np.flatnonzero(shaped)
             if len(at):
+                self._measure(p[at], q[at])
                 same[at] = compare(p[at], q[at])
         return same
 
+    def _measure(self, *rows: _Rows) -> None:
+        """Measure outlines once each: a record may come in many pairs."""
+        new = np.zeros(len(self.records), dtype=bool)
+        for some in rows:
+            new[some] = True
+        at = np.flatnonzero(new & shapely.is_missing(self._tidy))
+        shapes = self.records.outlines(at)
+        self._tidy[at] = shapely.normalize(shapes)
+        self._area_m2[at], self._length_m[at] = shapely.area(shapes), shapely.length(shapes)
+        self._corners[at], self._bounds[at] = shapely.get_num_coordinates(shapes), shapely.bounds(shapes)
+
     def _beside(self, p: _Rows, q: _Rows) -> _Mask:
         """Shapes of which no corner lies off the other by more than the tolerance."""
-        one, other, allowed_m = self._shapes(p), self._shapes(q), self.tolerance_m(p, q)
+        allowed_m = self.tolerance_m(p, q)
         # shapes within a distance have bounds within it
-        may = np.abs(shapely.bounds(one) - shapely.bounds(other)).max(axis=1) <= allowed_m
+        may = np.abs(self._bounds[p] - self._bounds[q]).max(axis=1) <= allowed_m
         same, ask = self._same_corners(p, q, may=may, corner_m=allowed_m)
-        points = shapely.get_num_coordinates(one[ask]) * shapely.get_num_coordinates(other[ask]) / _DISTANCES
-        ask = ask[self._afford(points)]
-        same[ask] = shapely.hausdorff_distance(one[ask], other[ask]) <= allowed_m[ask]
+        ask = ask[self._afford(self._corners[p[ask]] * self._corners[q[ask]] / _DISTANCES)]
+        same[ask] = shapely.hausdorff_distance(self._tidy[p[ask]], self._tidy[q[ask]]) <= allowed_m[ask]
         return same
 
     def _same_ground(self, p: _Rows, q: _Rows) -> _Mask:
-        one, other = self._shapes(p), self._shapes(q)
-        area_m2 = shapely.area(one), shapely.area(other)
-        allowed_m2 = SAME_OUTLINE * np.minimum(*area_m2)
-        may = np.abs(area_m2[0] - area_m2[1]) <= allowed_m2
-        may[may] = _moments_agree(one[may], other[may], allowed_m2[may])
+        allowed_m2 = SAME_OUTLINE * np.minimum(self._area_m2[p], self._area_m2[q])
+        may = np.abs(self._area_m2[p] - self._area_m2[q]) <= allowed_m2
+        may &= self._moments_agree(p, q, allowed_m2)
         # corners that move by d sweep about d times the outline's length: half the allowance leaves room for the rest
-        corner_m = allowed_m2 / 2 / np.maximum(shapely.length(one), 1e-9)
+        corner_m = allowed_m2 / 2 / np.maximum(self._length_m[p], 1e-9)
         same, ask = self._same_corners(p, q, may=may, corner_m=corner_m)
-        ask = ask[self._afford(shapely.get_num_coordinates(one[ask]) + shapely.get_num_coordinates(other[ask]))]
-        same[ask] = shapely.area(shapely.symmetric_difference(one[ask], other[ask])) <= allowed_m2[ask]
+        ask = ask[self._afford(self._corners[p[ask]] + self._corners[q[ask]])]
+        differ_m2 = shapely.area(shapely.symmetric_difference(self._tidy[p[ask]], self._tidy[q[ask]]))
+        same[ask] = differ_m2 <= allowed_m2[ask]
         return same
+
+    def _moments_agree(self, p: _Rows, q: _Rows, allowed_m2: _Axis) -> _Mask:
+        """Whether two polygons may differ by so little ground.
+
+        Ground added or taken within a circle of radius R changes the moment about its middle by at most R times its
+        area: where the moments differ by more, the difference need not be drawn.
+        """
+        r = self.records
+        low = np.minimum(self._bounds[p, :2], self._bounds[q, :2])
+        high = np.maximum(self._bounds[p, 2:], self._bounds[q, 2:])
+        middle = (low + high) / 2
+        moments = [
+            self._area_m2[rows, None] * (np.column_stack([r.x_m[rows], r.y_m[rows]]) - middle) for rows in (p, q)
+        ]
+        farthest_m = np.hypot(*(high - low).T) / 2
+        found: _Mask = np.hypot(*(moments[0] - moments[1]).T) <= allowed_m2 * farthest_m * (1 + 1e-6) + 1e-9
+        return found
 
     def _same_corners(self, p: _Rows, q: _Rows, *, may: _Mask, corner_m: _Axis) -> tuple[_Mask, _Rows]:
         """Pairs whose corners agree one by one, and those of the others that may be the same all the same."""
-        same = may & shapely.equals_exact(self._shapes(p), self._shapes(q), tolerance=corner_m)
-        ask = np.flatnonzero(may & ~same)  # formats turn rings round and start them elsewhere
-        same[ask] = shapely.equals_exact(self._tidied(p[ask]), self._tidied(q[ask]), tolerance=corner_m[ask])
-        return same, ask[~same[ask]]
+        same = may.copy()  # of tidied shapes: formats turn rings round
+        same[may] = shapely.equals_exact(self._tidy[p[may]], self._tidy[q[may]], tolerance=corner_m[may])
+        return same, np.flatnonzero(may & ~same)
 
     def _afford(self, points: NDArray[np.number]) -> _Mask:
         """Which pairs can still be drawn."""
@@ -182,35 +215,8 @@ class Sameness:
         self.undrawn += int((~good).sum())
         return good
 
-    def _shapes(self, rows: _Rows) -> _Shapes:
-        return self.records.outlines(rows)
-
-    def _tidied(self, rows: _Rows) -> _Shapes:
-        """Shapes with rings turned and started in one way, worked once each."""
-        new = np.unique(rows[shapely.is_missing(self._tidy[rows])])
-        self._tidy[new] = shapely.normalize(self._shapes(new))
-        return self._tidy[rows]
-
 
 def _same_or_blank(code: _Codes, p: _Rows, q: _Rows) -> _Mask:
     one, other = code[p], code[q]
     same: _Mask = (one == other) | (one < 0) | (other < 0)
     return same
-
-
-def _moments_agree(one: _Shapes, other: _Shapes, allowed_m2: _Axis) -> _Mask:
-    """Whether two polygons may differ by so little ground.
-
-    Ground added or taken within a circle of radius R changes the moment about its middle by at most R times its area:
-    where the moments differ by more, the difference need not be drawn.
-    """
-    bounds = shapely.bounds(one), shapely.bounds(other)
-    low = np.minimum(bounds[0][:, :2], bounds[1][:, :2])
-    high = np.maximum(bounds[0][:, 2:], bounds[1][:, 2:])
-    moment = [
-        shapely.area(shape)[:, None] * (shapely.get_coordinates(shapely.centroid(shape)) - (low + high) / 2)
-        for shape in (one, other)
-    ]
-    farthest_m = np.hypot(*(high - low).T) / 2
-    found: _Mask = np.hypot(*(moment[0] - moment[1]).T) <= allowed_m2 * farthest_m * (1 + 1e-6) + 1e-9
-    return found

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 SAME_FILE_M: Final = 0.5
 LEAST_M, UNKNOWN_M, MOST_M = 0.5, 1.0, 10.0  # of an accuracy, between different files
 SAME_OUTLINE: Final = 0.01  # share of the smaller area by which two outlines of one patch may differ
-MOST_DRAWN: Final = 3_000_000  # points of outlines whose difference is drawn
+MOST_DRAWN: Final = 1_500_000  # points of outlines whose difference is drawn
 _POLYGON: Final = 2
 _SAME_VALUE: Final = 1e-6
 _DISTANCES: Final = 100  # between points of two lines take as long as one point of a drawn outline

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -29,7 +30,10 @@ _KINDS: Final = ("", "point", "line", "polygon")
 @dataclass(frozen=True, kw_only=True)
 class Footprints:
     """The ground of each record: polygons (m; None where there is none, and for points, which are drawn from
-    their place and axes), the shape as mapped, why a record has none and what was taken."""
+    their place and axes), the shape as mapped, why a record has none and what was taken.
+
+    The b_m of a line is half its width.
+    """
 
     geometry: NDArray[np.object_]
     axes: Axes
@@ -80,7 +84,10 @@ def footprints(
         work = _Work.on(placed.shapes[rows])
         _close_walks(work, walked[rows], gap_m=intake.closing_gap_m)
         kinds[rows] = shapely.get_dimensions(work.geometry) + 1
-        _draw_shapes(work, rows, axes, width_of_lines(sizes, defaults), mend_limit=intake.mend_limit_pct / 100)
+        widths = width_of_lines(sizes, defaults)
+        _draw_shapes(work, rows, axes, widths, mend_limit=intake.mend_limit_pct / 100)
+        half_m = np.where(kinds == _KINDS.index("line"), widths.width_m / 2, np.nan)
+        axes = dataclasses.replace(axes, b_m=np.where(np.isnan(half_m), axes.b_m, half_m))
         geometry[rows] = work.geometry
         reason, how = (
             reason.or_else(Cells.at(rows, work.reason, len(points))),

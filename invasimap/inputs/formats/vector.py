@@ -235,6 +235,11 @@ def _from_frame(frame: gpd.GeoDataFrame | pd.DataFrame, *, label: str, layer: st
     geometry = _geometry(frame)
     table = pd.DataFrame(frame.drop(columns=frame.geometry.name) if spatial else frame).reset_index(drop=True)
     lost = (frame.geometry.isna() | frame.geometry.is_empty).to_numpy() if spatial else np.full(len(frame), True)
+    twice = table.columns.duplicated()
+    if twice.any():  # GDAL gives the values of the last for all of them
+        named = ", ".join(dict.fromkeys(map(str, table.columns[twice])))
+        notes = [*notes, f"{label}: has several columns of one name, and the last of them is read: {named}"]
+        table = table.loc[:, ~twice]
     return RawLayer(
         label=label,
         layer=layer,

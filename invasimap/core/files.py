@@ -16,6 +16,7 @@ from invasimap.core.errors import Fault, InputError
 MARK = "run.json"
 PROGRAM = "invasimap"
 GDB = ".gdb"
+GDB_CATALOGUE = "a00000001.gdbtable"
 _LEFT_BY_SYSTEMS = {".DS_Store", "Thumbs.db", "desktop.ini"}
 _LEFT_BY_READERS = ("-wal", "-shm", "-journal", ".aux.xml")  # beside a layer that some program has open
 
@@ -88,8 +89,9 @@ def with_side_files(path: Path) -> list[Path]:
         return sorted(p for p in path.iterdir() if p.is_file() and p.suffix.lower() != ".lock")
     if path.suffix.lower() != ".shp" or not path.exists():
         return [path]
-    kinds = {".shp", ".shx", ".dbf", ".prj", ".cpg"}
-    return sorted(p for p in path.parent.glob(f"{path.stem}.*") if p.suffix.lower() in kinds)
+    kinds = {".shx", ".dbf", ".prj", ".cpg"}
+    beside = (p for p in path.parent.iterdir() if p.stem.lower() == path.stem.lower() and p.suffix.lower() in kinds)
+    return sorted([path, *beside])
 
 
 def _refuse_strange(target: Path) -> None:

@@ -17,7 +17,7 @@ import shapely
 from numpy.typing import NDArray
 from pyproj import CRS
 
-from invasimap.inputs.cells import cell_text
+from invasimap.inputs.cells import Cells, cell_text
 from invasimap.inputs.formats.bounds import NOT_READ
 from invasimap.inputs.patches import ellipses
 from invasimap.inputs.recognise import Recognised
@@ -113,7 +113,7 @@ def _not_taken(part: Cleaned, good: NDArray[np.bool_]) -> pd.DataFrame:
 def patches_of(records: Records, other: Sequence[pd.DataFrame], *, crs: CRS) -> gpd.GeoDataFrame:
     """Records as patches: polygons in the working system, with an id of their own and, as JSON, what else they say."""
     columns: dict[str, Any] = {name: cells.to_numpy() for name, cells in records.text.items()}
-    said = [_filled_json(row) for frame in other for row in frame.to_dict("records")]
+    said = [text for frame in other for text in _filled_json(frame)]
     columns["other"] = np.array(said, dtype=object)
     columns |= {**records.number, "known": records.known, "record": records.number["record"].astype(np.int64)}
     columns["id"] = np.array([f"P{number:04d}" for number in range(1, len(records) + 1)], dtype=object)
@@ -151,7 +151,8 @@ def _set_aside(
     raw: list[str] = []
     for number in np.unique(layer):
         own = rows[layer == number] - starts[number]
-        raw += [_raw_json(row) for row in frames[number].iloc[own].to_dict("records")]
+        values = frames[number].iloc[own].astype(object)
+        raw += [_raw_json(row) for row in values.to_dict("records")]
     geometry = records.placed[rows]
     points = ~np.isnan(records.xy[rows]).any(axis=1)
     geometry[points] = shapely.points(records.xy[rows][points])
@@ -165,10 +166,14 @@ def _raw_json(row: dict[Any, Any]) -> str:
     return json.dumps(values, ensure_ascii=False, default=_plain)
 
 
-def _filled_json(row: dict[Any, Any]) -> str:
-    """The values that are not blank as JSON; nothing where all are."""
-    values = {str(name): text for name, value in row.items() if (text := cell_text(value))}
-    return json.dumps(values, ensure_ascii=False) if values else ""
+def _filled_json(frame: pd.DataFrame) -> list[str]:
+    """The values of each row that are not blank as JSON; nothing where all are."""
+    if frame.columns.empty:
+        return [""] * len(frame)
+    names = list(map(str, frame.columns))
+    rows = zip(*(Cells.of(frame[name]).to_numpy() for name in frame.columns), strict=True)
+    filled = ({name: text for name, text in zip(names, row, strict=True) if text} for row in rows)
+    return [json.dumps(values, ensure_ascii=False) if values else "" for values in filled]
 
 
 def _plain(value: Any) -> Any:

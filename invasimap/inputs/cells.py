@@ -35,7 +35,7 @@ class Cells:
     def of(cls, column: pd.Series[Any]) -> Self:
         """The cells of a column of any type, as ``cell_text`` reads them."""
         if isinstance(column.dtype, pd.CategoricalDtype):
-            known = [*map(cell_text, column.cat.categories), ""]
+            known = [*map(cell_text, column.cat.categories.tolist()), ""]
             return cls._distinct(known, column.cat.codes.to_numpy().astype(np.intp) % len(known))
         if pd.api.types.is_bool_dtype(column) or pd.api.types.is_numeric_dtype(column):
             codes, uniques = pd.factorize(column, use_na_sentinel=True)

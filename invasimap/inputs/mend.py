@@ -108,6 +108,8 @@ def _dense_polygon(part: shapely.Polygon, edge: float) -> shapely.Polygon:
 
 def _dense(ring: BaseGeometry, edge: float) -> NDArray[np.float64]:
     line = shapely.LineString(shapely.get_coordinates(ring))
+    if line.length == 0:
+        return shapely.get_coordinates(line)
     return shapely.get_coordinates(shapely.segmentize(line, edge))
 
 

@@ -32,15 +32,15 @@ class Causes:
         For each shape what would bring it to the stands, in words, several joined by ", or "; "" where nothing does.
     certain
         Whether it is the one explanation there is, and may be applied.
-    doubt_m
-        How far apart the explanations are that count as one (0 where there is one): a certain position is true to it.
+    proven
+        Whether an explanation fits that hardly fits by chance: it is not only offered.
     x_m, y_m, lon, lat
         For each coordinate the place by the first explanation, in the working system and in WGS 84; NaN without one.
     """
 
     cause: NDArray[np.object_]
     certain: NDArray[np.bool_]
-    doubt_m: _Axis
+    proven: NDArray[np.bool_]
     x_m: _Axis
     y_m: _Axis
     lon: _Axis
@@ -69,6 +69,7 @@ class _Work:
     fits: NDArray[np.uint64]  # a bit for each mistake that brings the whole shape near
     close: NDArray[np.bool_]
     sure: NDArray[np.bool_]
+    proven: NDArray[np.bool_]
     apart_m: _Axis
     x_m: _Axis
     y_m: _Axis
@@ -106,6 +107,7 @@ def find_cause(
         fits=np.zeros(count, dtype=np.uint64),
         close=np.zeros(count, dtype=bool),
         sure=np.ones(count, dtype=bool),
+        proven=np.zeros(count, dtype=bool),
         apart_m=np.zeros(count),
         x_m=np.full(len(x), np.nan),
         y_m=np.full(len(x), np.nan),
@@ -156,6 +158,7 @@ def _try(
     _note(work, np.uint64(1) << np.uint64(number), fits, (rows[keep], x_m[keep], y_m[keep], owner[rows[keep]]))
     work.close[fits & (work.apart_m == 0)] |= away_m[fits & (work.apart_m == 0)] <= CERTAIN_SHARE * stands.near_m
     work.sure[fits] &= mistake.sure
+    work.proven[fits] |= mistake.sure
 
 
 def _note(
@@ -183,7 +186,7 @@ def _told(work: _Work, mistakes: list[Mistake], *, far: NDArray[np.bool_], crs: 
     kinds, back = np.unique(work.fits, return_inverse=True)
     texts = np.array([_text(int(kind), mistakes) for kind in kinds], dtype=object)
     cause = texts[back] if len(texts) else np.empty(0, dtype=object)
-    return Causes(cause=cause, certain=certain, doubt_m=work.apart_m, x_m=work.x_m, y_m=work.y_m, lon=lon, lat=lat)
+    return Causes(cause=cause, certain=certain, proven=work.proven, x_m=work.x_m, y_m=work.y_m, lon=lon, lat=lat)
 
 
 def _text(bits: int, mistakes: list[Mistake]) -> str:

@@ -83,6 +83,7 @@ def utm_zone(system: CRS) -> tuple[int, bool] | None:
     >>> utm_zone(CRS.from_epsg(26917)), utm_zone(CRS.from_epsg(32756)), utm_zone(CRS.from_epsg(2264))
     ((17, False), (56, True), None)
     """
+    system = _flat(system)
     made = system.coordinate_operation
     if made is None or made.method_name != "Transverse Mercator" or system.axis_info[0].unit_name != "metre":
         return None
@@ -112,6 +113,12 @@ def registered(system: CRS) -> CRS:
     """The registered system with the same figures, since a datum shift is chosen by it; else the one given."""
     code = system.to_epsg()
     return CRS.from_epsg(code) if code else system
+
+
+def _flat(system: CRS) -> CRS:
+    """A system without its heights and without a shift of its own."""
+    inner = system.source_crs if system.is_bound else next(iter(system.sub_crs_list), None)
+    return system if inner is None else _flat(inner)
 
 
 def _as_is(x: Axis, y: Axis) -> tuple[Axis, Axis]:

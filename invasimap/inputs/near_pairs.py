@@ -9,7 +9,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-MOST_PAIRS: Final = 2_000_000  # and MOST_EACH for every row: given out along a set of strips before rows are crowded
+MOST_PAIRS: Final = 1_000_000  # and MOST_EACH for every row: given out along a set of strips before rows are crowded
 MOST_EACH: Final = 4
 
 _Bits = NDArray[np.uint64]
@@ -35,6 +35,12 @@ class Strip:
         low = np.searchsorted(self.key, middle - min(middle, self.reach))
         return self.order[low : np.searchsorted(self.key, middle + self.reach, side="right")]
 
+    def positions(self, count: int) -> _Rows:
+        """Where each of ``count`` rows stands; 0 for those that are not sorted here."""
+        found = np.zeros(count, dtype=np.intp)
+        found[self.order] = np.arange(len(self.order))
+        return found
+
 
 def mixed(columns: Sequence[NDArray[np.number[Any]]]) -> _Bits:
     """Columns of whole numbers or floats as one column of 64 well-mixed bits: equal rows have equal bits."""
@@ -47,10 +53,10 @@ def mixed(columns: Sequence[NDArray[np.number[Any]]]) -> _Bits:
     return found
 
 
-def strips(group: _Bits, x_m: _Axis, y_m: _Axis, *, reach_m: float) -> tuple[Strip, Strip]:
+def strips(rows: _Rows, group: _Bits, x_m: _Axis, y_m: _Axis, *, reach_m: float) -> tuple[Strip, Strip]:
     """Rows sorted along strips of twice the reach, and again with the strips moved by half their width.
 
-    Two rows of a group that are within reach lie in one strip of the first or of the second.
+    ``group`` and place are those of the rows. Two of a group within reach lie in one strip of the first or the second.
     """
     x_off = x_m - x_m.min()
     step_m = max(_LEAST_STEP_M, float(x_off.max()) / 2 ** (int(_PLACE_BITS) - 1))
@@ -66,36 +72,42 @@ def strips(group: _Bits, x_m: _Axis, y_m: _Axis, *, reach_m: float) -> tuple[Str
         key <<= _PLACE_BITS
         key |= place
         order = np.argsort(key)
-        found.append(Strip(order=order, key=key[order], reach=reach))
+        found.append(Strip(order=rows[order], key=key[order], reach=reach))
     return found[0], found[1]
 
 
 def with_neighbours(sorted_strips: tuple[Strip, Strip]) -> _Rows:
     """Rows that may have another one within reach, ascending."""
-    found = np.zeros(len(sorted_strips[0].order), dtype=bool)
+    found = []
     for strip in sorted_strips:
         close = np.flatnonzero(strip.key[1:] - strip.key[:-1] <= strip.reach)
-        found[strip.order[close]] = True
-        found[strip.order[close + 1]] = True
-    return np.flatnonzero(found)
+        found += [strip.order[close], strip.order[close + 1]]
+    rows = np.sort(np.concatenate(found))
+    return rows[np.append(True, rows[1:] != rows[:-1])] if len(rows) else rows
 
 
 @dataclass(kw_only=True)
 class NearPairs:
-    """Pairs of rows that may be within reach, in growing batches; a pair may come twice.
+    """Pairs of rows that may be within reach, in batches, each pair once.
 
     After the pairs are used up ``crowded`` holds rows of piles: a pair of two of them may not have come.
     """
 
     strips: tuple[Strip, Strip]
+    count: int  # of all rows, sorted here or not
     crowded: NDArray[np.bool_] = field(init=False)
 
     def __post_init__(self) -> None:
-        self.crowded = np.zeros(len(self.strips[0].order), dtype=bool)
+        self.crowded = np.zeros(self.count, dtype=bool)
 
     def __iter__(self) -> Iterator[tuple[_Rows, _Rows]]:
-        for strip in self.strips:
-            yield from self._along(strip)
+        first, second = self.strips
+        yield from self._along(first)
+        key = np.zeros(self.count, dtype=np.uint64)
+        key[first.order] = first.key
+        for p, q in self._along(second):
+            new = np.maximum(key[p], key[q]) - np.minimum(key[p], key[q]) > first.reach
+            yield p[new], q[new]
 
     def _along(self, strip: Strip) -> Iterator[tuple[_Rows, _Rows]]:
         """Each row with the next one, the next but one and so on, while they are within reach."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -18,6 +19,7 @@ from invasimap.inputs.outlines import Axes, Sizes, Widths, axes_of_points, width
 from invasimap.inputs.place import Placed
 
 SIDES: Final = 64
+_AT_ONCE: Final = 20_000  # shapes drawn in one go, which bounds the memory
 CLOSING_SHARE: Final = 0.1
 _NOT_WALKED_SHARE: Final = 0.5  # a gap over half the way is a line that ends near its start, not an outline
 _MOST_PARTS: Final = 5_000  # of one mixed record or one with several points: all of them are drawn and joined
@@ -28,7 +30,10 @@ _KINDS: Final = ("", "point", "line", "polygon")
 @dataclass(frozen=True, kw_only=True)
 class Footprints:
     """The ground of each record: polygons (m; None where there is none, and for points, which are drawn from
-    their place and axes), the shape as mapped, why a record has none and what was taken."""
+    their place and axes), the shape as mapped, why a record has none and what was taken.
+
+    The b_m of a line is half its width.
+    """
 
     geometry: NDArray[np.object_]
     axes: Axes
@@ -79,7 +84,10 @@ def footprints(
         work = _Work.on(placed.shapes[rows])
         _close_walks(work, walked[rows], gap_m=intake.closing_gap_m)
         kinds[rows] = shapely.get_dimensions(work.geometry) + 1
-        _draw_shapes(work, rows, axes, width_of_lines(sizes, defaults), mend_limit=intake.mend_limit_pct / 100)
+        widths = width_of_lines(sizes, defaults)
+        _draw_shapes(work, rows, axes, widths, mend_limit=intake.mend_limit_pct / 100)
+        half_m = np.where(kinds == _KINDS.index("line"), widths.width_m / 2, np.nan)
+        axes = dataclasses.replace(axes, b_m=np.where(np.isnan(half_m), axes.b_m, half_m))
         geometry[rows] = work.geometry
         reason, how = (
             reason.or_else(Cells.at(rows, work.reason, len(points))),
@@ -107,16 +115,27 @@ def ellipses(
 
     A regular polygon of 64 sides drawn through the curve would be 0.16 % too small; its radius is scaled instead.
     """
+    a_m, b_m, bearing_deg = (np.broadcast_to(np.asarray(of, dtype=float), x.shape) for of in (a_m, b_m, bearing_deg))
+    found = np.empty(len(x), dtype=object)
+    for start in range(0, len(x), _AT_ONCE):
+        some = slice(start, start + _AT_ONCE)
+        found[some] = _ellipses(x[some], y[some], a_m=a_m[some], b_m=b_m[some], bearing_deg=bearing_deg[some])
+    return found
+
+
+def _ellipses(
+    x: NDArray[np.float64], y: NDArray[np.float64], *, a_m: NDArray[np.float64], b_m: NDArray[np.float64],
+    bearing_deg: NDArray[np.float64],
+) -> Any:  # fmt: skip
     step = 2 * np.pi / SIDES
     scale = np.sqrt(step / np.sin(step))
     t = np.arange(SIDES) * step  # (sides,)
-    turn = np.radians(90.0 - np.broadcast_to(np.asarray(bearing_deg, dtype=float), x.shape))[:, None]
-    along = scale * np.broadcast_to(a_m, x.shape)[:, None] * np.cos(t)  # (records, sides)
-    across = scale * np.broadcast_to(b_m, x.shape)[:, None] * np.sin(t)
+    turn = np.radians(90.0 - bearing_deg)[:, None]
+    along = scale * a_m[:, None] * np.cos(t)  # (records, sides)
+    across = scale * b_m[:, None] * np.sin(t)
     east = x[:, None] + along * np.cos(turn) - across * np.sin(turn)
     north = y[:, None] + along * np.sin(turn) + across * np.cos(turn)
-    found: Any = shapely.polygons(np.stack([east, north], axis=-1))
-    return found
+    return shapely.polygons(np.stack([east, north], axis=-1))
 
 
 def _from_lines(work: _Work, rows: NDArray[np.intp], records: NDArray[np.intp], widths: Widths) -> None:

@@ -24,9 +24,11 @@ from invasimap.inputs.stands_box import moving
 from invasimap.inputs.which_crs import said_systems, systems_that_fit
 
 DATUM_M: Final = 5.0  # NAD83 against WGS 84 is 4 m by name and 1 to 2 m on the ground: not worth a note
+EARTH_M: Final = 6_371_000.0
 AROUND_DEG: Final = 0.1
 _FITS_M: Final = 10_000.0  # a system that brings a file no nearer than this explains nothing, however large `far` is
 _MOST_TRIED: Final = 10_000  # positions of a file that are tried in other systems
+_FLAT: Final = "shape is broken: a line without length or a ring without places"
 NEAR_M: Final = 1_000.0  # a record further than this outside the stands' bounds is taken for a mistake
 
 
@@ -68,7 +70,10 @@ def place(raw: RawLayer, *, source: CRS | None, site: Site) -> Placed:
 def place_shapes(
     geometry: NDArray[np.object_], *, source: CRS, crs: CRS, near: shapely.Polygon, far_m: float = NEAR_M
 ) -> tuple[NDArray[np.object_], Cells]:
-    """Shapes in the working system (None where there is none) and why one cannot be used; none is put right."""
+    """Shapes in the working system (None where there is none) and why one cannot be used; none is put right.
+
+    Mistakes that are only offered are not named: a correct layer of a whole state has places that fit them by chance.
+    """
     placed, outside = _moved_shapes(geometry, source=source, crs=crs, bounds=shapely.box(*near.bounds), far_m=far_m)
     wrong = np.flatnonzero(outside != "")
     has = wrong[~shapely.is_missing(geometry[wrong]) & ~shapely.is_empty(geometry[wrong])]
@@ -77,7 +82,7 @@ def place_shapes(
         bounds = shapely.box(*near.bounds)
         x, y = coords.T
         found = find_cause(x, y, owner, source=source, crs=crs, bounds=bounds, near_m=far_m)
-        outside[has] += found.reasons()
+        outside[has] += np.where(found.proven, found.reasons(), "")
     return placed, Cells.at(wrong, outside[wrong], len(outside))
 
 
@@ -154,7 +159,8 @@ def _place_shapes(
     """Shapes in the working system, why a record has none, and how it was put right."""
     placed, outside = _moved_shapes(geometry, source=source, crs=site.crs, bounds=site.bounds, far_m=site.intake.far_m)
     how = np.full(len(geometry), "", dtype=object)
-    wrong = np.flatnonzero((outside != "") & ~shapely.is_missing(geometry) & ~shapely.is_empty(geometry))
+    blank = shapely.is_missing(geometry) | shapely.is_empty(geometry)
+    wrong = np.flatnonzero((outside != "") & (outside != _FLAT) & ~blank)
     if len(wrong):
         coords, owner = shapely.get_coordinates(geometry[wrong], return_index=True)
         found = _causes(coords, owner, source=source, site=site)
@@ -176,17 +182,24 @@ def _moved_shapes(
     has = ~shapely.is_missing(geometry) & ~shapely.is_empty(geometry)
     outside = _range_problem(shapely.bounds(geometry), has, _finite(geometry, has), source)
     outside[~has] = "has no geometry"
+    outside[_is_flat(geometry, has)] = _FLAT
     good = outside == ""
     if good.any():
         placed[good] = _move(geometry[good], source=source, crs=crs)
     flat = good & shapely.is_missing(placed)
-    outside[flat] = "shape is broken: a line without length or a ring without places"
+    outside[flat] = _FLAT
     good &= ~flat
     lost = good & ~_finite(placed, good)
     placed[lost] = None
     outside[lost] = "cannot be placed near the stands"
     _say_far(outside, np.where(good & ~lost, shapely.distance(placed, bounds), 0.0), far_m)
     return placed, outside
+
+
+def _is_flat(geometry: NDArray[np.object_], has: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Which lines and polygons are all at one place (other than 0, 0)."""
+    at_zero = (shapely.bounds(geometry) == 0).all(axis=1)
+    return has & (shapely.get_dimensions(geometry) > 0) & (shapely.length(geometry) == 0) & ~at_zero
 
 
 def _possible(x: NDArray[np.float64], y: NDArray[np.float64], source: CRS) -> NDArray[np.bool_]:
@@ -198,7 +211,8 @@ def _possible(x: NDArray[np.float64], y: NDArray[np.float64], source: CRS) -> ND
 
 def _say_far(outside: NDArray[np.object_], away_m: NDArray[np.float64], far_m: float) -> None:
     far = away_m > far_m
-    outside[far] = [f"lies {away / 1000:,.1f} km from the stands" for away in away_m[far]]
+    ground_m = 2 * EARTH_M * np.arcsin(np.minimum(away_m[far] / (2 * EARTH_M), 1))  # the working system shows chords
+    outside[far] = [f"lies {away / 1000:,.1f} km from the stands" for away in ground_m]
 
 
 def _distance_m(xy: NDArray[np.float64], bounds: shapely.Polygon) -> NDArray[np.float64]:
@@ -210,7 +224,9 @@ def _distance_m(xy: NDArray[np.float64], bounds: shapely.Polygon) -> NDArray[np.
 
 
 def datum_note(source: CRS, crs: CRS, name: str) -> str:
-    """What to say when the best way between two datums is not installed and the one used is over 2 m; else nothing.
+    """What to say when positions may be over 5 m off, since no better way between two datums is at hand; else nothing.
+
+    A file that says its own shift (a bound system) is taken at its word.
 
     Parameters
     ----------
@@ -225,13 +241,14 @@ def datum_note(source: CRS, crs: CRS, name: str) -> str:
         warnings.simplefilter("ignore", UserWarning)  # it is said in the note
         best_missing = not TransformerGroup(source, crs, always_xy=True).best_available
         here = TransformerGroup(source, crs, always_xy=True, area_of_interest=_round_centre(crs)).transformers
-    if not best_missing or not here:
+    if source.is_bound or not here:
         return ""
     accuracy_m = here[0].accuracy
     if 0 <= accuracy_m <= DATUM_M:
         return ""
     said = f"true to {accuracy_m:g} m" if accuracy_m >= 0 else "true to a distance that is not known"
-    return f"{name}: positions moved from {source.name} are {said} only: the grid for a better move is not installed."
+    why = "the grid for a better move is not installed" if best_missing else "no better move to WGS 84 is known here"
+    return f"{name}: positions moved from {source.name} are {said} only: {why}."
 
 
 def _round_centre(crs: CRS) -> AreaOfInterest:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cache
 from itertools import islice
 from typing import Final, Literal
 
@@ -77,15 +78,15 @@ def recognise(
         for role, those in named.items()
         for column in those
     ]
-    texts = {name: _some(distinct_texts_of(name)) for name in columns}
+    texts = cache(lambda name: _some(distinct_texts_of(name)))
     for role in ("species", "date", "cover"):
-        if role in settled or any(texts[column.name] for column in named.get(role, ())):
+        if role in settled or any(texts(column.name) for column in named.get(role, ())):
             continue
         taken = {one.column for one in found}
-        free = {name: those for name, those in texts.items() if name not in taken and those}
+        free = {name: texts(name) for name in columns if name not in taken and texts(name)}
         if role == "species":
             # free text may be where the plant is written, as in the comment of a waypoint; it stays a note as well
-            notes = {one.column: texts[one.column] for one in found if one.role == "notes" and texts[one.column]}
+            notes = {one.column: texts(one.column) for one in found if one.role == "notes" and texts(one.column)}
             name = _species_column(free, is_known_species) or _species_column(notes, is_known_species)
         else:
             name = _only(free, *_TOLD_BY[role])

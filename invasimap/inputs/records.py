@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from pyproj import CRS
 
 from invasimap.core.survey_settings import DateOrder, SurveySection
-from invasimap.inputs.cells import Cells, cell_text, join_cells, stack_cells
+from invasimap.inputs.cells import Cells, join_cells, stack_cells
 from invasimap.inputs.cover import Cover, parse_cover
 from invasimap.inputs.cover_scales import Scale, choose_scale
 from invasimap.inputs.dates import read_dates
@@ -20,6 +20,7 @@ from invasimap.inputs.patches import Footprints, footprints
 from invasimap.inputs.place import Placed, place, system_notes
 from invasimap.inputs.recognise import Recognised
 from invasimap.inputs.roles import role_cells
+from invasimap.inputs.rounding import rounding_m
 from invasimap.inputs.site import Site
 from invasimap.inputs.species import JOINER, Catalogue, aside_reason, plain_name
 from invasimap.inputs.values import Count, parse_count, parse_size
@@ -73,7 +74,9 @@ def clean_layer(raw: RawLayer, section: SurveySection, *, crs: CRS | None, site:
     sizes = read_sizes(texts)
     walked = raw.marks["walked"].to_numpy()
     drawn = footprints(placed, walked=walked, sizes=sizes, defaults=section.defaults, intake=site.intake)
-    told = _told(texts, section, site, scale=choice.scale, utc=raw.utc)
+    rounded_m, rounding_notes = rounding_m(raw, roles.columns, source=source)
+    notes += rounding_notes
+    told = _told(texts, section, site, scale=choice.scale, utc=raw.utc, rounded_m=rounded_m)
     records = _records(raw, placed, drawn, told)
     return Cleaned(raw=raw, records=records, columns=roles.columns, notes=notes)
 
@@ -89,7 +92,10 @@ class _Told:
     how: Cells
 
 
-def _told(texts: dict[str, Cells], section: SurveySection, site: Site, *, scale: Scale | None, utc: bool) -> _Told:
+def _told(
+    texts: dict[str, Cells], section: SurveySection, site: Site, *, scale: Scale | None, utc: bool,
+    rounded_m: NDArray[np.float64],
+) -> _Told:  # fmt: skip
     named = read_names(texts["species"], site.species)
     cover = read_cover(texts["cover"], default=section.defaults.cover_pct, scale=scale)
     date = read_date(texts["date"], site, utc=utc, order=section.date_order)
@@ -97,6 +103,7 @@ def _told(texts: dict[str, Cells], section: SurveySection, site: Site, *, scale:
     accuracy, accuracy_how = _side_length(texts["accuracy"], role="accuracy", default=None)
     if section.gps_accuracy_m is not None:
         accuracy = np.where(np.isnan(accuracy), section.gps_accuracy_m, accuracy)
+    accuracy = np.where(rounded_m > 0, np.hypot(np.nan_to_num(accuracy), rounded_m), accuracy)
     stems = [parse_count(text) for text in texts["stems"].texts]
     return _Told(
         text={
@@ -150,10 +157,10 @@ def _records(raw: RawLayer, placed: Placed, drawn: Footprints, told: _Told) -> R
 
 def _says_nothing(raw: RawLayer) -> NDArray[np.bool_]:
     """Records with a problem and no value at all: what they lack is not worth a word."""
-    rows = np.flatnonzero((raw.marks["problem"] != "").to_numpy())
-    blank = [not any(map(cell_text, raw.frame.iloc[row])) for row in rows]
-    found = np.zeros(len(raw.frame), dtype=bool)
-    found[rows[np.array(blank, dtype=bool)]] = True
+    found = (raw.marks["problem"] != "").to_numpy(dtype=bool, copy=True)
+    for name in raw.frame.columns:
+        rows = np.flatnonzero(found)
+        found[rows] = Cells.of(raw.frame[name].iloc[rows].astype(object)).blank
     return found
 
 

@@ -6,9 +6,8 @@ import re
 import sys
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from functools import cache
 from typing import Final, get_args
-
-import pandas as pd
 
 from invasimap.core.survey_settings import Role, SurveySection
 from invasimap.inputs.cells import Cells
@@ -51,10 +50,11 @@ class Roles:
 def role_cells(raw: RawLayer, section: SurveySection, species: Catalogue) -> Roles:
     """What each role of a layer's records says, of columns recognised by a setting, their names or their values."""
     overrides = {str(role): name for role, name in section.columns.items()}
-    read = {str(name): Cells.of(raw.frame[name]) for name in raw.frame.columns if raw.frame[name].dtype.kind != "f"}
+    read = cache(lambda name: Cells.of(raw.frame.loc[:, name]))
+    wordy = dict.fromkeys(str(name) for name in raw.frame.columns if raw.frame[name].dtype.kind != "f")
     known = recognise(
         raw.frame.columns,
-        lambda name: _shortened(read[name]).texts if name in read else (),
+        lambda name: _shortened(read(name)).texts if name in wordy else (),
         overrides=overrides,
         is_known_species=lambda text: (match := species.match(text)).known or match.native,
     )
@@ -62,35 +62,28 @@ def role_cells(raw: RawLayer, section: SurveySection, species: Catalogue) -> Rol
     if section.cover_scale is not None:  # a unit of the header would make percents of classes
         found["cover"] = [replace(column, unit="") for column in found.get("cover", ())]
     texts = {
-        role: cells_of(
-            raw.frame,
-            found.get(role, ()),
+        role: _first_said(
+            [(column, _shortened(read(column.name), _longest(role))) for column in found.get(role, ())],
+            count=len(raw.frame),
             decimal_comma="never" if role in _WORDS else raw.decimal_comma,
-            longest=sys.maxsize if role == "notes" else _LONGEST_WORDS if role in _WORDS else _LONGEST,
         )
         for role in ROLES
         if role not in _PLACE
     }
-    for name in (name for name in read if name.lower() in ("desc", "cmt", "description")):
-        _take_pairs(read[name], texts, found)
-    notes = [*raw.notes, *(f"{raw.label}: column {name!r} is not used: {why}" for name, why in set_apart(read))]
+    for name in (name for name in wordy if name.lower() in ("desc", "cmt", "description")):
+        _take_pairs(read(name), texts, found)
+    notes = [*raw.notes, *(f"{raw.label}: column {name!r} is not used: {why}" for name, why in set_apart(wordy))]
     notes += [f"{raw.label}: {one.role} taken from column {one.column!r}" for one in known if one.how == "values"]
     if texts["species"].all_blank and len(raw.frame):
         notes.append(f"{raw.label}: {_NO_SPECIES}")
     return Roles(cells=texts, columns=known, notes=notes)
 
 
-def cells_of(
-    frame: pd.DataFrame, columns: Iterable[Column], *, decimal_comma: DecimalComma = "never", longest: int = _LONGEST
-) -> Cells:
-    """What a role's columns say: the first text that is not blank, with the header's unit where the cell has none.
-
-    A text over ``longest`` is none of the role's: it is cut, with "…" at its end.
-    """
-    found = Cells.same("", len(frame))
-    for column in columns:
-        cells = Cells.of(frame[column.name])
-        cells = _shortened(cells, longest)
+def _first_said(columns: Iterable[tuple[Column, Cells]], *, count: int, decimal_comma: DecimalComma) -> Cells:
+    """What a role's columns say: the first text that is not blank, with the header's unit where the cell has none."""
+    found = Cells.same("", count)
+    for column, read in columns:
+        cells = read
         if decimal_comma != "never":
             cells = cells.map(lambda text: plain_number(text, thousands=decimal_comma == "unless_thousands"))
         if column.unit:
@@ -98,6 +91,13 @@ def cells_of(
             cells = cells.map(lambda text, unit=unit: with_unit(text, unit))  # type: ignore[misc]
         found = cells if found.all_blank else found.or_else(cells)
     return found
+
+
+def _longest(role: str) -> int:
+    """How many signs of a cell count: notes are kept whole."""
+    if role == "notes":
+        return sys.maxsize
+    return _LONGEST_WORDS if role in _WORDS else _LONGEST
 
 
 def _shortened(cells: Cells, longest: int = _LONGEST) -> Cells:

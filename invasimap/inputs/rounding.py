@@ -3,11 +3,17 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from typing import Any, Final
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
+from pyproj import CRS
+
+from invasimap.inputs.cells import Cells
+from invasimap.inputs.formats.raw import RawLayer
+from invasimap.inputs.recognise import Recognised
 
 MOST_DECIMALS: Final = 3  # of a degree; with four, rounding moves a place by 6 m at most, less than most receivers err
 _SAMPLE: Final = 1_000
@@ -19,6 +25,24 @@ _AXIS_M: Final = 6_378_137.0  # WGS 84
 _E2: Final = 0.00669437999014
 
 _Axis = NDArray[np.float64]
+
+
+def rounding_m(raw: RawLayer, columns: Iterable[Recognised], *, source: CRS | None) -> tuple[_Axis, list[str]]:
+    """How far cut decimals may have put each record of a table of degrees (m, 0 where they have not), and the note."""
+    found = np.zeros(len(raw.frame))
+    named = {one.role: one.column for one in reversed(list(columns)) if one.role in ("lon", "lat")}
+    if raw.xy is None or not raw.crs_assumed or source is None or not source.is_geographic or len(named) < 2:
+        return found, []
+    lon, lat = (pd.Series(Cells.of(raw.frame[named[role]]).to_numpy(), dtype=object) for role in ("lon", "lat"))
+    found = implied_precision_m(lon, lat, raw.xy[:, 1]).max(axis=1).fillna(0.0).to_numpy(dtype=float)
+    short = found > 0
+    if not short.any():
+        return found, []
+    return found, [
+        f"{raw.label}: {int(short.sum())} of {len(found)} positions have {MOST_DECIMALS} decimals or fewer: "
+        f"they are true to {found[short].min():,.0f} m at best, which their accuracy counts; "
+        "export them again with 5 decimals or more"
+    ]
 
 
 def implied_precision_m(texts_lon: pd.Series[Any], texts_lat: pd.Series[Any], lat: _Axis) -> pd.DataFrame:

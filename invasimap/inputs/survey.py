@@ -117,8 +117,17 @@ def _read(source: _Source, section: SurveySection, limits: LimitsSection) -> lis
             )  # fmt: skip
         layers = read_file(source.path, label=source.label, lonlat=lonlat, limits=limits)
     except InputError as error:
-        return [unread_layer(error, label=source.label, layer=source.label)]
+        return _unread(error, source.label)
     return layers if not section.layers else _wanted(layers, section.layers, label=source.label)
+
+
+def _unread(error: InputError, label: str) -> list[RawLayer]:
+    """A record set aside for a file that cannot be read, or for each of those in an archive."""
+    inside = list(dict.fromkeys(fault.where for fault in error.faults if fault.where.startswith(f"{label}:")))
+    if len(inside) < 2:
+        return [unread_layer(error, label=label, layer=label)]
+    parts = {where: LayerError([fault for fault in error.faults if fault.where == where]) for where in inside}
+    return [unread_layer(part, label=where, layer=where) for where, part in parts.items()]
 
 
 def _wanted(layers: list[RawLayer], names: Sequence[str], *, label: str) -> list[RawLayer]:

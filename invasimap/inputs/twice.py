@@ -8,48 +8,56 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from invasimap.inputs import copies
+from invasimap.inputs import sameness
 from invasimap.inputs.cells import Cells, join_cells
+from invasimap.inputs.copies import find_copies
 from invasimap.inputs.records import Records
 
 _KINDS = {"point": 0, "line": 1, "polygon": 2}
+_SEVERAL_POINTS = 3
 
 
 def without_copies(records: Records) -> tuple[Records, list[str]]:
-    """The records with the reason of every copy, and what a person should look at (see ``copies.find_copies``)."""
+    """The records with the reason of every copy, and what a person should look at (see ``find_copies``)."""
     rows = np.flatnonzero(records.reason.blank)
     told = _told(records, rows)
-    found = copies.find_copies(told)
+    found = find_copies(told)
     if not found.copy.any():
         return records, found.notes
     copied = rows[found.copy]
-    reason = Cells.at(copied, found.reasons(told)[found.copy], len(records))
+    reason = Cells.at(copied, found.reasons(told), len(records))
     return dataclasses.replace(records, reason=join_cells(records.reason, reason)), found.notes
 
 
-def _told(records: Records, rows: NDArray[np.intp]) -> copies.Records:
+def _told(records: Records, rows: NDArray[np.intp]) -> sameness.Records:
     """The records that are used, as the search for copies takes them."""
-    number = {name: values[rows] for name, values in records.number.items()}
-    kind = records.text["shape"].each([_KINDS.get(text, -1) for text in records.text["shape"].texts], dtype=np.int64)
-    own_cover, own_size = number["own_cover"] > 0, number["own_size"] > 0
+    text, number = records.text, {name: values[rows] for name, values in records.number.items()}
+    kind = text["shape"].each([_KINDS[shape or "point"] for shape in text["shape"].texts], dtype=np.int64)[rows]
+    kind[(kind == _KINDS["point"]) & ~shapely.is_missing(records.placed[rows])] = _SEVERAL_POINTS
+    said = {name: np.where(number[f"own_{name}"] > 0, 0.0, np.nan) for name in ("cover", "size", "height")}
+    long = np.where(number["a_m"] != number["b_m"], 0.0, np.nan)  # others have no bearing
     x_m, y_m = _middles(records, rows)
-    return copies.Records(
-        file=records.text["file"].codes[rows].astype(np.int64),
+    return sameness.Records(
+        file=text["file"].codes[rows].astype(np.int64),
         record=number["record"].astype(np.int64),
-        files=records.text["file"].texts,
+        files=text["file"].texts,
         x_m=x_m,
         y_m=y_m,
-        kind=kind[rows],
-        species=records.text["species"].codes[rows].astype(np.int64),
-        date=_codes(records.text["date"], rows),
-        observer=_codes(records.text["observer"], rows),
-        cover_low_pct=np.where(own_cover, number["cover_low_pct"], np.nan),
-        cover_high_pct=np.where(own_cover, number["cover_high_pct"], np.nan),
-        a_m=np.where(own_size, number["a_m"], np.nan),
-        b_m=np.where(own_size, number["b_m"], np.nan),
-        height_m=np.where(number["own_height"] > 0, number["height_m"], np.nan),
         accuracy_m=number["accuracy_m"],
-        outlines=lambda at: _outlines(records, rows[at], kind),
+        kind=kind,
+        species=text["species"].codes[rows].astype(np.int64),
+        date=_codes(text["date"], rows),
+        observer=_codes(text["observer"], rows),
+        words=[_codes(text["stems"], rows)],
+        values=[
+            number["cover_low_pct"] + said["cover"],
+            number["cover_high_pct"] + said["cover"],
+            number["a_m"] + said["size"],
+            number["b_m"] + said["size"],
+            number["bearing_deg"] % 180 + said["size"] + long,
+            number["height_m"] + said["height"],
+        ],
+        outlines=lambda at: _outlines(records, rows[at], kind[at]),
     )
 
 
@@ -69,8 +77,5 @@ def _middles(records: Records, rows: NDArray[np.intp]) -> tuple[NDArray[np.float
 
 
 def _outlines(records: Records, rows: NDArray[np.intp], kind: NDArray[np.int64]) -> NDArray[np.object_]:
-    """Lines as mapped, polygons as drawn."""
-    shapes = records.geometry[rows]
-    lines = kind[rows] == _KINDS["line"]
-    shapes[lines] = records.placed[rows[lines]]
-    return shapes
+    """Lines and points as mapped, polygons as drawn."""
+    return np.where(kind == _KINDS["polygon"], records.geometry[rows], records.placed[rows])

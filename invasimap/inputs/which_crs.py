@@ -1,4 +1,4 @@
-"""Which reference systems would bring a file's numbers to the stands, and which one a datum's name means."""
+"""Which reference systems would bring a file's numbers to the stands."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from pyproj import CRS
 from pyproj.aoi import AreaOfInterest
 from pyproj.database import query_crs_info
 from pyproj.enums import PJType
-from pyproj.exceptions import CRSError, ProjError
+from pyproj.exceptions import ProjError
 
 from invasimap.inputs.stands_box import StandsBox, moving
 
@@ -81,21 +81,6 @@ def said_systems(found: list[str]) -> str:
     'its numbers would come to the stands as EPSG:4326 (WGS 84)'
     """
     return f"its numbers would come to the stands as {'; or as '.join(found)}" if found else ""
-
-
-def declared_datum(text: str) -> int | None:
-    """EPSG code of the geographic system that the text of a "datum" column means; None where it is not known.
-
-    Examples
-    --------
-    >>> declared_datum("WGS 84"), declared_datum("NAD83 CONUS"), declared_datum("NAD27"), declared_datum("local")
-    (4326, 4269, 4267, None)
-    """
-    words = re.sub(r"[^a-z0-9]+", "", text.lower())
-    code = re.fullmatch(r"epsg(\d{4,5})", words)
-    if code:
-        return _geographic(int(code[1]))
-    return next((epsg for pattern, epsg in _DATUMS if pattern.fullmatch(words)), None)
 
 
 def _sample(x: _Axis, y: _Axis) -> tuple[_Axis, _Axis]:
@@ -178,35 +163,3 @@ def _said(group: list[_Fit]) -> str:
     """The best of a group and the next of it, if it has one."""
     alike = f", or within {ALIKE_M:g} m of it {group[1].label}" if len(group) > 1 else ""
     return group[0].label + alike
-
-
-def _geographic(code: int) -> int | None:
-    try:
-        return code if CRS.from_epsg(code).is_geographic else None
-    except CRSError:
-        return None
-
-
-# a datum's usual names without blanks and signs; the region after NAD27 or NAD83 only names the grid of its shift
-_REGION: Final = r"(?:conus|us|usa|alaska|canada|mean(?:forconus)?|northamerica|continentalus)?"
-_DATUMS: Final = tuple(
-    (re.compile(pattern), code)
-    for pattern, code in (
-        (r"(?:d|gcs|datum)?(?:wgs(?:19)?84|worldgeodeticsystem(?:of)?1984)(?:ensemble)?(?:g\d{3,4})?", 4326),
-        (r"(?:d|gcs)?(?:nad(?:19)?83|northamerican?(?:datum(?:of)?)?1983)" + _REGION, 4269),
-        (r"(?:d|gcs)?nad(?:19)?83(?:harn|hpgn)", 4152),
-        (r"(?:d|gcs)?nad(?:19)?83(?:nsrs)?2007", 4759),
-        (r"(?:d|gcs)?nad(?:19)?83(?:ns(?:rs)?)?2011", 6318),
-        (r"(?:d|gcs)?nad(?:19)?83csrs(?:98)?", 4617),
-        (r"(?:d|gcs)?(?:nad(?:19)?27|northamerican?(?:datum(?:of)?)?1927)" + _REGION, 4267),
-        (r"(?:d|gcs)?wgs(?:19)?72", 4322),
-        (r"(?:d|gcs)?etrs(?:19)?89", 4258),
-        (r"(?:d|gcs)?(?:ed(?:19)?50|europeandatum1950)", 4230),
-        (r"(?:d|gcs)?osgb(?:19)?36", 4277),
-        (r"(?:d|gcs)?gda(?:19)?94", 4283),
-        (r"(?:d|gcs)?gda2020", 7844),
-        (r"(?:d|gcs)?nzgd2000", 4167),
-        (r"(?:d|gcs)?sirgas2000", 4674),
-        (r"itrf2014", 9000),
-    )
-)  # fmt: skip

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+import sqlite3
 import sys
 from zoneinfo import ZoneInfo
 
@@ -151,3 +152,21 @@ def test_a_system_that_leaves_a_file_far_away_explains_nothing(tmp_path):
     assert [note for note in survey.notes if "no CRS" in note] == [
         "a.shp: no CRS: all 1 records are set aside; set crs in its [[survey]] block"
     ]
+
+
+def test_two_columns_of_one_name_are_one_and_said(tmp_path, read):
+    _frame(2, covfr=[30, 40]).to_file(tmp_path / "a.shp")
+    whole = (tmp_path / "a.dbf").read_bytes()
+    (tmp_path / "a.dbf").write_bytes(whole.replace(b"covfr\0", b"cover\0", 1))
+    survey = read("a.shp")
+    assert survey.patches["cover_pct"].tolist() == [30, 40]
+    assert any("several columns of one name" in note and "cover" in note for note in survey.notes)
+
+
+def test_a_column_named_as_the_geometry_keeps_the_places(tmp_path, read):
+    frame = _frame(2)
+    frame.to_file(tmp_path / "a.gpkg")
+    with sqlite3.connect(tmp_path / "a.gpkg") as db:
+        db.execute("alter table a add column geometry text default 'here'")
+    db.close()
+    assert read("a.gpkg").ledger["accepted"].tolist() == [2]

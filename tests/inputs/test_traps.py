@@ -285,7 +285,7 @@ def test_a_shared_area_is_the_said_area_though_circles_overlap(step, read, write
 
 
 def test_everything_in_a_zip_is_read_or_named(read, write, tmp_path):
-    table = "species,lon,lat,radius_m\nRosa multiflora,-80,38,5\n"
+    table = "species,lon,lat,radius_m\nRosa multiflora,-80.00012,38.00034,5\n"
     with zipfile.ZipFile(tmp_path / "crew.zip", "w") as archive:
         archive.writestr("a.csv", table)
         archive.writestr("b.txt", table)
@@ -329,7 +329,7 @@ def test_shapefiles_of_one_name_keep_their_own_parts(read, tmp_path):
 
 
 def test_archives_in_archives_are_named_not_read(read, refused, tmp_path):
-    _zip(tmp_path / "a.zip", ("inner.zip", b"PK"), ("a.csv", HEAD + "ROMU,50,10,-80,38\n"))
+    _zip(tmp_path / "a.zip", ("inner.zip", b"PK"), ("a.csv", HEAD + "ROMU,50,10,-80.00012,38.00034\n"))
     assert read("a.zip").notes == ["a.zip: not read: inner.zip"]
     _zip(tmp_path / "b.zip", ("readme.txt", "hello"), ("inner.zip", b"PK"))
     assert re.search(r"holds no file that is read: inner.zip, readme.txt", refused("b.zip"))
@@ -396,8 +396,8 @@ def test_file_faults_need_no_stands(write, tmp_path):
 
 
 def test_a_datum_without_its_grid_is_said_once_with_its_files(write, read):
-    write("a.csv", HEAD + "ROMU,50,10,-80,38\n")
-    write("b.csv", HEAD + "ROMU,50,10,-80,38\n")
+    write("a.csv", HEAD + "ROMU,50,10,-80.00012,38.00034\n")
+    write("b.csv", HEAD + "ROMU,50,10,-80.00012,38.00034\n")
     survey = read("a.csv", "b.csv", crs="EPSG:4267")
     (note,) = survey.notes
     # EPSG 1173, NAD27 to WGS 84 (4), is the operation for the conterminous US without a grid: 10 m

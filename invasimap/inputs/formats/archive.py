@@ -2,35 +2,38 @@
 
 from __future__ import annotations
 
+import re
 import stat
 import zipfile
 import zlib
-from collections.abc import Container, Iterator
+from collections.abc import Collection, Container, Iterator
 from pathlib import Path, PurePosixPath
 from typing import BinaryIO, Final
 
 from invasimap.core.errors import Fault, LayerError
+from invasimap.core.files import GDB, GDB_CATALOGUE
 from invasimap.core.survey_settings import LimitsSection
-from invasimap.inputs.formats.bounds import over_size
+from invasimap.inputs.formats.bounds import first_lines, over_size
 
 _END: Final = b"PK\x05\x06"
 _END_64: Final = b"PK\x06\x06"
 _TAIL: Final = 65_536 + 22 + 20 + 56
 _DIRECTORY_B: Final = 1_000  # of one member's entry in the directory; real ones take about 100
 _PIECE: Final = 4096  # packed bytes, of which bzip2 can make 80 MB
+GDB_PART: Final = re.compile(r"a[0-9a-f]{8}\.(?:gdb\w{1,12}|spx|freelist|horizon|(?:.{1,80}\.)?atx)|gdb|timestamps")
 _UNREADABLE: Final = (zipfile.BadZipFile, NotImplementedError, RuntimeError, EOFError, OSError, ValueError, zlib.error)
 
 
 def read_members(
     path: Path, *, label: str, suffixes: tuple[str, ...], limits: LimitsSection | None = None
 ) -> dict[str, bytes]:
-    """Content of the members with these suffixes, by name in archive order.
+    """Content of the members with these suffixes, by name in archive order; with ``.gdb`` the parts of geodatabases.
 
     Raises
     ------
     LayerError
-        When it is no zip, is damaged, is locked with a password, holds none of them, or has more members or unpacks to
-        more than ``limits`` allow.
+        When it is no zip, is damaged, is locked with a password, or has more members or unpacks to more than ``limits``
+        allow.
     """
     limits = limits or LimitsSection()
     try:
@@ -67,16 +70,25 @@ def check_archive(path: Path, *, label: str, limits: LimitsSection) -> list[str]
         raise _damaged(error, label=label) from error
 
 
-def other_members(path: Path, *, label: str, suffixes: tuple[str, ...], limits: LimitsSection) -> list[str]:
-    """Names of the files in an archive that are not read: of other suffixes, and links to other files."""
+def other_members(
+    path: Path, *, label: str, suffixes: tuple[str, ...], surveys: tuple[str, ...], limits: LimitsSection
+) -> list[str]:
+    """Names of the files in an archive that are not read: of other suffixes, links to other files, and hidden ones.
+
+    Of the hidden files those are named that would be read as ``surveys``; what a Mac writes beside each file is not.
+    """
     try:
         with path.open("rb") as stream:
             check_directory(stream, label=label, limits=limits)
             with zipfile.ZipFile(stream) as archive:
-                members = [m for m in archive.infolist() if not m.is_dir() and not _is_hidden(m)]
+                members = [m for m in archive.infolist() if not m.is_dir()]
     except _UNREADABLE as error:
         raise _damaged(error, label=label) from error
-    return [_plain(m.filename) + " (a link)" * _is_link(m) for m in members if not _is_wanted(m, suffixes)]
+    shown = [m for m in members if not _is_hidden(m)]
+    hidden = [name for m in members if _is_hidden(m) and _is_survey(name := _plain(m.filename), surveys)]
+    unread = [_plain(m.filename) + " (a link)" * _is_link(m) for m in shown if not _is_wanted(m, suffixes)]
+    files = "a hidden file" if len(hidden) == 1 else f"{len(hidden):,} hidden files"
+    return [*unread, f"{files} ({first_lines(hidden, most=3)})"] if hidden else unread
 
 
 def unpacked_size(path: Path, *, label: str, limits: LimitsSection) -> int:
@@ -101,12 +113,19 @@ def unpack(
 ) -> list[Path]:
     """Members written below ``folder``, in archive order; the parts of a name that point outside are left out.
 
-    Members whose names come to the same are numbered, all files of a shapefile alike.
+    Members whose names come to the same are numbered, all files of a shapefile alike. The files of a geodatabase are
+    put in a folder named ``.gdb``, whatever theirs is named.
     """
     written = []
-    for name, data in read_members(path, label=label, suffixes=suffixes, limits=limits).items():
-        parts = [part for part in PurePosixPath(name).parts if part not in ("/", "..", ".")]
-        target = folder.joinpath(*(_part(part) for part in parts))
+    members = read_members(path, label=label, suffixes=suffixes, limits=limits)
+    databases = dict.fromkeys(PurePosixPath(name).parent for name in members if name.endswith(".gdbtable"))
+    homes: dict[PurePosixPath, Path] = {}
+    for database in databases:
+        homes[database] = _home(_below(folder, database), folder / _part(path.stem), taken=homes.values())
+    for name, data in members.items():
+        target = _below(folder, PurePosixPath(name))
+        if GDB_PART.fullmatch(target.name) and (home := homes.get(PurePosixPath(name).parent)):
+            target = home / target.name
         target.parent.mkdir(parents=True, exist_ok=True)
         plain, number = target, 2
         while target.exists():
@@ -121,6 +140,20 @@ def member_pieces(archive: zipfile.ZipFile, member: zipfile.ZipInfo) -> Iterator
     with archive.open(member) as stream:
         while piece := stream.read(_PIECE):
             yield piece
+
+
+def _below(folder: Path, name: PurePosixPath) -> Path:
+    return folder.joinpath(*(_part(part) for part in name.parts if part not in ("/", "..", ".")))
+
+
+def _home(folder: Path, root: Path, *, taken: Collection[Path]) -> Path:
+    """A folder of its own for a geodatabase; ``root`` for one that lies in no folder."""
+    plain = root if folder == root.parent else folder
+    plain = plain if plain.suffix.lower() == GDB else plain.with_name(f"{plain.name}{GDB}")
+    home, number = plain, 2
+    while home in taken:
+        home, number = plain.with_stem(f"{plain.stem} ({number})"), number + 1
+    return home
 
 
 def check_directory(stream: BinaryIO, *, label: str, limits: LimitsSection) -> None:
@@ -165,7 +198,16 @@ def _plain(name: str) -> str:
 def _is_wanted(member: zipfile.ZipInfo, suffixes: tuple[str, ...]) -> bool:
     name = PurePosixPath(_plain(member.filename))
     plain = not (member.is_dir() or _is_link(member) or _is_hidden(member))
-    return plain and name.suffix.lower() in suffixes
+    return plain and (_is_kind(name, suffixes) or (GDB in suffixes and bool(GDB_PART.fullmatch(name.name))))
+
+
+def _is_kind(name: PurePosixPath, suffixes: tuple[str, ...]) -> bool:
+    return name.suffix.lower() in suffixes and name.suffix.lower() != GDB
+
+
+def _is_survey(name: str, suffixes: tuple[str, ...]) -> bool:
+    path = PurePosixPath(name)
+    return (_is_kind(path, suffixes) or path.name == GDB_CATALOGUE) and not path.name.startswith("._")
 
 
 def _is_link(member: zipfile.ZipInfo) -> bool:
@@ -185,8 +227,6 @@ def _unused(name: str, taken: Container[str]) -> str:
 
 
 def _check(members: list[zipfile.ZipInfo], *, label: str, limits: LimitsSection) -> None:
-    if not members:
-        raise LayerError(Fault(where=label, what="holds no file of a kind that is read"))
     if len(members) > limits.members:
         raise _too_many(f"{len(members):,}", label=label, limits=limits)
     if any(member.flag_bits & 1 for member in members):

@@ -8,6 +8,8 @@ from pathlib import Path
 from typing import Final
 
 from invasimap.core.errors import Fault, LayerError
+from invasimap.core.survey_settings import LimitsSection
+from invasimap.inputs.formats.archive import check_directory
 from invasimap.inputs.formats.texts import find_encoding
 
 _HEAD_B: Final = 4096
@@ -29,6 +31,7 @@ _PAGES: Final = {
     "table": ("a web page", "save it as .xlsx or CSV in a spreadsheet program"),
     "workbook": ("an XML spreadsheet", "save it as .xlsx or CSV"),
 }
+_TYPES: Final = "[Content_Types].xml"  # in every workbook
 NAMES: Final = {
     ".gpx": "GPX", ".kml": "KML", ".kmz": "KMZ", ".geojson": "GeoJSON", ".gpkg": "GeoPackage", ".fgb": "FlatGeobuf",
     ".parquet": "GeoParquet", ".zip": "a zip archive", ".xlsx": "an Excel workbook", ".csv": "a table of text",
@@ -80,21 +83,25 @@ def kind_of(path: Path, head: bytes, *, suffix: str, label: str) -> str:
             raise LayerError(Fault(where=label, what=f"is {name}, which is not read", mend=mend))
     magic = next((kind for start, kind in _MAGIC.items() if head.startswith(start)), "")
     if magic == ".zip":
-        return _zip_kind(path, suffix)
+        return _zip_kind(path, suffix, label=label)
     return magic or _text_kind(head, suffix=suffix, label=label)
 
 
-def _zip_kind(path: Path, suffix: str) -> str:
-    if suffix in (".zip", ".kmz", ".xlsx", ".xlsm"):
-        return suffix
+def _zip_kind(path: Path, suffix: str, *, label: str) -> str:
+    own = suffix if suffix in (".zip", ".kmz", ".xlsx", ".xlsm") else ".zip"
     try:
-        with zipfile.ZipFile(path) as archive:
-            names = archive.namelist()
-    except (zipfile.BadZipFile, OSError, ValueError, NotImplementedError):
-        return ".zip"
-    if any(name.startswith("xl/") for name in names):
+        with path.open("rb") as stream:
+            check_directory(stream, label=label, limits=LimitsSection())
+            with zipfile.ZipFile(stream) as archive:
+                names = archive.namelist()
+    except (LayerError, zipfile.BadZipFile, OSError, ValueError, NotImplementedError):
+        return own  # its reader says what is wrong with it
+    if own in (".zip", ".kmz") and _TYPES in names and any(name.startswith("xl/") for name in names):
         return ".xlsx"
-    return ".kmz" if names and all(name.lower().endswith(".kml") for name in names) else ".zip"
+    drawn = [name.lower().endswith(".kml") for name in names]
+    if own == ".kmz":
+        return ".kmz" if any(drawn) else ".zip"
+    return ".kmz" if own != suffix and drawn and all(drawn) else own
 
 
 def _text_kind(head: bytes, *, suffix: str, label: str) -> str:

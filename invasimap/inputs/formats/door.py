@@ -16,7 +16,7 @@ import shapely
 from invasimap.core.errors import Fault, InputError, LayerError
 from invasimap.core.files import GDB, is_gdb, with_side_files
 from invasimap.core.survey_settings import LimitsSection
-from invasimap.inputs.formats.archive import other_members, unpack, unpacked_size
+from invasimap.inputs.formats.archive import GDB_PART, other_members, unpack, unpacked_size
 from invasimap.inputs.formats.bounds import first_lines, over_parts, over_size, over_vertices, unread_layer
 from invasimap.inputs.formats.content import NAMES, kind_of, read_head
 from invasimap.inputs.formats.geojson import SEQUENCES, read_geojson
@@ -126,7 +126,13 @@ def _read(path: Path, kind: str, *, label: str, lonlat: LonLat, limits: LimitsSe
         raise LayerError(Fault(where=label, what=what, mend=f"read are: {', '.join(SUFFIXES)}"))
     bounds = {"limits": limits} if reader in _BOUNDED else {}
     columns = {"lonlat": lonlat} if kind in TABLES else {}
-    return _listed(reader(path, label=label, **bounds, **columns))
+    layers = _listed(reader(path, label=label, **bounds, **columns))
+    if kind != ".kmz":
+        return layers
+    others = other_members(path, label=label, suffixes=(".kml",), surveys=(), limits=limits)
+    left = [name for name in others if Path(name).suffix.lower() in SUFFIXES]
+    notes = (f"{label}: not read: {first_lines(left)}",) if left else ()
+    return [dataclasses.replace(layers[0], notes=(*layers[0].notes, *notes)), *layers[1:]]
 
 
 def _listed(layers: RawLayer | list[RawLayer]) -> list[RawLayer]:
@@ -157,16 +163,18 @@ def _within(layer: RawLayer, limits: LimitsSection) -> RawLayer:
 
 
 def _read_zip(path: Path, *, label: str, lonlat: LonLat, limits: LimitsSection) -> list[RawLayer]:
-    wanted = (*(s for s in SUFFIXES if s not in (".zip", GDB)), *SIDE_FILES)
-    unread = other_members(path, label=label, suffixes=wanted, limits=limits)
+    surveys = tuple(suffix for suffix in SUFFIXES if suffix != ".zip")
+    wanted = (*surveys, *SIDE_FILES)
+    others = other_members(path, label=label, suffixes=wanted, surveys=surveys, limits=limits)
+    unread = [name for name in others if not name.endswith(".lock")]  # of who has it open
     found: list[RawLayer] = []
     errors: dict[str, InputError] = {}
     left_B = limits.unpacked_B
     with tempfile.TemporaryDirectory(prefix="invasimap-") as name:
         folder = Path(name)
         written = unpack(path, folder, label=label, suffixes=wanted, limits=limits)
-        files = [file for file in written if file.suffix.lower() in SUFFIXES]
-        unread += [_inside(file, folder) for file in written if file not in files and not _belongs(file, files)]
+        files = list(dict.fromkeys(_whole(file) for file in written if _whole(file).suffix.lower() in SUFFIXES))
+        unread += [_inside(file, folder) for file in written if _whole(file) not in files and not _belongs(file, files)]
         for file in files:
             inside = _inside(file, folder)
             try:
@@ -181,6 +189,8 @@ def _read_zip(path: Path, *, label: str, lonlat: LonLat, limits: LimitsSection) 
 
 def _refuse_archive(file: Path, *, label: str, left_B: float, limits: LimitsSection) -> int:
     """Bytes that a workbook or KMZ of an archive unpacks to; a plain archive in an archive is refused."""
+    if file.is_dir():
+        return 0
     head = read_head(file, label=label)
     if not head.startswith(b"PK"):
         return 0
@@ -200,7 +210,7 @@ def _of_archive(
     if not found and errors:
         raise LayerError([fault for error in errors.values() for fault in error.faults])
     if not found:
-        what = f"holds no file that is read: {first_lines(unread)}"
+        what = f"holds no file that is read{f': {first_lines(unread)}' if unread else ''}"
         raise LayerError(Fault(where=label, what=what, mend=f"read are: {', '.join(SUFFIXES)}"))
     notes = (f"{label}: not read: {first_lines(unread)}",) if unread else ()
     lost = [unread_layer(error, label=f"{label}:{inside}", layer=inside) for inside, error in errors.items()]
@@ -210,6 +220,12 @@ def _of_archive(
 
 def _inside(file: Path, folder: Path) -> str:
     return file.relative_to(folder).as_posix()
+
+
+def _whole(file: Path) -> Path:
+    """What an unpacked file is read as: itself, or the geodatabase that it is a part of."""
+    inside = file.parent.suffix.lower() == GDB and GDB_PART.fullmatch(file.name)
+    return file.parent if inside else file
 
 
 def _belongs(side: Path, files: list[Path]) -> bool:

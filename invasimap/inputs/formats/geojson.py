@@ -14,7 +14,7 @@ from invasimap.core.survey_settings import LimitsSection
 from invasimap.inputs.formats.bounds import MAX_RECORDS, broken_off, few_columns, too_many
 from invasimap.inputs.formats.geojson_shapes import GEOMETRIES, read_geometry
 from invasimap.inputs.formats.json_stream import BrokenJsonError, DeepJsonError, JsonStream
-from invasimap.inputs.formats.raw import NO_GEOMETRY, WGS84, RawLayer, Record, from_records, read_bytes
+from invasimap.inputs.formats.raw import NO_GEOMETRY, WGS84, RawLayer, Record, from_records, read_bytes, unique_name
 from invasimap.inputs.formats.tables import decode
 
 SEPARATOR: Final = "\x1e"
@@ -175,8 +175,9 @@ def _record(feature: Any, *, limits: LimitsSection) -> Record:
         return Record(values={"feature": json.dumps(feature)[:_SHOWN]}, problem="is no feature")
     properties = feature.get("properties")
     values = {str(k): _value(v) for k, v in properties.items()} if isinstance(properties, dict) else {}
-    if isinstance(feature.get("id"), str | int | float):
-        values.setdefault("id", feature["id"])
+    number = feature.get("id")
+    if isinstance(number, str | int | float) and str(values.get("id")) != str(number):
+        values["id" if values.get("id") is None else unique_name("id", values)] = number
     geometry = feature.get("geometry")
     if geometry is None:
         return Record(values=values, problem=NO_GEOMETRY)
@@ -185,4 +186,4 @@ def _record(feature: Any, *, limits: LimitsSection) -> Record:
 
 
 def _value(value: Any) -> Any:
-    return json.dumps(value) if isinstance(value, dict | list) else value
+    return json.dumps(value, ensure_ascii=False) if isinstance(value, dict | list) else value

@@ -19,6 +19,10 @@ _SECONDS: Final = 5.0  # for counting all tables: a view may be made to count wi
 _STEPS: Final = 100_000
 _HEADER: Final = 8  # bytes of a GeoPackage geometry before its envelope
 _ENVELOPES: Final = (0, 32, 48, 48, 64, 0, 0, 0)
+_LISTED: Final = """
+    SELECT table_name FROM gpkg_contents WHERE data_type = 'features'
+    AND lower(table_name) IN (SELECT lower(name) FROM sqlite_master) LIMIT 1001
+"""
 _TABLES: Final = """
     SELECT table_name, column_name, (SELECT type FROM sqlite_master WHERE lower(name) = lower(table_name))
     FROM gpkg_geometry_columns LIMIT 1001
@@ -33,8 +37,8 @@ class Table:
     curved: bool
 
 
-def gpkg_tables(path: Path, *, label: str) -> dict[str, Table]:
-    """The tables of a GeoPackage that hold geometry.
+def gpkg_tables(path: Path, *, label: str) -> tuple[dict[str, Table], list[str]]:
+    """The tables of a GeoPackage that hold geometry, and the names of those that its contents list as such.
 
     Raises
     ------
@@ -51,7 +55,8 @@ def gpkg_tables(path: Path, *, label: str) -> dict[str, Table]:
             rows = database.execute(_TABLES).fetchall()
             if len(rows) > _MOST_TABLES:
                 raise LayerError(Fault(where=label, what="has over 1,000 layers", mend="export what is needed"))
-            return {str(name): _table(database, str(name), str(column)) for name, column, kind in rows if kind}
+            listed = [str(name) for (name,) in database.execute(_LISTED)]
+            return {str(name): _table(database, str(name), str(column)) for name, column, kind in rows if kind}, listed
     except sqlite3.OperationalError as error:
         if "interrupted" in str(error):
             what = "has a table or view that does not end"

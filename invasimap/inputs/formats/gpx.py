@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
-from math import isfinite
+from math import isfinite, nan
 from pathlib import Path
 from typing import Final
 from xml.etree.ElementTree import Element
@@ -115,13 +115,15 @@ class _Harvest:
 
     def _gather(self, elements: list[Element], points: _Points, name: str) -> None:
         for element in elements:
+            if len(points.places) > self.limits.vertices:
+                return  # it is set aside, whatever else is in it
             if local(element) != name:
                 continue
             points.count += 1
             position, wrong = _position(element)
             if position is None:
                 points.problem = points.problem or f"point {points.count}: {wrong}"
-            elif len(points.places) <= self.limits.vertices:
+            else:
                 points.places.append(position)
             points.time = points.time or child_text(element, "time")
 
@@ -191,9 +193,14 @@ def _add_break(harvest: _Harvest, broken: Break, *, label: str) -> None:
 def _layer(harvest: _Harvest, *, label: str, layer: str, notes: list[str]) -> RawLayer:
     records = few_columns([record for name in GROUPS for record in harvest.records[name]])
     raw = from_records(records, label=label, layer=layer, crs=WGS84, utc=True, notes=notes)
-    known = np.array([k for k, place in enumerate(harvest.lonlat) if place is not None], dtype=int)
+    places = [(nan, nan) if place is None else place for place in harvest.lonlat]  # waypoints come first
+    xy = np.full((len(records), 2), nan)
+    xy[: len(places)] = np.reshape(places, (len(places), 2))
+    if len(harvest.records["wpt"]) == len(records):
+        return replace(raw, geometry=None, xy=xy)
+    known = np.flatnonzero(~np.isnan(xy[:, 0]))
     shapes = raw.shapes.copy()
-    shapes[known] = shapely.points([place for place in harvest.lonlat if place is not None]) if len(known) else []
+    shapes[known] = shapely.points(xy[known])
     return replace(raw, geometry=shapes)
 
 
@@ -238,7 +245,9 @@ def _values(element: Element) -> dict[str, str]:
         if name in _SHAPES:
             continue
         if name == "link":
-            found.setdefault("link", child.get("href") or text_of(child))
+            _keep(iter([(name, child.get("href") or text_of(child))]), found)
+        elif child.attrib and (others := _attributes(child)):
+            _keep(_leaf(child, others) if not len(child) else _branch(child, others, 0), found)
         elif len(child):
             _keep(_leaves(child, 0), found)
         elif text and (text := text.strip()):
@@ -253,13 +262,26 @@ def _keep(pairs: Iterator[tuple[str, str]], found: dict[str, str]) -> None:
 
 
 def _leaves(element: Element, depth: int) -> Iterator[tuple[str, str]]:
-    """Name and text of the innermost elements, and of the attributes that carry a value."""
+    """Name and text of the elements inside, and of the attributes that carry a value."""
     check_depth(depth)
     for child in element:
         if len(child):
-            yield from _leaves(child, depth + 1)
+            yield from _branch(child, _attributes(child), depth + 1)
+        elif not child.keys():
+            yield local(child), (child.text or "").strip()
         else:
-            yield from _leaf(child, {local_name(k): v for k, v in child.items() if not k.startswith(("xmlns", "xsi"))})
+            yield from _leaf(child, _attributes(child))
+
+
+def _branch(element: Element, attributes: dict[str, str], depth: int) -> Iterator[tuple[str, str]]:
+    """Attributes and own text of an element that holds others, then what these hold."""
+    yield from ((name, cell.strip()) for name, cell in attributes.items())
+    yield local(element), (element.text or "").strip()
+    yield from _leaves(element, depth)
+
+
+def _attributes(element: Element) -> dict[str, str]:
+    return {local_name(k): v for k, v in element.items() if not k.startswith(("xmlns", "xsi"))}
 
 
 def _leaf(element: Element, attributes: dict[str, str]) -> Iterator[tuple[str, str]]:

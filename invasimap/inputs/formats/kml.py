@@ -33,6 +33,7 @@ from invasimap.inputs.formats.xml import (
 
 _FOLDERS: Final = {"Folder", "Document", "kml"}
 _ALONE: Final = frozenset({"Document", "Folder", "Placemark", *SHAPES})
+_TRACKS: Final = {"Track", "MultiTrack"}
 _TEXTS: Final = ("name", "description", "Snippet", "address", "phoneNumber", "styleUrl")
 _UNREAD: Final = {
     "NetworkLink": "links to other files are not followed",
@@ -115,6 +116,8 @@ def read_kmz(path: Path, *, label: str, limits: LimitsSection | None = None) -> 
     """The placemarks of every KML inside a KMZ; one that cannot be read is one record set aside, if others can."""
     limits = limits or LimitsSection()
     members = read_members(path, label=label, suffixes=(".kml",), limits=limits)
+    if not members:
+        raise LayerError(Fault(where=label, what="holds no file of a kind that is read"))
     single = len(members) == 1
     layers: list[RawLayer] = []
     errors: list[LayerError] = []
@@ -165,9 +168,11 @@ def read_placemark(mark: Element, *, vertices: int) -> Record:
     """The record of a placemark: its values as text, and its shape or why it has none."""
     values = _values(mark)
     shapes = [child for child in mark if local(child) in SHAPES]
-    walked = len(shapes) == 1 and local(shapes[0]) == "Track"
-    if walked and "time" not in values and (first := child_text(shapes[0], "when")):
-        values["time"] = first
+    walked = len(shapes) == 1 and local(shapes[0]) in _TRACKS
+    if walked and "time" not in values:
+        whens = (text_of(when) for when in shapes[0].iter() if local(when) == "when")
+        if first := next(filter(None, whens), ""):
+            values["time"] = first
     if not shapes:
         return Record(values=values, problem=NO_GEOMETRY)
     try:
@@ -185,7 +190,8 @@ def _values(mark: Element) -> dict[str, str]:
         found["id"] = number
     for stamp in (child for child in mark if local(child) in ("TimeStamp", "TimeSpan")):
         found["time"] = child_text(stamp, "when") or child_text(stamp, "begin") or child_text(stamp, "end")
-    for extended in children(mark, "ExtendedData"):
+    tracks = [track for shape in mark if local(shape) in _TRACKS for track in shape.iter() if local(track) == "Track"]
+    for extended in (data for holder in (mark, *tracks) for data in children(holder, "ExtendedData")):
         for key, text in _data(extended, 0):
             found[unique_name(key, found)] = plain_text(text)
     return found
@@ -198,7 +204,8 @@ def _data(extended: Element, depth: int) -> Iterator[tuple[str, str]]:
         if kind == "Data":
             yield child.get("name") or child_text(child, "displayName") or "data", child_text(child, "value")
         elif kind == "SchemaData":
-            yield from ((cell.get("name") or "data", text_of(cell)) for cell in child)
+            cells = (cell for cell in child if local(cell) != "SimpleArrayData")  # one of each of a track's places
+            yield from ((cell.get("name") or "data", text_of(cell)) for cell in cells)
         elif len(child):
             yield from _data(child, depth + 1)
         else:

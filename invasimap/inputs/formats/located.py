@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Iterable
+from math import isfinite
 from typing import Any, Final
 
 import numpy as np
@@ -16,6 +17,7 @@ from invasimap.core.errors import Fault, LayerError
 from invasimap.inputs.cells import Cells, text_column
 from invasimap.inputs.fields import Column, DecimalComma, find_columns, header_words, is_lonlat, plain_number
 from invasimap.inputs.formats import positions
+from invasimap.inputs.formats.datums import said_datum
 from invasimap.inputs.formats.raw import WGS84, RawLayer, marks
 
 LonLat = tuple[str | None, str | None]
@@ -36,13 +38,17 @@ _EASTING: Final = ("easting", "east", "utmx", "utme", "utmeasting")
 
 @dataclasses.dataclass(frozen=True, kw_only=True)
 class Located:
-    """One shape (or None) or point (``xy``, NaN for none) a row in ``crs``, why a row has none, and what was taken."""
+    """One shape (or None) or point (``xy``, NaN for none) a row in ``crs``, why a row has none, and what was taken.
+
+    ``as_read`` says that the numbers are those of the table, not worked out of UTM or another text.
+    """
 
     problem: pd.Series[Any]
     geometry: NDArray[np.object_] | None = None
     xy: NDArray[np.float64] | None = None
     repair: NDArray[np.object_] | None = None
     crs: CRS | None = WGS84
+    as_read: bool = True
     notes: tuple[str, ...] = ()
 
 
@@ -101,6 +107,7 @@ def table_layer(
     """The raw layer of a table whose rows are located; a problem of the row goes before one of its position."""
     why = problem.where(problem != "", located.problem)
     repair = np.full(len(frame), "", dtype=object) if located.repair is None else located.repair
+    crs, said = said_datum(frame, located.crs, label=label, as_read=located.as_read)
     return RawLayer(
         label=label,
         layer=layer,
@@ -108,10 +115,10 @@ def table_layer(
         geometry=located.geometry,
         xy=located.xy,
         marks=marks(len(frame), problem=why.to_numpy(), repair=repair),
-        crs=located.crs,
+        crs=crs,
         crs_assumed=True,
         decimal_comma=comma,
-        notes=(*notes, *located.notes),
+        notes=(*notes, *located.notes, *said),
     )
 
 
@@ -171,13 +178,16 @@ def _axis(frame: pd.DataFrame, columns: list[Column], *, comma: DecimalComma) ->
     first = frame[columns[0].name]
     if pd.api.types.is_float_dtype(first) and (len(columns) == 1 or first.notna().all()):
         return first
-    found = Cells.same("", len(frame))
+    values: Any = first.to_numpy(dtype=object, copy=True)
+    rest = np.flatnonzero([not (isinstance(value, float) and isfinite(value)) for value in values])
+    found = Cells.same("", len(rest))
     for column in columns:
-        cells = Cells.of(frame[column.name])
+        cells = Cells.of(frame[column.name].iloc[rest])
         if comma != "never":
             cells = cells.map(lambda text: plain_number(text, thousands=comma == "unless_thousands"))
         found = found.or_else(cells)
-    return pd.Series(found.to_numpy(), index=frame.index, dtype=object)
+    values[rest] = found.to_numpy()
+    return pd.Series(values, index=frame.index, dtype=object)
 
 
 def _with_half(cells: pd.Series[Any], frame: pd.DataFrame, axis: str) -> pd.Series[Any]:
@@ -209,4 +219,5 @@ def _of_positions(found: positions.Positions, index: pd.Index[Any]) -> Located:
     good = np.isfinite(found.lon) & np.isfinite(found.lat) & (found.problem == "")
     xy = np.where(good[:, None], np.column_stack([found.lon, found.lat]), np.nan)
     problem = np.where(good | (found.problem != ""), found.problem, "position cannot be worked out")
-    return Located(xy=xy, problem=pd.Series(problem, index=index, dtype=object), repair=found.repair)
+    why = pd.Series(problem, index=index, dtype=object)
+    return Located(xy=xy, problem=why, repair=found.repair, as_read=False)

@@ -12,13 +12,15 @@ import numpy as np
 import pyogrio
 
 from invasimap.core.errors import Fault, LayerError
-from invasimap.inputs.formats.gdal_files import plainly_named, side_parts
+from invasimap.inputs.formats.gdal_files import is_encoded, plainly_named, side_parts
 from invasimap.inputs.formats.raw import RawLayer
 from invasimap.inputs.formats.vector import padded, read_one, require_start
 
 _HEADER_B: Final = 100
 _START: Final = (9994).to_bytes(4, "big")
 _DELETED: Final = 0x2A
+_LANGUAGE: Final = 29  # byte of a .dbf file that names its code page
+_UNSAID: Final = (0x00, 0x57)  # none, and "ANSI", which GDAL takes as ISO 8859-1
 
 
 def read_shapefile(path: Path, *, label: str) -> list[RawLayer]:
@@ -44,7 +46,12 @@ def read_shapefile(path: Path, *, label: str) -> list[RawLayer]:
     if ".dbf" not in parts:
         notes.append(f"{label}: its .dbf file is missing: the shapes have no values; copy all files of the shapefile")
     rows, deleted = table_size(parts.get(".dbf"))
+    encoding = text_encoding(parts[".dbf"]) if ".dbf" in parts and ".cpg" not in parts else ""
+    if encoding:
+        notes.append(f"{label}: its .cpg file is missing: its text is read as {encoding}")
     with plainly_named(path, copied=index_count is None) as plain, _index_restored(plain, anew=index_count is None):
+        if encoding:
+            plain.with_suffix(".cpg").write_text(encoding, encoding="ascii")
         try:
             raw = read_one(plain, label=label, layer=path.stem, notes=notes)
         except pyogrio.errors.DataSourceError as error:
@@ -118,3 +125,12 @@ def table_size(table: Path | None) -> tuple[int, int]:
     if row_B == 0 or head_B == 0:
         return 0, 0
     return rows, data[head_B : head_B + rows * row_B : row_B].count(_DELETED)
+
+
+def text_encoding(table: Path) -> str:
+    """The encoding of the text of a .dbf file that does not say it; "" where it says it or it does not matter."""
+    data = table.read_bytes()
+    text = data[int.from_bytes(data[8:10], "little") :]
+    if text.isascii() or data[_LANGUAGE] not in _UNSAID:
+        return ""
+    return next((name for name in ("UTF-8", "CP1252") if is_encoded(text, name)), "")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 import warnings
 import zipfile
 import zlib
@@ -16,12 +17,16 @@ from invasimap.core.errors import Fault, LayerError
 from invasimap.core.survey_settings import LimitsSection
 from invasimap.inputs.cells import cell_text, text_column
 from invasimap.inputs.formats.archive import check_archive, member_pieces
+from invasimap.inputs.formats.bounds import first_lines
 from invasimap.inputs.formats.located import LonLat, has_position, locate, table_layer
 from invasimap.inputs.formats.raw import RawLayer
 from invasimap.inputs.formats.tables import HEADER_ROWS, header_names, refuse_wide
 
 Row = list[str]
 BOOK: Final = "xl/"
+_CELL_END: Final = b"</c>"
+_UNSAVED: Final = re.compile(rb"(?:</f>|<f\b[^<>]{0,300}/>)\s{0,9}(?:<v\s{0,9}/>)?\s{0,9}</c>")
+_MERGED: Final = re.compile(rb"""<mergeCell ref=["']([A-Z]{1,3}(\d{1,7}):[A-Z]{1,3}(\d{1,7}))["']""")
 _MOST_CELLS: Final = 10_000_000
 _MOST_ROWS: Final = 1_048_576  # of a sheet of Excel; a cell that says it stands further down is a lie
 _MOST_PARTS: Final = 30_000_000  # tags of one sheet
@@ -51,6 +56,7 @@ def read_xlsx(
         raise LayerError(Fault(where=label, what=what, mend=mend))
     others = [name for name in sheets if name not in tables]
     notes = [f"{label}: sheets without positions are not read: {', '.join(others)}"] if others else []
+    notes += _blank_to_us(path, label=label)
     layers = []
     for name, (at, rows) in tables.items():
         own = label if len(tables) == 1 else f"{label}:{name}"
@@ -91,6 +97,31 @@ def _check_part(pieces: Iterable[bytes], name: str, *, label: str) -> None:
         if is_xml and count > _MOST_PARTS:
             what = f"has too many cells ({name})"
             raise LayerError(Fault(where=label, what=what, mend="save its sheets as CSV"))
+
+
+def _blank_to_us(path: Path, *, label: str) -> list[str]:
+    """Notes on cells in which a person sees something and that are blank here."""
+    merged: dict[str, None] = {}
+    unsaved = 0
+    with zipfile.ZipFile(path) as archive:
+        for name in archive.namelist():
+            if not (name.startswith(f"{BOOK}worksheets/") and name.endswith(".xml")):
+                continue
+            with archive.open(name) as stream:
+                rest = b""
+                while piece := stream.read(1 << 20):
+                    text = rest + piece
+                    cut = text.rfind(_CELL_END) + len(_CELL_END) if _CELL_END in text else max(len(text) - 200, 0)
+                    unsaved += len(_UNSAVED.findall(text, 0, cut))
+                    merged |= {found[0].decode(): None for found in _MERGED.findall(text) if found[1] != found[2]}
+                    rest = text[cut:]
+    notes = []
+    if merged:
+        notes.append(f"{label}: of merged cells only the first row has the value: {first_lines(merged, most=5)}")
+    if unsaved:
+        mend = "open it in a spreadsheet program and save it"
+        notes.append(f"{label}: {unsaved:,} formulas have no value saved with them and are blank: {mend}")
+    return notes
 
 
 def _read(path: Path, *, label: str) -> dict[str, list[Row]]:

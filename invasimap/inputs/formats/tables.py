@@ -4,24 +4,32 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 import warnings
 from pathlib import Path
 from typing import Any, Final
 
+import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from invasimap.core.errors import Fault, LayerError
 from invasimap.core.survey_settings import LIMITS, LimitsSection
 from invasimap.inputs.cells import Cells, text_column
 from invasimap.inputs.fields import DecimalComma
+from invasimap.inputs.formats.degree_cells import degree_column
 from invasimap.inputs.formats.located import LonLat, degree_columns, has_position, locate, table_layer
 from invasimap.inputs.formats.raw import RawLayer, read_bytes, unique_name
 
 DELIMITERS: Final = ",;\t|"
 MAX_HEADER: Final = 100_000
+_SAMPLE_B: Final = 4096
+_CONTROLS: Final = re.compile("[\x01-\x08\x0e-\x19]")  # no text has them; a binary file does
 LONG: Final = 1_000_000  # characters, from which a table is read by the look of its first half million
 _STRETCH: Final = 500_000  # signs without the end of a line
 _MOST_STRETCHES: Final = 100
+_Parsed = tuple[pd.DataFrame, "pd.Series[str]"]  # the cells, and the problem of each row
+_SPARE_B: Final = 8  # by which a later cell of degrees may be longer than those at the start
 HEADER_ROWS: Final = 20  # a title, a date and a legend stand above; a header further down is none
 
 
@@ -71,17 +79,32 @@ def _only_sep(text: str) -> bool:
 
 def decode(data: bytes, *, label: str) -> tuple[str, tuple[str, ...]]:
     """Text of a file and a note where the encoding had to be taken as Windows-1252."""
-    if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
-        return data.decode("utf-16"), ()
-    try:
-        text, notes = data.decode("utf-8-sig"), ()
-    except UnicodeDecodeError:
-        text, other = _decode_lines(data)
-        which = f"{other} of its lines are" if other else "is"
-        return text, (f"{label}: {which} not UTF-8: read as Windows-1252",)
+    notes: tuple[str, ...] = ()
+    if wide := _wide(data[:_SAMPLE_B]):
+        text = data.decode(wide, errors="replace").removeprefix("\ufeff")
+    else:
+        try:
+            text = data.decode("utf-8-sig")
+        except UnicodeDecodeError:
+            text, other = _decode_lines(data)
+            which = f"{other} of its lines are" if other else "is"
+            notes = (f"{label}: {which} not UTF-8: read as Windows-1252",)
     if "\0" in text:
-        raise LayerError(Fault(where=label, what="is no text file", mend="export it as CSV"))
-    return text, notes
+        text, count = text.replace("\0", ""), text.count("\0")
+        if not text or _CONTROLS.search(text):
+            raise LayerError(Fault(where=label, what="is no text file", mend="export it as CSV"))
+        notes = (*notes, f"{label}: {count:,} NUL signs, as a write that was cut off leaves, are dropped")
+    return (text if "\n" in text else text.replace("\r", "\n")), notes
+
+
+def _wide(start: bytes) -> str:
+    """The encoding of a text of 2 or 4 bytes a sign, by its mark or by the zeros of its plain letters; else ""."""
+    marks = {b"\xff\xfe\0\0": "utf-32", b"\0\0\xfe\xff": "utf-32", b"\xff\xfe": "utf-16", b"\xfe\xff": "utf-16"}
+    if mark := next((name for mark, name in marks.items() if start.startswith(mark)), ""):
+        return mark
+    first, second = start[::2].count(0), start[1::2].count(0)
+    most = len(start) // 4
+    return "utf-16-le" if second > most and not first else "utf-16-be" if first > most and not second else ""
 
 
 def _decode_lines(data: bytes) -> tuple[str, int]:
@@ -112,21 +135,22 @@ def parse(
     _refuse_long_lines(text, delimiter, label=label)
     refuse_wide(text[:_STRETCH].partition("\n")[0].count(delimiter) + 1, columns, label=label)
     try:
-        frame = _parse_long(text, delimiter, lonlat) if len(text) > LONG else _parse_fast(text, delimiter)
-        problem = pd.Series("", index=frame.index, dtype=object)
-    except (ValueError, Warning):  # ragged rows: the slow reader says which
-        frame, problem = _parse_rows(text, delimiter, label=label, columns=columns)
-    return frame, problem.mask(_blank_rows(frame) & (problem == ""), "the row is blank"), delimiter
+        read = _parse_long(text, delimiter, lonlat) if len(text) > LONG else _parse_fast(text, delimiter)
+    except (ValueError, Warning):  # the slow reader takes what the fast ones refuse
+        read = _parse_rows(text, delimiter, label=label, columns=columns)
+    frame, problem = read
+    problem.iloc[_blank_rows(frame, np.flatnonzero(problem == ""))] = "the row is blank"
+    return frame, problem, delimiter
 
 
-def _blank_rows(frame: pd.DataFrame) -> pd.Series[bool]:
-    blank = pd.Series(True, index=frame.index)
+def _blank_rows(frame: pd.DataFrame, rows: NDArray[np.intp]) -> NDArray[np.intp]:
+    """Those of some rows in which no cell has anything."""
     for name in frame.columns:
-        if not blank.any():
+        if not len(rows):
             break
-        column = frame[name]
-        blank &= column.isna() if pd.api.types.is_float_dtype(column) else column == ""
-    return blank
+        cells = frame[name].iloc[rows]
+        rows = rows[(cells.isna() if pd.api.types.is_float_dtype(cells) else cells == "").to_numpy()]
+    return rows
 
 
 def sniff(text: str) -> str:
@@ -142,21 +166,64 @@ def sniff(text: str) -> str:
     return max(DELIMITERS, key=bare.count)
 
 
-def _parse_long(text: str, delimiter: str, lonlat: LonLat) -> pd.DataFrame:
-    """A long table by the look of its first rows; raises where the rest is otherwise."""
-    head = _parse_fast(text[: text.index("\n", LONG // 2)], delimiter)
-    degrees = [name for name in degree_columns(head.columns, lonlat) if _are_numbers(head[name])]
-    repeated = [name for name in head.columns if name not in degrees and head[name].nunique() < len(head) / 2]
-    types: dict[str, str] = dict.fromkeys(degrees, "float64") | dict.fromkeys(repeated, "category")
-    names = list(head.columns)
-    frame = _read_csv(
-        text, sep=delimiter, header=0, names=names, dtype={name: types.get(name, "object") for name in names},
-        keep_default_na=False, na_values={name: [""] for name in degrees},
-    )  # fmt: skip
-    for name in names:
-        if name not in degrees:
-            frame[name] = _stripped(frame[name])
-    return frame
+def _parse_long(text: str, delimiter: str, lonlat: LonLat) -> _Parsed:
+    """A long table by the look of its first rows; raises where it cannot be read so."""
+    types = _types(text[:LONG], delimiter, lonlat)
+    try:
+        frame = _read_csv(text, sep=delimiter, header=0, names=list(types), dtype=types, na_filter=False)
+        problem = pd.Series("", index=frame.index, dtype=object)
+    except pd.errors.ParserError:
+        frame, problem = _parse_ragged(text, delimiter, types)
+    return pd.DataFrame({name: _read_column(frame[name]) for name in frame.columns}, copy=False), problem
+
+
+def _types(text: str, delimiter: str, lonlat: LonLat) -> dict[Any, str]:
+    """How each column is read, by the start of a table: degrees as bytes, words that come again as categories."""
+    rows = [row for row in csv.reader(io.StringIO(text, newline=""), delimiter=delimiter) if row]
+    names = header_names(rows[0])
+    degrees = degree_columns(names, lonlat)
+    types: dict[Any, str] = {}
+    for k, name in enumerate(names):
+        cells = [row[k] for row in rows[1:-1] if len(row) > k]  # the last row may be cut
+        if name in degrees:
+            types[name] = f"S{max(map(len, cells), default=0) + _SPARE_B}"
+        else:
+            types[name] = "category" if len(set(map(str.strip, cells))) < len(rows) / 2 else "object"
+    return types
+
+
+def _parse_ragged(text: str, delimiter: str, types: dict[Any, str]) -> _Parsed:
+    """A long table of which rows have more cells than the header: these stand in columns of their own."""
+    rows = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter)
+    counts = np.array([len(row) for row in rows if row][1:])
+    width = len(types)
+    extra = [f"(extra {k})" for k in range(1, int(counts.max()) - width + 1)]
+    types = types | dict.fromkeys(extra, "category")
+    frame = _read_csv(text, sep=delimiter, header=None, names=list(types), dtype=types, na_filter=False)
+    frame = frame.iloc[1:].reset_index(drop=True)
+    if len(frame) != len(counts):
+        raise ValueError("the two readers do not see the same rows")
+    for name in frame.select_dtypes("category"):
+        frame[name] = frame[name].cat.remove_unused_categories()  # the header's
+    problem = np.full(len(frame), "", dtype=object)
+    over = np.flatnonzero(counts > width)
+    over = over[(frame[extra].iloc[over].astype(object).map(str.strip) != "").any(axis=1).to_numpy()]
+    problem[over] = [_ragged(count, width) for count in counts[over]]
+    return frame, pd.Series(problem, dtype=object)
+
+
+def _read_column(column: pd.Series[Any]) -> pd.Series[Any]:
+    """Numbers of degrees, text without spaces round it; a column of categories stays one."""
+    if isinstance(column.dtype, pd.CategoricalDtype):
+        if all(text == text.strip() for text in column.cat.categories.tolist()):
+            return column
+        cells = Cells.of(column)
+        return pd.Series(pd.Categorical.from_codes(cells.codes, categories=pd.Index(cells.texts, dtype=object)))
+    return degree_column(column.to_numpy()) if column.dtype.kind == "S" else text_column(column)
+
+
+def _ragged(cells: int, columns: int) -> str:
+    return f"the row has {cells} cells for {columns} columns"
 
 
 def _read_csv(text: str, **options: Any) -> pd.DataFrame:
@@ -166,28 +233,15 @@ def _read_csv(text: str, **options: Any) -> pd.DataFrame:
         return pd.read_csv(data, index_col=False, low_memory=False, **options)
 
 
-def _are_numbers(cells: pd.Series[Any]) -> bool:
-    return bool(pd.to_numeric(cells[cells != ""], errors="coerce").notna().all())
-
-
-def _stripped(column: pd.Series[Any]) -> pd.Series[Any]:
-    """Text without spaces round it; a column of categories stays one."""
-    if not isinstance(column.dtype, pd.CategoricalDtype):
-        return text_column(column)
-    cells = Cells.of(column)
-    return pd.Series(pd.Categorical.from_codes(cells.codes, categories=pd.Index(cells.texts)), index=column.index)
-
-
-def _parse_fast(text: str, delimiter: str) -> pd.DataFrame:
+def _parse_fast(text: str, delimiter: str) -> _Parsed:
     rows = _read_csv(text, sep=delimiter, header=None, dtype=object, keep_default_na=False, na_filter=False)
     frame = rows.iloc[1:].reset_index(drop=True).fillna("").astype(object)
     frame.columns = pd.Index(header_names([str(cell) for cell in rows.iloc[0]]))
-    return frame.apply(text_column) if len(frame) else frame
+    frame = frame.apply(text_column) if len(frame) else frame
+    return frame, pd.Series("", index=frame.index, dtype=object)
 
 
-def _parse_rows(
-    text: str, delimiter: str, *, label: str, columns: int
-) -> tuple[pd.DataFrame, pd.Series[str]]:  # fmt: skip
+def _parse_rows(text: str, delimiter: str, *, label: str, columns: int) -> _Parsed:
     rows = [row for row in csv.reader(io.StringIO(text, newline=""), delimiter=delimiter) if row]
     if not rows:
         raise LayerError(Fault(where=label, what="has no header row", mend="export it again"))
@@ -197,10 +251,7 @@ def _parse_rows(
     extra = {f"(extra {k})": k for k in range(1, max(map(len, rows)) - width + 1)}
     cells = [[cell.strip() for cell in row] + [""] * (width + len(extra) - len(row)) for row in rows[1:]]
     frame = pd.DataFrame(cells, columns=[*headers, *extra], dtype=object)
-    problem = [
-        f"the row has {len(row)} cells for {width} columns" if any(c.strip() for c in row[width:]) else ""
-        for row in rows[1:]
-    ]
+    problem = [_ragged(len(row), width) if any(c.strip() for c in row[width:]) else "" for row in rows[1:]]
     return frame, pd.Series(problem, index=frame.index, dtype=object)
 
 

@@ -5,6 +5,7 @@ The first bytes are looked at before GDAL opens a file, so that none opens as an
 
 from __future__ import annotations
 
+import codecs
 import dataclasses
 import warnings
 from collections.abc import Sequence
@@ -19,14 +20,14 @@ from numpy.typing import NDArray
 from pyproj import CRS
 
 from invasimap.core.errors import Fault, LayerError
+from invasimap.core.files import GDB, GDB_CATALOGUE
 from invasimap.core.survey_settings import LimitsSection
 from invasimap.inputs.formats.bounds import MAX_RECORDS, missing, over_size
-from invasimap.inputs.formats.gdal_files import plainly_named
+from invasimap.inputs.formats.gdal_files import is_encoded, plainly_named
 from invasimap.inputs.formats.gpkg import Table, gpkg_tables
 from invasimap.inputs.formats.raw import NO_GEOMETRY, RawLayer, marks
 from invasimap.inputs.formats.wkb import CURVES, lost_shapes
 
-GDB_CATALOGUE: Final = "a00000001.gdbtable"
 _COUNTED: Final = (".fgb", ".gdb")  # the header's count holds; a GeoPackage's may be out of date
 _NUMBERS: Final = ("fid", "ogc_fid", "objectid", "feature_id", "featureid", "id", "record")
 
@@ -40,7 +41,8 @@ def read_gpkg(path: Path, *, label: str) -> list[RawLayer]:
         When it is no GeoPackage or has no layer with geometry.
     """
     require_start(path, b"SQLite format 3\0", label=label, name="GeoPackage")
-    return _layers(path, label=label, tables=gpkg_tables(path, label=label))
+    tables, listed = gpkg_tables(path, label=label)
+    return _layers(path, suffix=".gpkg", label=label, tables=tables, listed=listed)
 
 
 def read_gdb(path: Path, *, label: str) -> list[RawLayer]:
@@ -54,14 +56,14 @@ def read_gdb(path: Path, *, label: str) -> list[RawLayer]:
     if not (path / GDB_CATALOGUE).is_file():
         what = f"is no whole file geodatabase: it lacks {GDB_CATALOGUE}"
         raise LayerError(Fault(where=label, what=what, mend="copy the whole .gdb folder"))
-    return _layers(path, label=label, tables={})
+    return _layers(path, suffix=GDB, label=label, tables={})
 
 
 def read_flatgeobuf(path: Path, *, label: str) -> list[RawLayer]:
     """A FlatGeobuf file; its rows, which it keeps sorted by place, in the order of a column of whole numbers that tells
     them apart (fid, id, …) where there is one."""
     require_start(path, b"fgb\x03fgb", label=label, name="FlatGeobuf")
-    with plainly_named(path) as plain:
+    with plainly_named(path, suffix=".fgb") as plain:
         raw = read_one(plain, label=label, layer=path.stem)
     name = next((str(c) for c in raw.frame.columns if str(c).lower() in _NUMBERS and _tells_apart(raw.frame[c])), "")
     if not name:
@@ -104,17 +106,22 @@ def _tells_apart(column: pd.Series[Any]) -> bool:
     return bool(pd.api.types.is_integer_dtype(column) and column.is_unique and column.notna().all())
 
 
-def _layers(path: Path, *, label: str, tables: dict[str, Table]) -> list[RawLayer]:
+def _layers(
+    path: Path, *, suffix: str, label: str, tables: dict[str, Table], listed: Sequence[str] = ()
+) -> list[RawLayer]:  # fmt: skip
     """Every layer with geometry, each under its own label where there are several."""
-    with plainly_named(path) as plain:
+    with plainly_named(path, suffix=suffix) as plain:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # what matters is said again when the layer is read
             kinds = {str(name): kind for name, kind in pyogrio.list_layers(plain)}
         spatial = [name for name, kind in kinds.items() if kind is not None]
         if not spatial:
             raise LayerError(Fault(where=label, what="has no layer with geometry"))
-        others = [name for name in kinds if name not in spatial]
+        half = [name for name in dict.fromkeys((*listed, *tables)) if kinds.get(name) is None]
+        others = [name for name in kinds if name not in (*spatial, *half)]
         notes = [f"{label}: tables without geometry are not read: {', '.join(others)}"] if others else []
+        if half:
+            notes.append(f"{label}: layers that it registers by half are not read: {', '.join(half)}; export it again")
         single = len(spatial) == 1
         return [
             read_one(
@@ -159,11 +166,11 @@ def read_one(
     """
     with warnings.catch_warnings(record=True) as caught:
         warnings.simplefilter("always")
-        frame, counted, curved = _read(path, name, table, label=label)
+        frame, counted, curved, strange = _read(path, name, table, label=label)
         geometry = _geometry(frame)
         lost = lost_shapes(path, name, geometry)
     heard = [_heard(str(w.message), path, layer) for w in caught if w.category is RuntimeWarning]
-    said = [*heard, "curves are drawn as chords"] if curved else heard
+    said = [*heard, *["curves are drawn as chords"] * curved, *["text in it is not UTF-8, as it says"] * strange]
     raw = _from_frame(
         frame, label=label, layer=layer, notes=[*notes, *(f"{label}: {words}" for words in dict.fromkeys(said))]
     )
@@ -172,8 +179,8 @@ def read_one(
 
 def _read(
     path: Path, name: str | None, table: Table | None, *, label: str
-) -> tuple[gpd.GeoDataFrame | pd.DataFrame, int, bool]:
-    """The frame of a layer, the records that the file counts, and whether it has curves."""
+) -> tuple[gpd.GeoDataFrame | pd.DataFrame, int, bool, bool]:
+    """The frame of a layer, the records that the file counts, and whether it has curves and text that is no UTF-8."""
     info = pyogrio.read_info(path, layer=name)
     known = info["features"] if table is None else table.count
     _refuse_many(known, label=label)
@@ -182,9 +189,29 @@ def _read(
     most = None if table is None else max(table.count, 1)  # the count that the file keeps may be a lie
     options: dict[str, Any] = {"layer": name, "on_invalid": "ignore", "max_features": most}
     try:
-        return pyogrio.read_dataframe(path, **options), counted, curved
+        return pyogrio.read_dataframe(path, **options), counted, curved, False
     except UnicodeDecodeError:
-        return pyogrio.read_dataframe(path, **options, encoding="cp1252"), counted, curved
+        frame = pyogrio.read_dataframe(path, **options, encoding="ISO-8859-1")
+        for column in frame.select_dtypes(["object", "string"]).columns:
+            frame[column] = _decoded(frame[column])
+        return frame, counted, curved, True
+
+
+def _decoded(cells: pd.Series[Any]) -> list[Any]:
+    """Cells of bytes that were taken as ISO 8859-1: UTF-8 where they are, also cut in a sign, else Windows-1252."""
+    raw = [cell.encode("latin-1") if isinstance(cell, str) else cell for cell in cells]
+    wide = any(isinstance(cell, bytes) and not cell.isascii() and is_encoded(cell, "utf-8") for cell in raw)
+    decoder = codecs.getincrementaldecoder("utf-8")
+
+    def text(cell: Any) -> Any:
+        if not isinstance(cell, bytes):
+            return cell
+        try:
+            return decoder().decode(cell, not wide)
+        except UnicodeDecodeError:
+            return cell.decode("cp1252", "replace")
+
+    return [text(cell) for cell in raw]
 
 
 def _refuse_many(count: int, *, label: str) -> None:
@@ -208,6 +235,11 @@ def _from_frame(frame: gpd.GeoDataFrame | pd.DataFrame, *, label: str, layer: st
     geometry = _geometry(frame)
     table = pd.DataFrame(frame.drop(columns=frame.geometry.name) if spatial else frame).reset_index(drop=True)
     lost = (frame.geometry.isna() | frame.geometry.is_empty).to_numpy() if spatial else np.full(len(frame), True)
+    twice = table.columns.duplicated()
+    if twice.any():  # GDAL gives the values of the last for all of them
+        named = ", ".join(dict.fromkeys(map(str, table.columns[twice])))
+        notes = [*notes, f"{label}: has several columns of one name, and the last of them is read: {named}"]
+        table = table.loc[:, ~twice]
     return RawLayer(
         label=label,
         layer=layer,

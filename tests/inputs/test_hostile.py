@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import contextlib
 import io
 import json
 import os
 import re
 import shutil
+import sqlite3
 import struct
 import tempfile
 import zipfile
@@ -295,6 +297,34 @@ def test_a_pattern_goes_round_no_loop_of_links(write, read, tmp_path):
         (tmp_path / "one" / f"link{number}").symlink_to("..")
     assert read("**/*.csv").ledger["file"].tolist() == ["a.csv", "one/b.csv", "one/two/c.csv"]
     assert read("one/**/*.csv").ledger["file"].tolist() == ["one/b.csv", "one/two/c.csv"]
+
+
+def _with_view(path, column):
+    """A GeoPackage of a point, with a view of it a hundred times and a column that is worked out."""
+    frame = gpd.GeoDataFrame({"species": ["ROMU"]}, geometry=[shapely.Point(-80, 38)], crs=4326)
+    frame.to_file(path, layer="a")
+    with contextlib.closing(sqlite3.connect(path)) as database:
+        count = "WITH RECURSIVE r(n) AS (SELECT 1 UNION ALL SELECT n + 1 FROM r WHERE n < 100)"
+        database.execute(
+            f"CREATE VIEW v AS {count} SELECT n AS fid, (SELECT geom FROM a) AS geom, {column} AS x FROM r"
+        )
+        database.execute("INSERT INTO gpkg_contents (table_name, data_type, srs_id) VALUES ('v', 'features', 4326)")
+        database.execute("INSERT INTO gpkg_geometry_columns VALUES ('v', 'geom', 'POINT', 4326, 0, 0)")
+        database.commit()
+
+
+@pytest.mark.parametrize(("column", "said"), [
+    ("hex(zeroblob(200000000))", "string or blob too big"),
+    ("zeroblob(3000000)", "its view 'v' gives over 200 MB"),
+])  # fmt: skip
+def test_a_view_that_fills_the_memory_refuses_its_geopackage(column, said, tmp_path, refused):
+    _with_view(tmp_path / "a.gpkg", column)
+    assert said in refused("a.gpkg")
+
+
+def test_a_view_of_a_geopackage_is_read(tmp_path, read):
+    _with_view(tmp_path / "a.gpkg", "'ROMU'")
+    assert read("a.gpkg", layers=["v"], columns={"species": "x"}, defaults=SIZE).ledger["records"].tolist() == [100]
 
 
 @pytest.mark.parametrize("kind", ["dbf", "shx", "prj"])

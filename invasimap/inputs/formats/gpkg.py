@@ -12,6 +12,7 @@ from urllib.parse import quote
 
 from invasimap.core.errors import Fault, LayerError
 from invasimap.inputs.formats.bounds import MAX_RECORDS
+from invasimap.inputs.formats.raw import MAX_BYTES
 from invasimap.inputs.formats.wkb import is_curved
 
 _MOST_TABLES: Final = 1_000
@@ -43,7 +44,7 @@ def gpkg_tables(path: Path, *, label: str) -> tuple[dict[str, Table], list[str]]
     Raises
     ------
     LayerError
-        When the file is damaged, or a table cannot be counted in 5 seconds.
+        When the file is damaged, a table cannot be counted in 5 seconds, or what it works out fills the memory.
     """
     until = time.monotonic() + _SECONDS
     busy = Path(f"{path}-wal")
@@ -52,11 +53,17 @@ def gpkg_tables(path: Path, *, label: str) -> tuple[dict[str, Table], list[str]]
     try:
         with closing(sqlite3.connect(address, uri=True)) as database:
             database.set_progress_handler(lambda: int(time.monotonic() > until), _STEPS)
+            database.setlimit(sqlite3.SQLITE_LIMIT_LENGTH, MAX_BYTES)  # of one value, which a view may work out
             rows = database.execute(_TABLES).fetchall()
             if len(rows) > _MOST_TABLES:
                 raise LayerError(Fault(where=label, what="has over 1,000 layers", mend="export what is needed"))
             listed = [str(name) for (name,) in database.execute(_LISTED)]
-            return {str(name): _table(database, str(name), str(column)) for name, column, kind in rows if kind}, listed
+            there = [(str(name), str(column)) for name, column, kind in rows if kind]
+            made = [name for name, _ in there if _made_B(database, name) > MAX_BYTES]
+            if made:
+                what = f"its view {made[0]!r} gives over {MAX_BYTES / 1e6:,.0f} MB"
+                raise LayerError(Fault(where=label, what=what, mend="export its layers again"))
+            return {name: _table(database, name, column) for name, column in there}, listed
     except sqlite3.OperationalError as error:
         if "interrupted" in str(error):
             what = "has a table or view that does not end"
@@ -68,6 +75,18 @@ def gpkg_tables(path: Path, *, label: str) -> tuple[dict[str, Table], list[str]]
 
 def _damaged(error: Exception, *, label: str) -> LayerError:
     return LayerError(Fault(where=label, what=f"is no whole GeoPackage: {error}", mend="export it again"))
+
+
+def _made_B(database: sqlite3.Connection, name: str) -> float:
+    """Bytes, or signs, of what a view gives or a table works out; what is stored is bound by the size of the file."""
+    quoted = name.replace('"', '""')
+    view = database.execute("SELECT 1 FROM sqlite_master WHERE lower(name) = lower(?) AND type = 'view'", (name,))
+    whole = view.fetchone() is not None
+    told = database.execute(f'PRAGMA table_xinfo("{quoted}")').fetchall()
+    columns = [str(column).replace('"', '""') for _, column, *_, hidden in told if whole or hidden]
+    sizes = " + ".join(f'coalesce(length("{column}"), 0)' for column in columns)
+    rows = f'SELECT * FROM "{quoted}" LIMIT {MAX_RECORDS}'
+    return float(database.execute(f"SELECT total({sizes}) FROM ({rows})").fetchone()[0]) if columns else 0.0
 
 
 def _table(database: sqlite3.Connection, name: str, column: str) -> Table:

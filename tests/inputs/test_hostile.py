@@ -17,6 +17,7 @@ from pathlib import Path
 import geopandas as gpd
 import numpy as np
 import openpyxl
+import pyarrow.parquet as pq
 import pytest
 import shapely
 
@@ -297,6 +298,27 @@ def test_a_pattern_goes_round_no_loop_of_links(write, read, tmp_path):
         (tmp_path / "one" / f"link{number}").symlink_to("..")
     assert read("**/*.csv").ledger["file"].tolist() == ["a.csv", "one/b.csv", "one/two/c.csv"]
     assert read("one/**/*.csv").ledger["file"].tolist() == ["one/b.csv", "one/two/c.csv"]
+
+
+def test_wkt_without_end_costs_one_record(write, read):
+    deep = "GEOMETRYCOLLECTION(" * 60_000 + "POINT(-80 38)" + ")" * 60_000
+    write("a.csv", f'species,wkt\nROMU,"{deep}"\nROMU,POINT(-80 38)\n')
+    survey = read("a.csv", defaults=SIZE)
+    assert survey.patches["record"].tolist() == [2]
+    assert "is nested too deep" in _reasons(survey)[0]
+
+
+@pytest.mark.parametrize(("order", "code"), [("<", 7), (">", 7), ("<", 1007), ("<", 0x80000007)])
+@pytest.mark.parametrize("first", [b"", struct.pack("<BIdd", 1, 1, -80, 38)], ids=["alone", "after a point"])
+def test_a_shape_without_end_refuses_its_parquet(order, code, first, tmp_path, refused):
+    level = struct.pack(f"{order}BII", order == "<", code, 1 + bool(first)) + first
+    deep = level * 100_000 + struct.pack("<BIdd", 1, 1, -80, 38)
+    frame = gpd.GeoDataFrame({"species": ["ROMU"]}, geometry=[shapely.Point(-80, 38)], crs=4326)
+    frame.to_parquet(tmp_path / "b.parquet")
+    table = pq.read_table(tmp_path / "b.parquet")
+    place = table.column_names.index("geometry")
+    pq.write_table(table.set_column(place, table.schema.field("geometry"), [[deep]]), tmp_path / "a.parquet")
+    assert "has a shape that is nested too deep" in refused("a.parquet")
 
 
 def _with_view(path, column):

@@ -15,18 +15,18 @@ from invasimap.inputs.formats.bounds import MAX_RECORDS
 from invasimap.inputs.formats.raw import MAX_BYTES
 from invasimap.inputs.formats.wkb import is_curved
 
-_MOST_TABLES: Final = 1_000
+_MOST_TABLES: Final = 200  # each is opened among all others
 _SECONDS: Final = 5.0  # for counting all tables: a view may be made to count without end
 _STEPS: Final = 100_000
 _HEADER: Final = 8  # bytes of a GeoPackage geometry before its envelope
 _ENVELOPES: Final = (0, 32, 48, 48, 64, 0, 0, 0)
 _LISTED: Final = """
     SELECT table_name FROM gpkg_contents WHERE data_type = 'features'
-    AND lower(table_name) IN (SELECT lower(name) FROM sqlite_master) LIMIT 1001
+    AND lower(table_name) IN (SELECT lower(name) FROM sqlite_master) LIMIT 201
 """
 _TABLES: Final = """
     SELECT table_name, column_name, (SELECT type FROM sqlite_master WHERE lower(name) = lower(table_name))
-    FROM gpkg_geometry_columns LIMIT 1001
+    FROM gpkg_geometry_columns LIMIT 201
 """
 
 
@@ -56,7 +56,9 @@ def gpkg_tables(path: Path, *, label: str) -> tuple[dict[str, Table], list[str]]
             database.setlimit(sqlite3.SQLITE_LIMIT_LENGTH, MAX_BYTES)  # of one value, which a view may work out
             rows = database.execute(_TABLES).fetchall()
             if len(rows) > _MOST_TABLES:
-                raise LayerError(Fault(where=label, what="has over 1,000 layers", mend="export what is needed"))
+                raise LayerError(
+                    Fault(where=label, what=f"has over {_MOST_TABLES:,} layers", mend="export what is needed")
+                )
             listed = [str(name) for (name,) in database.execute(_LISTED)]
             there = [(str(name), str(column)) for name, column, kind in rows if kind]
             made = [name for name, _ in there if _made_B(database, name) > MAX_BYTES]

@@ -43,6 +43,7 @@ _ZONE: Final = re.compile(r"(?:UTM)?\s*(?:ZONE)?\s*(\d{1,2})\s*(NORTH|SOUTH|[A-Z
 _METRES: Final = r"(\d{1,8}(?:\.\d+)?)\s*"
 _UTM: Final = re.compile(rf"({_ZONE.pattern})[\s,;]+{_METRES}(?:M?E)?[\s,;]+{_METRES}(?:M?N)?", re.I)
 _MGRS: Final = re.compile(r"([0-9]{1,2})([A-Z])([A-Z]{2})([0-9]*)")
+_DEEPEST: Final = 100  # brackets: what reads them ends the program when there are many thousands
 _WKT: Final = re.compile(
     r"(?:SRID=(\d+)\s*;)?\s*(?:(?:MULTI)?(?:POINT|LINESTRING|POLYGON|CURVE|SURFACE)|GEOMETRYC|CIRC|COMP)", re.I
 )
@@ -311,12 +312,22 @@ def _halves(cell: str) -> tuple[str, str]:
     return (parts[1], parts[0]) if any(c in parts[0] for c in "EW") else (parts[0], parts[1])
 
 
+def _depth(cell: str) -> int:
+    """How many brackets at most are open at one place."""
+    if cell.count("(") <= _DEEPEST:
+        return 0
+    signs = np.frombuffer(cell.encode("ascii", "replace"), dtype=np.uint8)
+    return int(np.cumsum((signs == ord("(")).astype(int) - (signs == ord(")"))).max())
+
+
 def _wkt(cell: str) -> tuple[Any, str]:
     found = _WKT.match(cell.strip())
     if not found:
         return None, f"WKT {cell[:40]!r} is none" if cell else "WKT is blank"
     if found[1] and int(found[1]) != 4326:
         return None, f"WKT is in EPSG:{found[1]}: write it in EPSG:4326"
+    if _depth(cell) > _DEEPEST:
+        return None, f"WKT {cell[:40]!r} is nested too deep"
     try:
         shape = shapely.force_2d(shapely.from_wkt(cell.strip().rpartition(";")[2]))
     except shapely.errors.ShapelyError as error:

@@ -134,10 +134,13 @@ def parse(
     delimiter = sniff(text)
     _refuse_long_lines(text, delimiter, label=label)
     refuse_wide(text[:_STRETCH].partition("\n")[0].count(delimiter) + 1, columns, label=label)
+    before = csv.field_size_limit(_STRETCH * _MOST_STRETCHES)  # an outline written as text is long
     try:
         read = _parse_long(text, delimiter, lonlat) if len(text) > LONG else _parse_fast(text, delimiter)
     except (ValueError, Warning):  # the slow reader takes what the fast ones refuse
         read = _parse_rows(text, delimiter, label=label, columns=columns)
+    finally:
+        csv.field_size_limit(before)
     frame, problem = read
     problem.iloc[_blank_rows(frame, np.flatnonzero(problem == ""))] = "the row is blank"
     return frame, problem, delimiter

@@ -26,7 +26,7 @@ from invasimap.inputs.formats.bounds import MAX_RECORDS, missing, over_size
 from invasimap.inputs.formats.gdal_files import is_encoded, plainly_named
 from invasimap.inputs.formats.gpkg import Table, gpkg_tables
 from invasimap.inputs.formats.raw import NO_GEOMETRY, RawLayer, marks
-from invasimap.inputs.formats.wkb import CURVES, lost_shapes
+from invasimap.inputs.formats.wkb import CURVES, is_deep, lost_shapes
 
 _COUNTED: Final = (".fgb", ".gdb")  # the header's count holds; a GeoPackage's may be out of date
 _NUMBERS: Final = ("fid", "ogc_fid", "objectid", "feature_id", "featureid", "id", "record")
@@ -97,9 +97,18 @@ def read_parquet(path: Path, *, label: str, limits: LimitsSection | None = None)
                 f"unpacks to {size_B / 1e6:,.0f} MB", where=label, setting="unpacked", limit_B=limits.unpacked_B
             )
         _refuse_many(int(meta.num_rows), label=label)
+        _refuse_deep(ParquetFile(stream), label=label)
         stream.seek(0)
         frame = gpd.read_parquet(cast(Any, stream))  # a stream: a path may be taken for an address
         return [_from_frame(frame, label=label, layer=path.stem, notes=[])]
+
+
+def _refuse_deep(file: Any, *, label: str) -> None:
+    """Refuse shapes of collections in collections without end; looked at in every column of bytes."""
+    for name in (column.name for column in file.schema_arrow if "binary" in str(column.type)):
+        for batch in file.iter_batches(columns=[name]):
+            if any(is_deep(blob) for blob in batch.column(0).to_pylist() if blob is not None):
+                raise LayerError(Fault(where=label, what="has a shape that is nested too deep", mend="export it again"))
 
 
 def _tells_apart(column: pd.Series[Any]) -> bool:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from typing import Final
 
@@ -16,6 +17,11 @@ from invasimap.inputs.formats.raw import NO_GEOMETRY
 CURVES: Final = ("Curve", "CircularString", "MultiSurface", "Circular String", "Multi Surface")
 _CURVED: Final = (8, 9, 10, 11, 12, 13, 14)  # ISO 13249-3 codes
 _COLLECTION: Final = 7
+_COLLECTIONS: Final = re.compile(  # with z, m and SRID as ISO and PostGIS write them, in either order of bytes
+    rb"\x01(?:\x07\x00|\xef\x03|\xd7\x07|\xbf\x0b)\x00[\x00\x20\x40\x60\x80\xa0\xc0\xe0]"
+    rb"|\x00[\x00\x20\x40\x60\x80\xa0\xc0\xe0]\x00(?:\x00\x07|\x03\xef|\x07\xd7|\x0b\xbf)"
+)
+_MOST_COLLECTIONS: Final = 1_000
 _SURFACES: Final = {15: "a polyhedral surface", 16: "a TIN", 17: "a triangle"}
 
 
@@ -35,6 +41,11 @@ def kind_of(start: bytes) -> int:
 def is_curved(start: bytes) -> bool:
     """Whether a shape's first five bytes say that it has arcs."""
     return kind_of(start) in _CURVED
+
+
+def is_deep(blob: bytes) -> bool:
+    """Whether a shape holds over 1,000 collections, which may lie in one another: GEOS would end the program."""
+    return kind_of(blob[:5]) == _COLLECTION and len(_COLLECTIONS.findall(blob)) > _MOST_COLLECTIONS
 
 
 def lost_shapes(path: Path, layer: str | None, geometry: NDArray[np.object_]) -> dict[int, str]:

@@ -33,7 +33,11 @@ def rounding_m(raw: RawLayer, columns: Iterable[Recognised], *, source: CRS | No
     named = {one.role: one.column for one in reversed(list(columns)) if one.role in ("lon", "lat")}
     if raw.xy is None or not raw.crs_assumed or source is None or not source.is_geographic or len(named) < 2:
         return found, []
-    lon, lat = (pd.Series(Cells.of(raw.frame[named[role]]).to_numpy(), dtype=object) for role in ("lon", "lat"))
+    may_be = _is_short(raw.xy[:, 0]) & _is_short(raw.xy[:, 1])
+    if not may_be.any():
+        return found, []
+    may_be[_spread(len(may_be))] = True
+    lon, lat = (_some_texts(raw.frame[named[role]], np.flatnonzero(may_be)) for role in ("lon", "lat"))
     found = implied_precision_m(lon, lat, raw.xy[:, 1]).max(axis=1).fillna(0.0).to_numpy(dtype=float)
     short = found > 0
     if not short.any():
@@ -43,6 +47,18 @@ def rounding_m(raw: RawLayer, columns: Iterable[Recognised], *, source: CRS | No
         f"they are true to {found[short].min():,.0f} m at best, which their accuracy counts; "
         "export them again with 5 decimals or more"
     ]
+
+
+def _spread(count: int) -> NDArray[np.intp]:
+    """Rows all over a file, from which its habits are told."""
+    return np.linspace(0, count - 1, min(count, _SAMPLE)).astype(np.intp)
+
+
+def _some_texts(column: pd.Series[Any], rows: NDArray[np.intp]) -> pd.Series[Any]:
+    """The cells of some rows as text, blank elsewhere."""
+    texts = np.full(len(column), "", dtype=object)
+    texts[rows] = Cells.of(column.iloc[rows]).to_numpy()
+    return pd.Series(texts, dtype=object)
 
 
 def implied_precision_m(texts_lon: pd.Series[Any], texts_lat: pd.Series[Any], lat: _Axis) -> pd.DataFrame:
@@ -71,7 +87,7 @@ def implied_precision_m(texts_lon: pd.Series[Any], texts_lat: pd.Series[Any], la
         return found
     lon_cells, lat_cells = texts_lon.to_numpy(dtype=object), texts_lat.to_numpy(dtype=object)
     decimals = _written(lon_cells[rows], lat_cells[rows])
-    spread = np.linspace(0, len(lat) - 1, min(len(lat), _SAMPLE)).astype(int)
+    spread = _spread(len(lat))
     usual, dropped = _habit(lon_cells[spread], lat_cells[spread])
     if dropped:
         decimals = _without_chance(decimals, usual=usual, records=len(lat))
@@ -95,10 +111,10 @@ def half_steps_m(decimals: NDArray[np.int64], lat: _Axis) -> tuple[_Axis, _Axis]
     return half * _AXIS_M * (1 - _E2) / flat**1.5, half * _AXIS_M / np.sqrt(flat) * np.cos(np.radians(lat))
 
 
-def _is_short(lat: _Axis) -> NDArray[np.bool_]:
-    """Latitudes that three decimals can write: a quick sieve, so that cells are looked at only where it may matter."""
+def _is_short(degrees: _Axis) -> NDArray[np.bool_]:
+    """Degrees that three decimals can write: a quick sieve, so that cells are looked at only where it may matter."""
     with np.errstate(invalid="ignore"):
-        steps = lat * 10.0**MOST_DECIMALS
+        steps = degrees * 10.0**MOST_DECIMALS
         return np.abs(steps - np.round(steps)) < _WHOLE
 
 

@@ -20,6 +20,7 @@ from invasimap.core.files import sha256, whole_folder
 from invasimap.core.settings import Tract
 from invasimap.core.toml_file import read_tract
 from invasimap.inputs.account import Survey
+from invasimap.inputs.copies import COPY
 from invasimap.inputs.species import load_catalogue
 from invasimap.inputs.survey import look_at_survey
 from invasimap.inputs.tract_photos import TractPhotos, read_tract_photos
@@ -258,7 +259,9 @@ def loud_notes(settings: Tract, land: LandLayers, survey: Survey) -> list[str]:
     means = settings.access
     if means.tractor is None and means.atv is None and means.foot is None:
         notes.append("NO MEANS AT HAND: there is no [access.*] section, so nothing counts as reached.")
+    lost = survey.set_aside[~survey.set_aside["reason"].str.startswith(COPY)]["file"].unique()
     unused = survey.ledger[(survey.ledger["records"] > 0) & (survey.ledger["set_aside"] == survey.ledger["records"])]
+    unused = unused[unused["file"].isin(lost)]
     notes += [f"{file}: ALL ITS RECORDS ARE SET ASIDE; see the reasons." for file in unused["file"]]
     largest_m2 = land.stands.dissolve("stand").area.max()
     acres = survey.patches.area / settings.shown.m2

@@ -85,7 +85,7 @@ def _layer_words(settings: Tract, found: Inputs) -> dict[str, str]:
     land, terrain = found.land, found.terrain
     if land is None:
         return {"land": "not read: see the faults"}
-    elevation = "not read: see the faults" if terrain is None else str(settings.land.elevation)
+    elevation = "not looked at until the faults are mended" if terrain is None else str(settings.land.elevation)
     return {
         "stands": f"{len(land.stands)}, {settings.shown.area_of(land.outline.area):,.1f} {settings.shown.area}",
         "protected features": str(len(land.features)),

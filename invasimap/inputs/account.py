@@ -81,7 +81,7 @@ def gather(cleaned: Sequence[Cleaned], *, crs: CRS, files: list[Path], merge_cop
         set_aside=_set_aside(records, [part.raw.frame for part in cleaned], np.flatnonzero(~good), starts, crs=crs),
         repaired=_repaired(records, np.flatnonzero(good & said)),
         ledger=ledger,
-        notes=[*notes, *alike, *_file_notes(ledger, records), *_unknown_notes(kept)],
+        notes=[*_unknown_notes(kept), *_file_notes(ledger, records), *notes, *alike],
         files=files,
         columns=pd.DataFrame(
             [_column_row(part.raw.label, one) for part in cleaned for one in part.columns],
@@ -198,4 +198,7 @@ def _unknown_notes(kept: Records) -> list[str]:
     if not found:
         return []
     named = ", ".join(f"{name} ({count} record{'s' if count > 1 else ''})" for name, count in found)
-    return [f"Not in the species catalogue, counted as written: {named}. If it is native, take it out of the survey."]
+    return [
+        f"NOT IN THE PLANT LIST, so counted as plants to treat: {named}. If one is native or wanted, take it out of "
+        'the survey, or list it with the status "native" or "ignore" in your own plant file ([intake] species).'
+    ]

@@ -19,6 +19,7 @@ from invasimap.inputs.formats.tables import decode, sniff
 from invasimap.inputs.name_index import NameIndex, split_cell
 from invasimap.inputs.plant_words import JOINER, is_author, name_key, name_words, plain_name
 
+SHIPPED: Final = {"species.csv": "invasive", "natives.csv": "native", "common_natives.csv": "native"}
 STATUSES: Final = ("invasive", "native", "ignore")
 COLUMNS: Final = (
     "status", "author", "symbol", "symbol_status", "synonyms", "common_names", "life_form", "leaf_persistence",
@@ -75,7 +76,7 @@ def catalogue_table(own: Path | None = None) -> tuple[pd.DataFrame, tuple[str, .
 def _shipped() -> pd.DataFrame:
     """The rows that come with the package."""
     rows = []
-    for name, status in (("species.csv", "invasive"), ("natives.csv", "native")):
+    for name, status in SHIPPED.items():
         text = resources.files("invasimap.inputs").joinpath("data", name).read_text(encoding="utf-8")
         rows += [{"status": status, **row} for row in csv.DictReader(io.StringIO(text))]
     return _as_table({row.pop("scientific_name"): row for row in rows})

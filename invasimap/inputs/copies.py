@@ -14,6 +14,7 @@ from scipy.sparse.csgraph import connected_components
 from invasimap.inputs.near_pairs import NearPairs, Strip, mixed, strips, with_neighbours
 from invasimap.inputs.sameness import UNKNOWN_M, Records, Sameness
 
+COPY: Final = "the same record as"  # how the reason of a copy begins
 _MOST_CENTRES: Final = 5_000  # records of piles that are held against all others there
 _MOST_IN_PILES: Final = 10_000_000  # comparisons in piles
 _OUTLINE: Final = 25  # how many comparisons of points one of outlines stands for
@@ -42,10 +43,7 @@ class Copies:
         away_m = records.away_m(rows, kept)
         # what rounding does not explain, a person should see
         far = [f" ({away:.1f} m off)" if away > UNKNOWN_M else "" for away in away_m.tolist()]
-        return [
-            f"the same record as {records.name(row)}{off}, which is kept"
-            for row, off in zip(kept.tolist(), far, strict=True)
-        ]
+        return [f"{COPY} {records.name(row)}{off}, which is kept" for row, off in zip(kept.tolist(), far, strict=True)]
 
 
 def find_copies(records: Records) -> Copies:

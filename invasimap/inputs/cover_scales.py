@@ -12,6 +12,11 @@ from invasimap.inputs.fields import CLASS_UNIT
 
 Own = Mapping[str, Mapping[str, tuple[float, float]]]  # [intake.cover_scales]: low and high percent by class
 _NOT_KNOWN: Final = "its limits are not known: counted as 100 %; name them in [intake.cover_scales]"
+_PERCENT_OR_CLASS: Final = (
+    'it may be percent or a class: counted as 100 %; set cover_scale = "percent", "daubenmire", "braun-blanquet" or '
+    "one of your own in its [[survey]] block"
+)
+_ARE_THEY: Final = "all covers are whole and under 8: percent or classes? They count as 100 %; set cover_scale"
 _SAID_CLASS: Final = re.compile(r"class\b\s*(?=\S)", re.I)
 _WHOLE_OF_CLASSES: Final = 7  # no published scale has higher numbers
 
@@ -186,5 +191,5 @@ def _of_numbers(cells: list[str], *, filled: int) -> Choice:
             return Choice(replace(FRACTION, how="read as a fraction"))
         return Choice(note='no cover is above 1 %: are they fractions? Then set cover_scale = "fraction"')
     if filled >= 5 and whole and len(set(numbers)) >= 3 and max(numbers) <= _WHOLE_OF_CLASSES and not any(percents):
-        return Choice(note="cover is read as percent, but none is over 7: are they classes? Then set cover_scale")
+        return Choice(replace(UNKNOWN, marked=False, how=_PERCENT_OR_CLASS), note=_ARE_THEY)
     return Choice()

@@ -113,7 +113,7 @@ def photo_ledger(table: pd.DataFrame, *, crs: CRS) -> tuple[pd.DataFrame, gpd.Ge
     ledger = counts.groupby("file", sort=False, as_index=False).sum()
     ledger["set_aside"] = ledger["records"] - ledger["accepted"]
     aside = table[~attached].reset_index(drop=True)
-    raw = aside[["lon", "lat", "direction_deg", "taken", "distance_m"]]
+    raw = aside[["lon", "lat", "direction_deg", "taken", "distance_m"]].round({"distance_m": 1})
     points = gpd.GeoSeries(gpd.points_from_xy(aside["lon"], aside["lat"]), crs=4326).to_crs(crs).to_numpy(dtype=object)
     points[~(np.isfinite(shapely.get_x(points)) & np.isfinite(shapely.get_y(points)))] = None
     told = pd.DataFrame({"file": aside["file"], "record": 1, "reason": aside["reason"], "raw": _json_rows(raw)})

@@ -9,6 +9,8 @@ from dataclasses import dataclass, replace
 from functools import cache
 from typing import Final, get_args
 
+import pandas as pd
+
 from invasimap.core.survey_settings import Role, SurveySection
 from invasimap.inputs.cells import Cells
 from invasimap.inputs.fields import (
@@ -70,11 +72,12 @@ def role_cells(raw: RawLayer, section: SurveySection, species: Catalogue) -> Rol
         for role in ROLES
         if role not in _PLACE
     }
+    texts["notes"] = _all_said([(column, read(column.name)) for column in found.get("notes", ())], count=len(raw.frame))
     for name in (name for name in wordy if name.lower() in ("desc", "cmt", "description")):
         _take_pairs(read(name), texts, found)
     notes = [*raw.notes, *(f"{raw.label}: column {name!r} is not used: {why}" for name, why in set_apart(wordy))]
     notes += [f"{raw.label}: {one.role} taken from column {one.column!r}" for one in known if one.how == "values"]
-    if texts["species"].all_blank and len(raw.frame):
+    if texts["species"].all_blank and len(raw.frame) and len(raw.frame.columns):
         notes.append(f"{raw.label}: {_NO_SPECIES}")
     return Roles(cells=texts, columns=known, notes=notes)
 
@@ -91,6 +94,15 @@ def _first_said(columns: Iterable[tuple[Column, Cells]], *, count: int, decimal_
             cells = cells.map(lambda text, unit=unit: with_unit(text, unit))  # type: ignore[misc]
         found = cells if found.all_blank else found.or_else(cells)
     return found
+
+
+def _all_said(columns: Iterable[tuple[Column, Cells]], *, count: int) -> Cells:
+    """What several columns say, one after the other; what was said before is not said again."""
+    parts = [cells for _, cells in columns]
+    if len(parts) < 2:
+        return parts[0] if parts else Cells.same("", count)
+    rows = zip(*(cells.to_numpy().tolist() for cells in parts), strict=True)
+    return Cells.of(pd.Series(["; ".join(dict.fromkeys(filter(None, row))) for row in rows], dtype=object))
 
 
 def _longest(role: str) -> int:

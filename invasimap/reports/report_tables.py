@@ -225,7 +225,8 @@ def said_text(raw: str) -> str:
         return raw
     if not isinstance(values, dict):
         return raw
-    return "; ".join(f"{name} {value}" for name, value in values.items() if value not in (None, ""))
+    shown = {name: round(value, 6) if isinstance(value, float) else value for name, value in values.items()}
+    return "; ".join(f"{name} {value}" for name, value in shown.items() if value not in (None, ""))
 
 
 def _area(shown: ShownUnits) -> Callable[[float], str]:

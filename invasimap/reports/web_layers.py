@@ -81,6 +81,7 @@ def patch_popups(plan: Plan) -> list[str]:
     common = patches["common_name"].fillna("") if "common_name" in patches else [""] * len(patches)
     work = patch_outcomes(plan)
     pictures = {} if plan.photos.empty else plan.photos.groupby("patch")["file"].agg(list).to_dict()
+    repairs = {(str(row.file), int(row.record)): str(row.how) for row in rows_of(plan.repaired)}
     found = []
     for row, name in zip(rows_of(patches), common, strict=True):
         pairs = {
@@ -92,6 +93,7 @@ def patch_popups(plan: Plan) -> list[str]:
             "stand": work.loc[row.Index, "stand"],
             "what can be done": work.loc[row.Index, "work"],
             "from": f"{row.file}, record {row.record}",
+            "assumed or put right": repairs.get((str(row.file), int(row.record)), ""),
             "pictures": ", ".join(pictures.get(str(row.id), [])),
         }
         found.append(facts(species_html(str(row.species), str(name)), pairs))

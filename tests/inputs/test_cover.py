@@ -145,7 +145,10 @@ def test_fractions_are_known_by_three_cells_of_which_one_is_not_whole():
 
 
 def test_whole_numbers_that_may_be_classes_raise_a_doubt():
-    assert "are they classes?" in choose_scale("cover", ["1", "2", "5"], own={}, filled=40).note
+    choice = choose_scale("cover", ["1", "2", "5"], own={}, filled=40)
+    assert "percent or classes?" in choice.note
+    cover = parse_cover("2", scale=choice.scale)
+    assert (cover.mid_pct, cover.reason) == (100.0, "") and "set cover_scale" in cover.how
     assert choose_scale("cover", ["1", "2", "5", "40"], own={}, filled=40).note == ""
 
 

@@ -76,14 +76,12 @@ def test_blanks_part_places_in_any_way_that_tells_them_apart(text, kml):
     assert raw.shapes[0].wkt == "LINESTRING (0 0, 0 1)" and raw.marks["problem"].tolist() == [""]
 
 
-def test_a_place_that_runs_into_the_next_is_set_aside_and_not_dropped(kml):
-    assert "without a blank between" in kml(_mark(_line("0,0,\n0,1,5"))).marks["problem"][0]
+def test_a_place_that_runs_into_the_next_is_not_dropped(kml):
+    assert "numbers without a space" in kml(_mark(_line("0,0,\n0,1,5"))).marks["problem"][0]
     ring = _line("0,0,0,1,0,0 1,1,0 0,1,0 0,0,0", "LinearRing")
     raw = kml(_mark(f"<Polygon><outerBoundaryIs>{ring}</outerBoundaryIs></Polygon>"))
-    assert raw.shapes[0] is None
-    assert raw.marks["problem"].tolist() == [
-        "coordinates '0,0,0,1,0,0' hold more places than one, without a blank between"
-    ]
+    assert raw.shapes[0].area == 1
+    assert raw.marks["repair"].tolist() == ["coordinates without spaces between the places: read in threes"]
 
 
 def _track(*places, inside=""):

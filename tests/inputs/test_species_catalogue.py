@@ -18,13 +18,16 @@ def rows(name):
 
 
 INVADERS, NATIVES = rows("species.csv"), rows("natives.csv")
-BOTH = [*INVADERS, *NATIVES]
+COMMON = rows("common_natives.csv")
+BOTH = [*INVADERS, *NATIVES, *COMMON]
 
 
-def test_the_table_holds_both_files():
+def test_the_table_holds_all_files():
     table = load_catalogue().table
     assert len(table) == len(BOTH) and table.index.is_unique
-    assert table["status"].value_counts().to_dict() == {"invasive": len(INVADERS), "native": len(NATIVES)}
+    assert table["status"].value_counts().to_dict() == {
+        "invasive": len(INVADERS), "native": len(NATIVES) + len(COMMON)
+    }  # fmt: skip
     assert len(INVADERS) >= 120 and 25 <= len(NATIVES) <= 40
 
 
@@ -66,6 +69,12 @@ def test_no_name_or_symbol_stands_in_two_rows():
 def test_no_symbol_is_another_ones_without_its_number():
     symbols = {row["symbol"] for row in BOTH} - {""}
     assert not {s for s in symbols if s[-1].isdigit() and s.rstrip("0123456789") in symbols}
+
+
+def test_common_natives_are_not_taken_for_plants_to_treat():
+    catalogue = load_catalogue()
+    for written in ("Acer rubrum", "red maple", "white oak", "QUAL", "eastern hemlock", "black cherry"):
+        assert catalogue.match(written).native, written
 
 
 def test_natives_name_listed_invaders_and_how_to_tell_them():

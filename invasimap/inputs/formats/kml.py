@@ -94,7 +94,10 @@ class _Harvest:
                 words = (child_text(folder, "name") for folder in path if local(folder) == "Folder")
                 names[path] = "/".join(filter(None, words))
         groups = [names[path] for path in self.folders]
-        return [replace(r, group=g) if g else r for r, g in zip(self.records, groups, strict=True)]
+        return [
+            replace(r, group=g, values={**r.values, unique_name("folder", r.values): g}) if g else r
+            for r, g in zip(self.records, groups, strict=True)
+        ]
 
 
 def read_kml(path: Path, *, label: str, limits: LimitsSection | None = None) -> list[RawLayer]:

@@ -181,8 +181,8 @@ def _of_numbers(cells: list[str], *, filled: int) -> Choice:
     except ValueError:
         return Choice()
     whole = all(number % 1 == 0 for number in numbers)
-    if filled >= 3 and not whole and min(numbers) >= 0 and max(numbers) <= 1:
-        if not any(percents):
+    if not whole and min(numbers) >= 0 and max(numbers) <= 1:
+        if filled >= 3 and not any(percents):
             return Choice(replace(FRACTION, how="read as a fraction"))
         return Choice(note='no cover is above 1 %: are they fractions? Then set cover_scale = "fraction"')
     if filled >= 5 and whole and len(set(numbers)) >= 3 and max(numbers) <= _WHOLE_OF_CLASSES and not any(percents):

@@ -13,6 +13,7 @@ from invasimap.inputs.fields import CLASS_UNIT
 Own = Mapping[str, Mapping[str, tuple[float, float]]]  # [intake.cover_scales]: low and high percent by class
 _NOT_KNOWN: Final = "its limits are not known: counted as 100 %; name them in [intake.cover_scales]"
 _SAID_CLASS: Final = re.compile(r"class\b\s*(?=\S)", re.I)
+_ENDS: Final = re.compile(r"(?<=[\d.])\s*(?:-|–|—|to)\s*")  # noqa: RUF001 (crews type all dashes)
 _WHOLE_OF_CLASSES: Final = 7  # no published scale has higher numbers
 
 
@@ -176,15 +177,23 @@ def _fitting(cells: list[str], own: Own) -> list[Scale]:
 def _of_numbers(cells: list[str], *, filled: int) -> Choice:
     """Whether numbers without a unit are fractions; a note where they, or percents, leave a doubt."""
     percents = [cell.endswith("%") for cell in cells]
+    ends = [_ENDS.split(cell.removesuffix("%")) for cell in cells]
     try:
-        numbers = [float(cell.removesuffix("%")) for cell in cells]
+        numbers = [float(end) for pair in ends for end in pair]
     except ValueError:
         return Choice()
+    ranges = len(numbers) > len(cells)
     whole = all(number % 1 == 0 for number in numbers)
     if not whole and min(numbers) >= 0 and max(numbers) <= 1:
-        if filled >= 3 and not any(percents):
+        if filled >= 3 and not any(percents) and not ranges:
             return Choice(replace(FRACTION, how="read as a fraction"))
         return Choice(note='no cover is above 1 %: are they fractions? Then set cover_scale = "fraction"')
-    if filled >= 5 and whole and len(set(numbers)) >= 3 and max(numbers) <= _WHOLE_OF_CLASSES and not any(percents):
+    if (
+        filled >= 5
+        and whole
+        and len(set(numbers)) >= 3
+        and max(numbers) <= _WHOLE_OF_CLASSES
+        and not (ranges or any(percents))
+    ):
         return Choice(note="cover is read as percent, but none is over 7: are they classes? Then set cover_scale")
     return Choice()

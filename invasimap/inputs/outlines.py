@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from typing import Final
 
@@ -14,6 +15,7 @@ from invasimap.inputs.cells import Cells, join_cells
 from invasimap.inputs.values import parse_size, read_sized
 
 SIZE_ROLES: Final = ("radius", "diameter", "area", "length", "width")
+_ZERO: Final = re.compile(r"0+(?:\.0*)?\s*[a-z ]*", re.I)
 _NO_SIZE: Final = 'no size: a point needs a radius, diameter, area or length and width, or defaults = { radius = "…" }'
 _NO_WIDTH: Final = 'no width: a line needs one, or defaults = { width = "…" }'
 _ALONE: Final = "length without width, or width without length: no size"
@@ -60,6 +62,7 @@ class Widths:
 def read_sizes(texts: dict[str, Cells]) -> dict[str, Sizes]:
     """What each size role says, of cells of text; "20 x 20 m" or "10 ft radius" as a size fills the roles it names."""
     said, odd = _spread_sizes(texts)
+    said |= _without_zeros({role: said[role] for role in SIZE_ROLES})
     sizes = {role: _sizes(said[role], role) for role in SIZE_ROLES}
     blank, none = Cells.same("", len(odd)), np.full(len(odd), np.nan)
     sizes["size"] = Sizes(value=none, problem=odd, how=blank)
@@ -80,6 +83,15 @@ def _spread_sizes(texts: dict[str, Cells]) -> tuple[dict[str, Cells], Cells]:
         pair = size.with_texts([text if t.role == "length" else "" for text, t in zip(given, told, strict=True)])
         said[role] = texts[role].or_else(pair.where(free))
     return said, size.with_texts([t.odd for t in told])
+
+
+def _without_zeros(said: dict[str, Cells]) -> dict[str, Cells]:
+    """Cells with nothing for a 0 where another size is told: tables of numbers fill it in for none."""
+    zero = {role: cells.each([_ZERO.fullmatch(t) is not None for t in cells.texts], dtype=bool)
+            for role, cells in said.items()}  # fmt: skip
+    told = {role: ~cells.blank & ~zero[role] for role, cells in said.items()}
+    whole = told["radius"] | told["diameter"] | told["area"] | (told["length"] & told["width"])
+    return {role: cells.where(~(zero[role] & whole)) for role, cells in said.items()}
 
 
 def _sizes(cells: Cells, role: str) -> Sizes:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -21,7 +21,7 @@ from invasimap.inputs.outlines import read_sizes, said_length
 from invasimap.inputs.patches import Footprints, footprints
 from invasimap.inputs.place import Placed, place, system_notes
 from invasimap.inputs.recognise import Recognised
-from invasimap.inputs.roles import role_cells
+from invasimap.inputs.roles import role_cells, said_absent
 from invasimap.inputs.rounding import rounding_m
 from invasimap.inputs.site import Site
 from invasimap.inputs.species import JOINER, Catalogue, aside_reason, plain_name
@@ -82,6 +82,7 @@ def clean_layer(raw: RawLayer, section: SurveySection, *, crs: CRS | None, site:
     rounded_m, rounding_notes = rounding_m(raw, roles.columns, source=source)
     notes += rounding_notes
     told = _told(texts, section, site, scale=choice.scale, utc=raw.utc, rounded_m=rounded_m)
+    told = replace(told, reason=join_cells(said_absent(raw), told.reason))
     records = _records(raw, placed, drawn, told)
     return Cleaned(raw=raw, records=records, columns=roles.columns, notes=notes)
 

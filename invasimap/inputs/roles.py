@@ -22,7 +22,7 @@ from invasimap.inputs.fields import (
 )
 from invasimap.inputs.formats.raw import RawLayer
 from invasimap.inputs.recognise import MOST_TEXTS, Recognised, as_columns, recognise
-from invasimap.inputs.species import Catalogue
+from invasimap.inputs.species import NONE_FOUND, Catalogue
 
 ROLES: Final = (*get_args(Role), "size", "bearing")
 _WORDS: Final = ("species", "date", "observer", "notes")  # no numbers: a comma in them stays one
@@ -34,6 +34,11 @@ _ANOTHER_PLANT: Final = re.compile(
     r"(?:second(?:ary)?|third|other|additional|also|2nd|3rd)?(?:invasive|target|weed|plant)?(?:species|spp|sp|plant|weed)s?\d?"
 )
 _NOT_SAID: Final = frozenset({"n/a", "na", "nan", "null", "#n/a", "-", "--", "no data", "not recorded"})
+_PRESENCE: Final = frozenset({
+    "occurrencestatus", "presence", "present", "presenceabsence", "presentabsent", "presabs", "detected", "detection",
+    "speciespresent", "plantpresent", "invasivepresent", "invasivespresent",
+})  # fmt: skip
+_ABSENT: Final = frozenset({"absent", "absence", "no", "n", "0", "false", "none", "not detected", "not found"})
 _NO_SPECIES: Final = 'no column names the species: set columns = { species = "…" } in its [[survey]] block'
 
 
@@ -86,6 +91,17 @@ def role_cells(raw: RawLayer, section: SurveySection, species: Catalogue) -> Rol
     if texts["species"].all_blank and len(raw.frame):
         notes.append(f"{raw.label}: {_NO_SPECIES}")
     return Roles(cells=texts, columns=known, notes=notes)
+
+
+def said_absent(raw: RawLayer) -> Cells:
+    """Why a record is none: a column of presence, such as Darwin Core's occurrenceStatus, says that it is absent."""
+    reason = Cells.same("", len(raw.frame))
+    for name in raw.frame.columns:
+        if header_words(str(name))[0] in _PRESENCE:
+            cells = Cells.of(raw.frame[name])
+            said = [f"{name} {text}: {NONE_FOUND}" if text.casefold() in _ABSENT else "" for text in cells.texts]
+            reason = reason.or_else(cells.with_texts(said))
+    return reason
 
 
 def _has_no_number(cells: Cells) -> bool:

@@ -34,7 +34,8 @@ def rounding_m(raw: RawLayer, columns: Iterable[Recognised], *, source: CRS | No
     if raw.xy is None or not raw.crs_assumed or source is None or not source.is_geographic or len(named) < 2:
         return found, []
     lon, lat = (pd.Series(Cells.of(raw.frame[named[role]]).to_numpy(), dtype=object) for role in ("lon", "lat"))
-    found = implied_precision_m(lon, lat, raw.xy[:, 1]).max(axis=1).fillna(0.0).to_numpy(dtype=float)
+    found = implied_precision_m(lon, lat, raw.xy[:, 1]).max(axis=1).fillna(0.0).to_numpy(dtype=float, copy=True)
+    found[(raw.xy == 0).all(axis=1)] = 0.0  # 0, 0 is no position
     short = found > 0
     if not short.any():
         return found, []

@@ -34,12 +34,36 @@ def test_a_size_said_to_be_none_gives_way_to_another(cell, write, read):
     assert survey.repaired["how"].tolist() == ["cover not recorded: counted as 100 %"]
 
 
+def test_a_size_of_zero_gives_way_to_another_but_is_no_size_alone(write, read):
+    head = "species,cover,radius_ft,area_ac,length_ft,width_ft,lon,lat\n"
+    write("a.csv", head + f"ROMU,50,0,0.1,0,0,{AT}LOJA,50,0,0,20,10,{AT}ELUM,50,0,0,0,0,{AT}ACPL,50,-1,0.1,,,{AT}")
+    survey = read("a.csv")
+    assert survey.patches.area.tolist() == pytest.approx([404.68564224, math.pi * 3.048 * 1.524])
+    assert survey.set_aside["reason"].tolist() == ["radius 0 ft is not above zero", "radius -1 ft is not above zero"]
+
+
 def test_a_second_plant_of_a_row_is_not_lost_without_a_word(write, read):
     write("a.csv", f"Species1,Cover1,Species2,Cover2,lon,lat\nROMU,20,LOMA6,40,{AT}ROMU,20,,,{AT}")
     said = "a.csv: column 'Species2' names invasive plants and is not read: write one record for each plant"
     assert said in read("a.csv", defaults={"radius": "10 ft"}).notes
     write("b.csv", f"Species,Tree species,Species 2,lon,lat\nROMU,Acer platanoides,none,{AT}")
     assert not any("is not read" in note for note in read("b.csv", defaults={"radius": "10 ft"}).notes)
+
+
+@pytest.mark.parametrize(
+    ("header", "yes", "no"),
+    [("occurrenceStatus", "present", "absent"), ("Present?", "Yes", "No"), ("presence", "1", "0")],
+)
+def test_a_plant_said_to_be_absent_is_no_patch(header, yes, no, write, read):
+    write("a.csv", f"species,cover,radius_ft,{header},lon,lat\nROMU,5,10,{yes},{AT}LOJA,5,10,{no},{AT}ELUM,5,10,,{AT}")
+    survey = read("a.csv")
+    assert survey.patches["species"].tolist() == ["Rosa multiflora", "Elaeagnus umbellata"]
+    assert survey.set_aside["reason"].tolist() == [f"{header} {no}: recorded as none found"]
+
+
+def test_a_position_0_0_is_not_told_as_one_of_few_decimals(write, read):
+    write("a.csv", "species,cover,radius_ft,lon,lat\nROMU,50,10,0,0\nROMU,50,10,-80.00012,38.00034\n")
+    assert read("a.csv").notes == []
 
 
 def test_infestation_cut_to_ten_signs_is_no_cover(write, read):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from dataclasses import dataclass
 from typing import Final
@@ -66,7 +67,7 @@ def read_sizes(texts: dict[str, Cells]) -> dict[str, Sizes]:
     sizes = {role: _sizes(said[role], role) for role in SIZE_ROLES}
     blank, none = Cells.same("", len(odd)), np.full(len(odd), np.nan)
     sizes["size"] = Sizes(value=none, problem=odd, how=blank)
-    sizes["bearing"] = Sizes(value=_bearings(texts["bearing"]), problem=blank, how=blank)
+    sizes["bearing"] = _bearings(texts["bearing"])
     return sizes
 
 
@@ -103,17 +104,24 @@ def _sizes(cells: Cells, role: str) -> Sizes:
     )
 
 
-def _bearings(cells: Cells) -> NDArray[np.float64]:
-    """Degrees from north; across the page where none is said."""
+def _bearings(cells: Cells) -> Sizes:
+    """Degrees from north; across the page where none is said, or none that is read."""
 
-    def read(text: str) -> float:
+    def read(text: str) -> tuple[float, str]:
         try:
             turn = float(text.removesuffix("°").removesuffix("deg").strip())
         except ValueError:
-            return 90.0
-        return turn if abs(turn) <= 360 else 90.0
+            turn = math.inf
+        if abs(turn) <= 360:
+            return turn, ""
+        return 90.0, f"bearing {text!r} is not read: drawn from west to east" if text else ""
 
-    return cells.each([read(text) for text in cells.texts])
+    rows = [read(text) for text in cells.texts]
+    return Sizes(
+        value=cells.each([turn for turn, _ in rows]),
+        problem=Cells.same("", len(cells)),
+        how=cells.with_texts([how for _, how in rows]),
+    )
 
 
 def axes_of_points(sizes: dict[str, Sizes], defaults: Defaults) -> Axes:
@@ -143,7 +151,11 @@ def axes_of_points(sizes: dict[str, Sizes], defaults: Defaults) -> Axes:
         b_m=b_m,
         bearing_deg=sizes["bearing"].value,
         how=join_cells(
-            round_how, length_how.where(pair), width_how.where(pair), Cells.chosen(["", text], blank & ~none)
+            round_how,
+            length_how.where(pair),
+            width_how.where(pair),
+            sizes["bearing"].how.where(pair),
+            Cells.chosen(["", text], blank & ~none),
         ),
         reason=said.or_else(why),
         own=~blank,

@@ -42,6 +42,16 @@ def test_a_size_of_zero_gives_way_to_another_but_is_no_size_alone(write, read):
     assert survey.set_aside["reason"].tolist() == ["radius 0 ft is not above zero", "radius -1 ft is not above zero"]
 
 
+def test_a_bearing_that_is_not_read_is_said(write, read):
+    write("a.csv", f"species,cover,length_ft,width_ft,bearing,lon,lat\nROMU,50,100,10,N45E,{AT}LOJA,50,100,10,45°,{AT}")
+    survey = read("a.csv")
+    assert survey.repaired[["record", "how"]].to_numpy().tolist() == [
+        [1, "bearing 'N45E' is not read: drawn from west to east"]
+    ]
+    west, south, east, north = survey.patches.bounds.to_numpy()[0]
+    assert east - west == pytest.approx(30.48, abs=0.05) and north - south == pytest.approx(3.048, abs=0.01)
+
+
 def test_a_second_plant_of_a_row_is_not_lost_without_a_word(write, read):
     write("a.csv", f"Species1,Cover1,Species2,Cover2,lon,lat\nROMU,20,LOMA6,40,{AT}ROMU,20,,,{AT}")
     said = "a.csv: column 'Species2' names invasive plants and is not read: write one record for each plant"

@@ -18,6 +18,7 @@ _PERCENT_OR_CLASS: Final = (
 )
 _ARE_THEY: Final = "all covers are whole and under 8: percent or classes? They count as 100 %; set cover_scale"
 _SAID_CLASS: Final = re.compile(r"class\b\s*(?=\S)", re.I)
+_ENDS: Final = re.compile(r"(?<=[\d.])\s*(?:-|–|—|to)\s*")  # noqa: RUF001 (crews type all dashes)
 _WHOLE_OF_CLASSES: Final = 7  # no published scale has higher numbers
 
 
@@ -181,15 +182,23 @@ def _fitting(cells: list[str], own: Own) -> list[Scale]:
 def _of_numbers(cells: list[str], *, filled: int) -> Choice:
     """Whether numbers without a unit are fractions; a note where they, or percents, leave a doubt."""
     percents = [cell.endswith("%") for cell in cells]
+    ends = [_ENDS.split(cell.removesuffix("%")) for cell in cells]
     try:
-        numbers = [float(cell.removesuffix("%")) for cell in cells]
+        numbers = [float(end) for pair in ends for end in pair]
     except ValueError:
         return Choice()
+    ranges = len(numbers) > len(cells)
     whole = all(number % 1 == 0 for number in numbers)
-    if filled >= 3 and not whole and min(numbers) >= 0 and max(numbers) <= 1:
-        if not any(percents):
+    if not whole and min(numbers) >= 0 and max(numbers) <= 1:
+        if filled >= 3 and not any(percents) and not ranges:
             return Choice(replace(FRACTION, how="read as a fraction"))
         return Choice(note='no cover is above 1 %: are they fractions? Then set cover_scale = "fraction"')
-    if filled >= 5 and whole and len(set(numbers)) >= 3 and max(numbers) <= _WHOLE_OF_CLASSES and not any(percents):
+    if (
+        filled >= 5
+        and whole
+        and len(set(numbers)) >= 3
+        and max(numbers) <= _WHOLE_OF_CLASSES
+        and not (ranges or any(percents))
+    ):
         return Choice(replace(UNKNOWN, marked=False, how=_PERCENT_OR_CLASS), note=_ARE_THEY)
     return Choice()

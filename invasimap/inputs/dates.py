@@ -125,9 +125,18 @@ def _read_heads(texts: list[str], *, order: str | None, today: dt.date) -> tuple
     stamps = _Stamps(np.full(count, "NaT", dtype="M8[us]"), np.zeros(count, dtype=bool), np.zeros(count, dtype=bool))
     moments = [read_moment(text) for text in texts]
     order = order or _order_of(moments, today=today)
+    at_odds = len({_only_past_order(moment.day, today=today) for moment in moments} - {""}) > 1
     for i, (text, moment) in enumerate(zip(texts, moments, strict=True)):
-        _take(i, text, moment, out=out, stamps=stamps, order=order, today=today)
+        latest = dt.date.max if at_odds and moment.day.readings else today
+        _take(i, text, moment, out=out, stamps=stamps, order=order, today=latest)
     return out, stamps
+
+
+def _only_past_order(day: Day, *, today: dt.date) -> str:
+    """The order of the one day of several that is not to come; two such orders in a column cannot both be right."""
+    readings = _readings(day, today=today)
+    past = [order for order, d in readings if d <= today]
+    return past[0] if len(past) == 1 and len({d for _, d in readings}) > 1 else ""
 
 
 def _order_of(moments: Sequence[Moment], *, today: dt.date) -> str | None:

@@ -253,7 +253,9 @@ def _cut_name(header: str, words: str) -> tuple[str, int]:
     if len(header) != _DBF_NAME:
         return "", 0
     share = 0.7 if re.search(r"[^\W_][\W_]+[^\W_]", header) else 0.85
-    whole = [name for name in _RANK if name.startswith(words) and len(words) >= share * len(name)]
+    whole = [
+        name for name in _RANK.keys() - _ONLY_WITH_UNIT if name.startswith(words) and len(words) >= share * len(name)
+    ]
     roles = {_RANK[name][0] for name in whole}
     return (roles.pop(), max(_RANK[name][1] for name in whole)) if len(roles) == 1 else ("", 0)
 

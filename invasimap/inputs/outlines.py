@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+import re
 from dataclasses import dataclass
 from typing import Final
 
@@ -14,6 +16,7 @@ from invasimap.inputs.cells import Cells, join_cells
 from invasimap.inputs.values import parse_size, read_sized
 
 SIZE_ROLES: Final = ("radius", "diameter", "area", "length", "width")
+_ZERO: Final = re.compile(r"0+(?:\.0*)?\s*[a-z ]*", re.I)
 _NO_SIZE: Final = 'no size: a point needs a radius, diameter, area or length and width, or defaults = { radius = "…" }'
 _NO_WIDTH: Final = 'no width: a line needs one, or defaults = { width = "…" }'
 _ALONE: Final = "length without width, or width without length: no size"
@@ -60,10 +63,11 @@ class Widths:
 def read_sizes(texts: dict[str, Cells]) -> dict[str, Sizes]:
     """What each size role says, of cells of text; "20 x 20 m" or "10 ft radius" as a size fills the roles it names."""
     said, odd = _spread_sizes(texts)
+    said |= _without_zeros({role: said[role] for role in SIZE_ROLES})
     sizes = {role: _sizes(said[role], role) for role in SIZE_ROLES}
     blank, none = Cells.same("", len(odd)), np.full(len(odd), np.nan)
     sizes["size"] = Sizes(value=none, problem=odd, how=blank)
-    sizes["bearing"] = Sizes(value=_bearings(texts["bearing"]), problem=blank, how=blank)
+    sizes["bearing"] = _bearings(texts["bearing"])
     return sizes
 
 
@@ -82,6 +86,15 @@ def _spread_sizes(texts: dict[str, Cells]) -> tuple[dict[str, Cells], Cells]:
     return said, size.with_texts([t.odd for t in told])
 
 
+def _without_zeros(said: dict[str, Cells]) -> dict[str, Cells]:
+    """Cells with nothing for a 0 where another size is told: tables of numbers fill it in for none."""
+    zero = {role: cells.each([_ZERO.fullmatch(t) is not None for t in cells.texts], dtype=bool)
+            for role, cells in said.items()}  # fmt: skip
+    told = {role: ~cells.blank & ~zero[role] for role, cells in said.items()}
+    whole = told["radius"] | told["diameter"] | told["area"] | (told["length"] & told["width"])
+    return {role: cells.where(~(zero[role] & whole)) for role, cells in said.items()}
+
+
 def _sizes(cells: Cells, role: str) -> Sizes:
     read = [parse_size(text, role=role, dimension="area" if role == "area" else "length") for text in cells.texts]
     return Sizes(
@@ -91,17 +104,24 @@ def _sizes(cells: Cells, role: str) -> Sizes:
     )
 
 
-def _bearings(cells: Cells) -> NDArray[np.float64]:
-    """Degrees from north; across the page where none is said."""
+def _bearings(cells: Cells) -> Sizes:
+    """Degrees from north; across the page where none is said, or none that is read."""
 
-    def read(text: str) -> float:
+    def read(text: str) -> tuple[float, str]:
         try:
             turn = float(text.removesuffix("°").removesuffix("deg").strip())
         except ValueError:
-            return 90.0
-        return turn if abs(turn) <= 360 else 90.0
+            turn = math.inf
+        if abs(turn) <= 360:
+            return turn, ""
+        return 90.0, f"bearing {text!r} is not read: drawn from west to east" if text else ""
 
-    return cells.each([read(text) for text in cells.texts])
+    rows = [read(text) for text in cells.texts]
+    return Sizes(
+        value=cells.each([turn for turn, _ in rows]),
+        problem=Cells.same("", len(cells)),
+        how=cells.with_texts([how for _, how in rows]),
+    )
 
 
 def axes_of_points(sizes: dict[str, Sizes], defaults: Defaults) -> Axes:
@@ -131,7 +151,11 @@ def axes_of_points(sizes: dict[str, Sizes], defaults: Defaults) -> Axes:
         b_m=b_m,
         bearing_deg=sizes["bearing"].value,
         how=join_cells(
-            round_how, length_how.where(pair), width_how.where(pair), Cells.chosen(["", text], blank & ~none)
+            round_how,
+            length_how.where(pair),
+            width_how.where(pair),
+            sizes["bearing"].how.where(pair),
+            Cells.chosen(["", text], blank & ~none),
         ),
         reason=said.or_else(why),
         own=~blank,

@@ -9,21 +9,25 @@ from functools import cache
 from itertools import islice
 from typing import Final, Literal
 
-from invasimap.inputs.fields import NAMES, Column, column_of, find_columns, match_name
+from invasimap.inputs.fields import NAMES, Column, column_of, find_columns, header_words, match_name
 from invasimap.inputs.moments import is_full_date
 
 MOST_TEXTS: Final = 200  # looked at in a column
 _KNOWN_SHARE: Final = 0.5  # of its texts that are known plants make a column that of the species
+_ANSWERS: Final = frozenset({"yes", "no", "y", "n", "true", "false"})
+_VAGUE: Final = frozenset({"symbol", "code", "target", "subject", "invasive", "common"})
 _NUMBER: Final = re.compile(r"[-+]?[\d.,]+")
 _COVER: Final = re.compile(r"[<>≤≥~]?=?\s*\d+(?:\.\d+)?\s*%?\s*(?:(?:-|–|—|to)\s*\d+(?:\.\d+)?\s*)?%\s*\+?", re.I)  # noqa: RUF001
 # percents of other things than the plant, and days of other things than the visit
 _OTHER_PCT: Final = re.compile(
     r"slope|grade|shade|light|sun|mort|kill|control|effic|treat|humid|moist|soil|litter|bare|native|tree|overst|crown|"
-    r"dead|done|compl|batt|conf|prob|qual|slp|rock|water",
+    r"dead|done|compl|batt|conf|prob|qual|slp|rock|water|likel|certain|chance|freq|surviv|reduc",
     re.I,
 )
 _OTHER_DAY: Final = re.compile(
-    r"edit|modif|updat|upload|sync|export|import|treat|spray|due|next|plan|expir|valid|birth|purch", re.I
+    r"edit|modif|updat|upload|sync|export|import|treat|spray|due|next|plan|expir|valid|birth|purch|enter|entry|burn|"
+    r"harvest|prior|previous",
+    re.I,
 )
 
 
@@ -46,9 +50,10 @@ def recognise(
 ) -> list[Recognised]:
     """The columns that fill each role, roles in the order of ``fields.NAMES``, the surest column of a role first.
 
-    A setting stands alone for its role. A name comes next. Only for species, cover and date, where no column has the
-    name, do values tell: plants the catalogue knows, full dates, or percents in every cell. Two columns of dates or
-    percents leave it open, and bare numbers say nothing.
+    A setting stands alone for its role. A name comes next, for the species not that of a column which only answers yes
+    or no. Only for species, cover and date, where no column has the name (or only a vague one such as "symbol", over
+    texts that are no plants), do values tell: plants the catalogue knows, full dates, or percents in every cell. Two
+    columns of dates or percents leave it open, and bare numbers say nothing.
 
     Parameters
     ----------
@@ -79,8 +84,11 @@ def recognise(
         for column in those
     ]
     texts = cache(lambda name: _some(distinct_texts_of(name)))
+    if "species" not in settled:
+        found = [one for one in found if one.role != "species" or not _says_yes_or_no(texts(one.column))]
     for role in ("species", "date", "cover"):
-        if role in settled or any(texts(column.name) for column in named.get(role, ())):
+        said = [one for one in found if one.role == role and texts(one.column)]
+        if role in settled or (said and not (role == "species" and _is_of_signs(said, texts, is_known_species))):
             continue
         taken = {one.column for one in found}
         free = {name: texts(name) for name in columns if name not in taken and texts(name)}
@@ -91,6 +99,7 @@ def recognise(
         else:
             name = _only(free, *_TOLD_BY[role])
         if name:
+            found = [one for one in found if one not in said]
             found.append(Recognised(role, name, column_of(name, role).unit, "values"))
     order = {role: number for number, role in enumerate(NAMES)}
     return sorted(found, key=lambda one: order.get(one.role, len(order)))
@@ -122,6 +131,18 @@ def _species_column(columns: Mapping[str, Sequence[str]], is_known: Callable[[st
         if share >= _KNOWN_SHARE and share > best_share:
             best, best_share = name, share
     return best
+
+
+def _says_yes_or_no(texts: Sequence[str]) -> bool:
+    """Whether a column only answers a question, such as whether the plant is invasive or a target."""
+    return bool(texts) and all(text.casefold() in _ANSWERS for text in texts)
+
+
+def _is_of_signs(
+    said: Iterable[Recognised], texts: Callable[[str], list[str]], is_known: Callable[[str], bool]
+) -> bool:  # fmt: skip
+    """Whether the columns named for the species may be of other things, such as signs on a map, and name no plant."""
+    return all(header_words(one.column)[0] in _VAGUE and not any(map(is_known, texts(one.column))) for one in said)
 
 
 def _only(columns: Mapping[str, Sequence[str]], fits: Callable[[str], object], other: re.Pattern[str]) -> str:

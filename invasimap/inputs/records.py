@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,11 +21,13 @@ from invasimap.inputs.outlines import read_sizes, said_length
 from invasimap.inputs.patches import Footprints, footprints
 from invasimap.inputs.place import Placed, place, system_notes
 from invasimap.inputs.recognise import Recognised
-from invasimap.inputs.roles import role_cells
+from invasimap.inputs.roles import role_cells, said_absent
 from invasimap.inputs.rounding import rounding_m
 from invasimap.inputs.site import Site
 from invasimap.inputs.species import JOINER, Catalogue, aside_reason, plain_name
 from invasimap.inputs.values import Count, parse_count, parse_size
+
+_TALLEST_M: Final = 60.0  # no tree of eastern North America is taller: centimetres or feet, said to be metres
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -74,11 +78,26 @@ def clean_layer(raw: RawLayer, section: SurveySection, *, crs: CRS | None, site:
     sizes = read_sizes(texts)
     walked = raw.marks["walked"].to_numpy()
     drawn = footprints(placed, walked=walked, sizes=sizes, defaults=section.defaults, intake=site.intake)
+    notes += _size_notes(raw, drawn, far_m=site.intake.far_m)
     rounded_m, rounding_notes = rounding_m(raw, roles.columns, source=source)
     notes += rounding_notes
     told = _told(texts, section, site, scale=choice.scale, utc=raw.utc, rounded_m=rounded_m)
+    told = replace(told, reason=join_cells(said_absent(raw), told.reason))
     records = _records(raw, placed, drawn, told)
     return Cleaned(raw=raw, records=records, columns=roles.columns, notes=notes)
+
+
+def _size_notes(raw: RawLayer, drawn: Footprints, *, far_m: float) -> list[str]:
+    """What to say of points whose size reaches further than a record may lie from the stands."""
+    reach_m = np.fmax(drawn.axes.a_m, drawn.axes.b_m)
+    point = drawn.shape.each([shape == "point" for shape in drawn.shape.texts], dtype=bool)
+    rows = np.flatnonzero(point & drawn.reason.blank & (reach_m > far_m))
+    if not len(rows):
+        return []
+    return [
+        f"{raw.label}: points that reach over {far_m:,.0f} m by their size: {len(rows)}, such as record {rows[0] + 1} "
+        f"({reach_m[rows[0]]:,.0f} m): check its unit"
+    ]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -285,6 +304,8 @@ def _side_length(cells: Cells, *, role: str, default: float | None) -> tuple[NDA
         if not text and default is not None:
             return default, f"{role} from defaults: {said_length(default)}"
         size = parse_size(text, role=role, dimension="length")
+        if role == "height" and size.value > _TALLEST_M:
+            return math.nan, f"height {text} is more than a plant's: not used"
         return size.value, f"{size.problem.partition(':')[0]}: not used" if size.problem else size.how
 
     rows = [read(text) for text in cells.texts]

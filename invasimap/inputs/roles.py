@@ -23,8 +23,8 @@ from invasimap.inputs.fields import (
     with_unit,
 )
 from invasimap.inputs.formats.raw import RawLayer
-from invasimap.inputs.recognise import Recognised, as_columns, recognise
-from invasimap.inputs.species import Catalogue
+from invasimap.inputs.recognise import MOST_TEXTS, Recognised, as_columns, recognise
+from invasimap.inputs.species import NONE_FOUND, Catalogue
 
 ROLES: Final = (*get_args(Role), "size", "bearing")
 _WORDS: Final = ("species", "date", "observer", "notes")  # no numbers: a comma in them stays one
@@ -32,6 +32,15 @@ _PLACE: Final = ("lon", "lat")  # read by the formats
 _LONGEST: Final = 200  # signs of a cell that is a number: patterns take the cube of what they look through
 _LONGEST_WORDS: Final = 1_000
 _PAIR: Final = re.compile(r"([^\W\d][\w ()%]{0,60}?)\s{0,9}[:=]\s*([^;|\n\r<>]+)")
+_ANOTHER_PLANT: Final = re.compile(
+    r"(?:second(?:ary)?|third|other|additional|also|2nd|3rd)?(?:invasive|target|weed|plant)?(?:species|spp|sp|plant|weed)s?\d?"
+)
+_NOT_SAID: Final = frozenset({"n/a", "na", "nan", "null", "#n/a", "-", "--", "no data", "not recorded"})
+_PRESENCE: Final = frozenset({
+    "occurrencestatus", "presence", "present", "presenceabsence", "presentabsent", "presabs", "detected", "detection",
+    "speciespresent", "plantpresent", "invasivepresent", "invasivespresent",
+})  # fmt: skip
+_ABSENT: Final = frozenset({"absent", "absence", "no", "n", "0", "false", "none", "not detected", "not found"})
 _NO_SPECIES: Final = 'no column names the species: set columns = { species = "…" } in its [[survey]] block'
 
 
@@ -60,12 +69,15 @@ def role_cells(raw: RawLayer, section: SurveySection, species: Catalogue) -> Rol
         overrides=overrides,
         is_known_species=lambda text: (match := species.match(text)).known or match.native,
     )
+    nameless = [one for one in known if one.role == "area" and one.how == "name" and _has_no_number(read(one.column))]
+    known = [one for one in known if one not in nameless]
     found = as_columns(known)
     if section.cover_scale is not None:  # a unit of the header would make percents of classes
         found["cover"] = [replace(column, unit="") for column in found.get("cover", ())]
     texts = {
         role: _first_said(
             [(column, _shortened(read(column.name), _longest(role))) for column in found.get(role, ())],
+            role=role,
             count=len(raw.frame),
             decimal_comma="never" if role in _WORDS else raw.decimal_comma,
         )
@@ -77,16 +89,53 @@ def role_cells(raw: RawLayer, section: SurveySection, species: Catalogue) -> Rol
         _take_pairs(read(name), texts, found)
     notes = [*raw.notes, *(f"{raw.label}: column {name!r} is not used: {why}" for name, why in set_apart(wordy))]
     notes += [f"{raw.label}: {one.role} taken from column {one.column!r}" for one in known if one.how == "values"]
+    notes += [f"{raw.label}: column {one.column!r} is not used as an area: no cell has a number" for one in nameless]
+    notes += _more_plants(raw.label, {name: read(name) for name in wordy}, known, species)
     if texts["species"].all_blank and len(raw.frame) and len(raw.frame.columns):
         notes.append(f"{raw.label}: {_NO_SPECIES}")
     return Roles(cells=texts, columns=known, notes=notes)
 
 
-def _first_said(columns: Iterable[tuple[Column, Cells]], *, count: int, decimal_comma: DecimalComma) -> Cells:
+def said_absent(raw: RawLayer) -> Cells:
+    """Why a record is none: a column of presence, such as Darwin Core's occurrenceStatus, says that it is absent."""
+    reason = Cells.same("", len(raw.frame))
+    for name in raw.frame.columns:
+        if header_words(str(name))[0] in _PRESENCE:
+            cells = Cells.of(raw.frame[name])
+            said = [f"{name} {text}: {NONE_FOUND}" if text.casefold() in _ABSENT else "" for text in cells.texts]
+            reason = reason.or_else(cells.with_texts(said))
+    return reason
+
+
+def _has_no_number(cells: Cells) -> bool:
+    """Whether a column holds words only, as one of places does: "North Woods"."""
+    return not cells.all_blank and not any(sign.isdigit() for text in cells.texts for sign in text)
+
+
+def _more_plants(label: str, columns: dict[str, Cells], known: list[Recognised], species: Catalogue) -> list[str]:
+    """What to say of columns such as "Species 2" that name plants and are not read."""
+    taken = {one.column for one in known}
+    found = [
+        name
+        for name, cells in columns.items()
+        if name not in taken and _ANOTHER_PLANT.fullmatch(header_words(name)[0])
+        and any(species.match(text).known for text in _shortened(cells).texts[:MOST_TEXTS] if text)
+    ]  # fmt: skip
+    return [
+        f"{label}: column {name!r} names invasive plants and is not read: write one record for each plant"
+        for name in found
+    ]
+
+
+def _first_said(
+    columns: Iterable[tuple[Column, Cells]], *, role: str, count: int, decimal_comma: DecimalComma
+) -> Cells:  # fmt: skip
     """What a role's columns say: the first text that is not blank, with the header's unit where the cell has none."""
     found = Cells.same("", count)
     for column, read in columns:
         cells = read
+        if role not in _WORDS:
+            cells = cells.map(lambda text: "" if text.casefold() in _NOT_SAID else text)
         if decimal_comma != "never":
             cells = cells.map(lambda text: plain_number(text, thousands=decimal_comma == "unless_thousands"))
         if column.unit:

@@ -139,6 +139,11 @@ def test_fractions_are_known_by_three_cells_of_which_one_is_not_whole():
     assert choose_scale("cover", ["0.35"], own={}, filled=3).scale.name == "fraction"
     for texts in (["0.35", "0.5"], ["0", "1", "1"], ["0.35", "0.5", "2"], ["0.35", "0.5", "x"], ["0.3", "0.5", "-1"]):
         assert choose_scale("cover", texts, own={}).scale is None
+    few = choose_scale("cover", ["0.35", "0.5"], own={})
+    assert few.scale is None and "are they fractions?" in few.note
+    ranges = choose_scale("cover", ["0.05-0.25", "0.25 - 0.5", "0.75 to 1"], own={})
+    assert ranges.scale is None and "are they fractions?" in ranges.note
+    assert choose_scale("cover", ["1-2", "2-3", "3-5", "5-7", "1"], own={}).note == ""
     doubt = choose_scale("Cover %", ["0.35 %", "0.5 %", "1 %"], own={})
     assert doubt.scale is None and "are they fractions?" in doubt.note
     assert choose_scale("cover", ["0.35", "0.5", "1"], own={}, wanted="percent").scale.name == "percent"

@@ -146,6 +146,11 @@ def test_readings_that_agree_or_lie_in_the_future_leave_one():
     assert _dates("5/12/2025") == ["2025-05-12"]
 
 
+def test_two_orders_in_one_column_that_only_the_future_tells_are_not_both_right():
+    found = _read("12/5/2025", "5/12/2025", "9/4/2024")  # 5 December or 12 May, in two orders
+    assert found.date.tolist() == ["", "", ""] and all("may be" in reason for reason in found.reason)
+
+
 def test_the_setting_decides_the_order():
     assert _dates("03/04/2024", order="month-day-year") == ["2024-03-04"]
     assert _dates("03/04/2024", "03/14/2024", order="day-month-year") == ["2024-04-03", ""]

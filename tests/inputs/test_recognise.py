@@ -41,6 +41,7 @@ def test_percents_and_days_of_other_things_are_left_alone():
     assert (
         _recognise({"Slope": ["5 %"], "Shade": ["20 %"], "Treated on": ["9/14/2024"], "Edited": ["2024-09-14"]}) == {}
     )
+    assert _recognise({"Likelihood": ["50 %"], "Date entered": ["2024-09-14"], "Burned": ["2019-04-01"]}) == {}
     assert _recognise({"a": ["5 %"], "b": ["10 %"]}) == {}  # which of them?
     assert _recognise({"a": ["2024-09-14"], "b": ["2024-09-15"]}) == {}
     assert _recognise({"a": ["5 %", "7"], "b": ["2024-09-14", "soon"]}) == {}
@@ -61,6 +62,19 @@ def test_a_named_column_without_a_value_does_not_hide_another():
         ("species", "species"): "name",
         ("species", "tag"): "values",
     }
+
+
+def test_a_column_that_answers_yes_or_no_names_no_plant():
+    assert _recognise({"Invasive?": ["Yes", "no"], "Plant ID": ["ROMU"]}) == {("species", "Plant ID"): "values"}
+    assert _recognise({"Species": ["ROMU", ""], "Target": ["Y", "N"]}) == {("species", "Species"): "name"}
+    assert _recognise({"Target": ["Y"]}, overrides={"species": "Target"}) == {("species", "Target"): "setting"}
+
+
+def test_signs_of_a_map_give_way_to_plants():
+    assert _recognise({"symbol": ["Flag, Blue"], "ident": ["ROMU"]}) == {("species", "ident"): "values"}
+    assert _recognise({"symbol": ["ROMU"], "ident": ["ROMU"]}) == {("species", "symbol"): "name"}
+    assert _recognise({"symbol": ["AUOL"], "ident": ["7"]}) == {("species", "symbol"): "name"}
+    assert _recognise({"species": ["AUOL"], "ident": ["ROMU"]}) == {("species", "species"): "name"}
 
 
 def test_no_more_than_200_texts_are_looked_at():

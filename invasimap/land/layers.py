@@ -95,7 +95,7 @@ def stands_alone(tract: Tract) -> tuple[CRS, Any]:
     """The working system and the outline of the stands, where nothing else of the land need be right; without stands a
     system of no place in particular, and None."""
     try:
-        read = read_layer(tract.stands, folder=tract.folder, name="[stands]")
+        read = read_layer(tract.stands, folder=tract.folder, name="[stands]", limits=tract.intake.limits)
         stands = _as_stands(read, tract.stands, "[stands]")
         crs = crs_of_stands(stands, f"[stands]: {tract.stands.shown}")
         return crs, to_working(stands, crs, name="stands").geometry.union_all()
@@ -171,7 +171,7 @@ def _read_all(tract: Tract) -> tuple[dict[str, list[gpd.GeoDataFrame]], list[Fau
         if layer is None:
             continue
         try:
-            read = read_layer(layer, folder=tract.folder, name=where)
+            read = read_layer(layer, folder=tract.folder, name=where, limits=tract.intake.limits)
             if lost := read.attrs["lost"]:
                 faults += [_lost_fault(where, text) for text in lost]
             found = checked(read, layer, where)

@@ -160,6 +160,12 @@ class Inputs:
     faults: list[Fault]
 
     @property
+    def files(self) -> list[Path]:
+        """The files that were read."""
+        parts = [part.files for part in (self.land, self.survey, self.photos) if part is not None]
+        return [path for files in parts for path in files]
+
+    @property
     def ledger(self) -> pd.DataFrame:
         """The account of survey files and pictures."""
         parts = [part.ledger for part in (self.survey, self.photos) if part is not None]

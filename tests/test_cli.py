@@ -100,3 +100,18 @@ def test_foreign_out_folder_is_refused(small, tmp_path):
     done = run("plan", small, "--out", tmp_path / "photos")
     assert done.returncode == 2 and "nothing is written over" in done.stderr
     assert [path.name for path in (tmp_path / "photos").iterdir()] == ["a.jpg"]
+
+
+def test_check_refuses_what_plan_would_a_result_that_is_also_an_input(small):
+    assert run("plan", small, "--quiet").returncode == 0
+    (small / "tract.toml").write_text(SETTINGS.replace("land.gpkg", "out/plan.gpkg"))
+    for command in ("check", "plan"):
+        done = run(command, small)
+        assert done.returncode == 2 and "plan.gpkg, which is an input" in done.stderr, done.stderr
+
+
+def test_no_sign_that_a_terminal_obeys_is_printed(small):
+    (small / "tract.toml").write_text(SETTINGS.replace("land.gpkg", "land\\u001b[2J.gpkg"))
+    done = run("check", small)
+    assert done.returncode == 2 and "land\\u001b[2J.gpkg" in done.stderr
+    assert "\x1b[2J" not in done.stdout + done.stderr

@@ -11,6 +11,7 @@ from invasimap import __version__
 from invasimap.cli.commands import check_command, demo_command, plan_command
 from invasimap.cli.start import start_command
 from invasimap.core.errors import InputError, InvasimapError
+from invasimap.core.legible import visible
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"]})
@@ -45,8 +46,8 @@ def main() -> None:
         error.show()
         sys.exit(error.exit_code)
     except InputError as error:
-        count = len(error.faults)
-        click.echo(f"{count} fault{'s' if count > 1 else ''} in the input; nothing was written.\n{error}", err=True)
+        count, said = len(error.faults), visible(str(error), lines=True)
+        click.echo(f"{count} fault{'s' if count > 1 else ''} in the input; nothing was written.\n{said}", err=True)
         sys.exit(error.exit_code)
     except InvasimapError as error:
         click.echo(f"Fault of the program: {error}", err=True)

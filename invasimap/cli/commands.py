@@ -63,7 +63,7 @@ def check_command(tract: Path, as_json: bool, quiet: bool, verbose: bool) -> Non
     found = look_over(settings, step=progress)
     faults = [*faults, *found.faults]
     try:
-        refuse_foreign(settings.folder / "out")
+        refuse_foreign(settings.folder / "out", inputs=[settings.file, *found.files])
     except InputError as error:
         faults += error.faults
     if as_json:

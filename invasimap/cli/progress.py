@@ -12,6 +12,8 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from invasimap.core.legible import visible
+
 if TYPE_CHECKING:
     import pandas as pd
 
@@ -41,13 +43,13 @@ class Progress:
     def say(self, text: str) -> None:
         """An answer, on stdout."""
         if not self._quiet:
-            click.echo(text)
+            click.echo(visible(text))
 
     def notes(self, notes: Sequence[str]) -> None:
         """What the user should know, a few lines unless ``verbose``."""
         shown = notes if self._verbose else notes[:FEW]
         for note in shown:
-            self._console.print(Text(f"! {note}"))
+            self._console.print(Text(f"! {visible(note)}"))
         if len(shown) < len(notes):
             self._console.print(Text(f"! … and {len(notes) - len(shown)} more: see the report, or use --verbose"))
 
@@ -63,7 +65,7 @@ class Progress:
             column.justify = "right"
         for row in ledger.itertuples(index=False):
             numbers = (row.records, row.accepted, row.repaired, row.set_aside)
-            table.add_row(Text(str(row.file)), *(str(number) for number in numbers))
+            table.add_row(Text(visible(str(row.file))), *(str(number) for number in numbers))
         if not self._quiet:
             Console(highlight=False).print(table)
 

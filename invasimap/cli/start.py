@@ -11,6 +11,7 @@ import click
 from invasimap.cli.commands import QUIET, VERBOSE
 from invasimap.cli.progress import Progress
 from invasimap.core.errors import Fault, InputError
+from invasimap.core.legible import visible
 
 
 @click.command("start")
@@ -27,7 +28,7 @@ def start_command(folder: Path, out: Path | None, quiet: bool, verbose: bool) ->
     Example:
       invasimap start my-tract/
     """
-    from invasimap.inputs.draft import draft, place_of, settle, shown
+    from invasimap.inputs.draft import draft, place_of, settle
     from invasimap.inputs.folder import look_through
     from invasimap.inputs.species import load_catalogue
 
@@ -47,7 +48,7 @@ def start_command(folder: Path, out: Path | None, quiet: bool, verbose: bool) ->
     for number, finding in enumerate(settled.found):
         why = settled.off.get(number)
         kept = f" BUT NOT USED: {why}" if why else ""
-        progress.say(f"{place_of(finding)}: {finding.guess.label}: {shown(finding.guess.reason)}{kept}")
+        progress.say(f"{place_of(finding)}: {finding.guess.label}: {visible(finding.guess.reason)}{kept}")
     _finish(target, made.faults, progress)
 
 
@@ -63,7 +64,7 @@ def _finish(target: Path, faults: tuple[Fault, ...], progress: Progress) -> None
         except InputError as error:
             found += error.faults
     if found:
-        listed = "\n".join(map(str, found))
+        listed = visible("\n".join(map(str, found)), lines=True)
         count = f"{len(found)} fault{'s' if len(found) > 1 else ''}"
         click.echo(f"{target} is written, but cannot be planned yet; {count}:\n{listed}", err=True)
         sys.exit(InputError.exit_code)

@@ -16,7 +16,8 @@ _FORM: Final = re.compile(
     r"(?:/(?P<base>[^@/?#\s]*))?(?:\?(?P<options>[^@#?\s]*))?",
     re.I | re.A,
 )
-_SCHEMES: Final = ("postgresql://", "postgres://")
+# also as other programs write it: such an address is none that is read, and may hold a password
+_DATABASE: Final = re.compile(r"\s*(?:(?:jdbc:)?(?:postgres|postgresql|postgis)(?:\+\w+)?://|PG:)", re.I)
 _UNREAD: Final = "postgresql://(address not read)"
 _KNOWN: Final = (
     "host", "port", "dbname", "user", "password", "passfile", "service", "sslmode", "sslcert", "sslkey", "sslrootcert",
@@ -38,7 +39,20 @@ def is_database(text: str) -> bool:
     >>> is_database("postgresql://localhost/woods"), is_database("survey/*.gpx")
     (True, False)
     """
-    return text.lower().startswith(_SCHEMES)
+    return _DATABASE.match(text) is not None
+
+
+def not_a_database(text: str) -> str:
+    """The text, where no address of a database may stand.
+
+    Raises
+    ------
+    ValueError
+        When it is one; the message does not show it.
+    """
+    if is_database(text):
+        raise ValueError("is a database's address, and a file is needed here")
+    return text
 
 
 def postgis_label(address: str) -> str:

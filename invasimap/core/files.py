@@ -68,6 +68,14 @@ def refuse_foreign(target: Path, *, inputs: Iterable[Path] = ()) -> None:
         raise _cannot_write(target, OSError(f"no permission to write in {parent}"))
 
 
+def whole_path(folder: Path, name: str) -> Path:
+    """A path as settings write it, from their folder or, with "~", from a home; that of nobody is a plain name."""
+    try:
+        return folder / Path(name).expanduser()
+    except RuntimeError:
+        return folder / name
+
+
 def sha256(path: Path) -> str:
     """Hex digest of a file, or of a folder's files in name order (a file geodatabase, say)."""
     digest = hashlib.sha256()

@@ -13,6 +13,7 @@ from zoneinfo import ZoneInfo, available_timezones
 from pydantic import Field, PrivateAttr, model_validator
 
 from invasimap.core import units
+from invasimap.core.files import whole_path
 from invasimap.core.quantities import (
     Days,
     Dose,
@@ -36,6 +37,7 @@ from invasimap.core.quantities import (
 )  # fmt: skip
 from invasimap.core.survey_settings import (
     COVER_SCALES,
+    FileName,
     IntakeSection,
     Layer,
     PhotosSection,
@@ -104,7 +106,7 @@ class CrossingsLayer(Layer):
 class LandSection(Section):
     """``[land]``: elevation and what the ground is."""
 
-    elevation: str | None = None
+    elevation: FileName | None = None
     elevation_unit: Literal["m", "ft", "us-ft"] | None = None
     elevation_crs: str | None = None
     open_ground: Layer | None = None
@@ -275,4 +277,4 @@ class Tract(Section):
 
     def path(self, name: str) -> Path:
         """A path written in the settings file, made whole."""
-        return self.folder / Path(name).expanduser()
+        return whole_path(self.folder, name)

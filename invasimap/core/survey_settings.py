@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from typing import Any, Final, Literal, Self
+from typing import Annotated, Any, Final, Literal, Self
 
-from pydantic import Field, model_validator
+from pydantic import AfterValidator, Field, model_validator
 
-from invasimap.core.database_address import is_database, postgis_label
+from invasimap.core.database_address import is_database, not_a_database, postgis_label
 from invasimap.core.quantities import CoverRange, DataSize, Length, PositiveArea, PositiveLength, Section, Share
 
 Role = Literal[
@@ -14,6 +14,7 @@ Role = Literal[
     "accuracy", "notes", "lon", "lat",
 ]  # fmt: skip
 COVER_SCALES = ("percent", "fraction", "daubenmire", "braun-blanquet")  # and those of [intake.cover_scales]
+FileName = Annotated[str, AfterValidator(not_a_database)]
 DateOrder = Literal["month-day-year", "day-month-year", "year-month-day"]
 
 
@@ -72,7 +73,7 @@ class SurveySection(Section):
 class PhotosSection(Section):
     """``[[photos]]``: geotagged pictures, and how far from a patch one may be taken to belong to it."""
 
-    files: list[str] = Field(min_length=1)
+    files: list[FileName] = Field(min_length=1)
     within_m: PositiveLength = Field(alias="within")
 
 
@@ -97,7 +98,7 @@ class IntakeSection(Section):
     ``repair_positions`` and ``merge_copies`` turn those repairs off. ``cover_scales`` names classes of cover.
     """
 
-    species: str | None = None
+    species: FileName | None = None
     closing_gap_m: Length = Field(20.0, alias="closing_gap")
     mend_limit_pct: Share = Field(1.0, alias="mend_limit")
     far_m: PositiveLength = Field(1000.0, alias="far")

@@ -14,6 +14,7 @@ from invasimap.core.errors import Fault, SettingsError
 from invasimap.core.settings import Tract
 
 _TABLE = re.compile(r"\s*\[(\[?)\s*([\w.\-\"' ]+?)\s*\]\]?\s*(?:#.*)?")
+_SECRET = re.compile("postgres|postgis|PG:|password", re.I)  # of what is typed, it may hold a password
 _KEY = re.compile(r"\s*([\w\-]+|\"[^\"]+\")\s*=")
 
 
@@ -160,9 +161,7 @@ def _fault(file: Path, lines: dict[tuple[str | int, ...], int], detail: Any) -> 
     if detail["type"] == "missing":
         return Fault(where=where, what="is missing", mend=_why_needed(loc))
     message = str(detail["msg"]).removeprefix("Value error, ")
-    if not detail["type"].startswith("value_error") and "postgres" not in repr(
-        detail["input"]
-    ):  # it may hold a password
+    if not detail["type"].startswith("value_error") and not _SECRET.search(repr(detail["input"])):
         message += f" (it is {detail['input']!r})"
     return Fault(where=where, what=message)
 

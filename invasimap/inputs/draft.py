@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from invasimap.core.errors import Fault
+from invasimap.core.legible import visible
 from invasimap.inputs.folder import Finding
 from invasimap.inputs.sniff import LayerFacts, LonLatBounds, RasterFacts
 
@@ -124,21 +125,12 @@ def quoted(text: str) -> str:
     >>> print(quoted('a "b"\\n[c]'))
     "a \\"b\\"\\u000a[c]"
     """
-    return '"' + "".join(f"\\{sign}" if sign in '"\\' else shown(sign) for sign in text) + '"'
-
-
-def shown(text: str) -> str:
-    """A text for a comment or a screen: signs that cannot be seen are escaped."""
-    return "".join(sign if sign.isprintable() else _escaped(ord(sign)) for sign in text)
+    return '"' + "".join(f"\\{sign}" if sign in '"\\' else visible(sign) for sign in text) + '"'
 
 
 def place_of(finding: Finding) -> str:
     """File and layer, for a comment or a screen."""
-    return shown(f"{finding.file}:{finding.layer}" if finding.layer else finding.file)
-
-
-def _escaped(code: int) -> str:
-    return f"\\u{code:04x}" if code < 0x10000 else f"\\U{code:08x}"
+    return visible(f"{finding.file}:{finding.layer}" if finding.layer else finding.file)
 
 
 def _unfit(finding: Finding, *, near: LonLatBounds | None) -> str:
@@ -216,7 +208,7 @@ def _unused_part(settled: Settled) -> str:
     for number, finding in enumerate(settled.found):
         why = settled.off.get(number, "")
         if finding.guess.kind == "unknown":
-            lines.append(f"# not used: {place_of(finding)}: {shown(finding.guess.reason)}")
+            lines.append(f"# not used: {place_of(finding)}: {visible(finding.guess.reason)}")
         elif why and finding.guess.kind not in ("protect", "elevation"):
             lines.append(f"# not used: {place_of(finding)}: seems to be {finding.guess.label}, but {why}")
     return "\n".join(lines) if len(lines) > 1 else ""
@@ -241,7 +233,7 @@ def _faults(settled: Settled, folder: str) -> tuple[Fault, ...]:
 
 
 def _why(finding: Finding) -> str:
-    return f"# {place_of(finding)}: {finding.guess.label}: {shown(finding.guess.reason)}"
+    return f"# {place_of(finding)}: {finding.guess.label}: {visible(finding.guess.reason)}"
 
 
 @dataclass(frozen=True)

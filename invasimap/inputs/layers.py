@@ -14,6 +14,7 @@ from pyproj import CRS
 from invasimap.core.crs import read_crs
 from invasimap.core.database_address import is_database
 from invasimap.core.errors import CRSError, Fault, LayerError
+from invasimap.core.files import whole_path
 from invasimap.core.survey_settings import LIMITS, Layer, LimitsSection
 from invasimap.inputs.formats.door import read_file
 from invasimap.inputs.formats.postgis import read_postgis
@@ -38,7 +39,7 @@ def read_layer(layer: Layer, *, folder: Path, name: str, limits: LimitsSection =
     name
         What the layer is, for messages ("stands", "[ways]").
     limits
-        From what size on files and shapes are refused.
+        From what size on a file, an archive or a shape is refused.
 
     Raises
     ------
@@ -50,10 +51,10 @@ def read_layer(layer: Layer, *, folder: Path, name: str, limits: LimitsSection =
     """
     where = f"{name}: {layer.shown}"
     if is_database(layer.file):
-        raw = read_postgis(layer.file, label=where, layers=[layer.layer] if layer.layer else [], limits=limits)[0]
+        raw = _of_database(layer, where=where, limits=limits)
     else:
-        layers = read_file(folder / Path(layer.file).expanduser(), label=where, limits=limits)
-        raw = choose(layers, wanted=layer.layer, where=where)
+        path = whole_path(folder, layer.file)
+        raw = choose(read_file(path, label=where, limits=limits), wanted=layer.layer, where=where)
     crs = _system(raw, layer.crs, where=where, name=name)
     keep, left_out = select(raw.frame, layer.where, where=where)
     raw = _without_tangled(raw)
@@ -72,6 +73,14 @@ def read_layer(layer: Layer, *, folder: Path, name: str, limits: LimitsSection =
     found = gpd.GeoDataFrame(frame, geometry=geometry, crs=crs)
     found.attrs.update({"notes": notes, "lost": lost, "left_out": left_out})
     return found
+
+
+def _of_database(layer: Layer, *, where: str, limits: LimitsSection) -> RawLayer:
+    found = read_postgis(layer.file, label=where, layers=[layer.layer] if layer.layer else [], limits=limits)
+    if len(found) > 1:
+        mend = "bring them into one, such as by a view with ST_Transform: part of a layer would protect part of it"
+        raise LayerError(Fault(where=where, what="its shapes are in several systems", mend=mend))
+    return found[0]
 
 
 def _without_tangled(raw: RawLayer) -> RawLayer:

@@ -21,6 +21,7 @@ MOST_CLASSES: Final = 12
 _FITS_PCT: Final = 90.0  # of a layer's features must have a shape that the kind can have
 _MOST_STANDS: Final = 500
 _RECEIVER: Final = (".gpx", ".kml", ".kmz")
+_SCIENTIFIC: Final = re.compile(r"[A-Z][a-z]{2,} [a-z-]{2,}(?:a|e|i|um|us|is|es|ns|or|ix|os|ys|on)\b")
 _GPX_PARTS: Final = frozenset({"waypoints", "routes", "tracks"})
 _SAYS_KIND: Final = frozenset({"kind", "type", "class", "fclass", "ftype", "category", "feature", "featuretype"})
 _STAND_NAMES: Final = (
@@ -213,17 +214,27 @@ def _known_plants(facts: LayerFacts) -> Guess | None:
 
 def _without_a_name(facts: LayerFacts) -> Guess:
     """A guess where no plant is known and no word says what the layer is."""
-    if facts.suffix in _RECEIVER:
+    if facts.suffix in _RECEIVER and not _names_unknown_plants(facts):
         return _survey("from a GPS receiver or a phone, and nothing says that it is anything else")
-    if facts.plants:
+    if facts.plants or facts.suffix in _RECEIVER:
+        named = f" ({', '.join(facts.plants[:3])})" if facts.plants else ""
         return unknown(
-            f"names plants that are not in the catalogue ({', '.join(facts.plants[:3])}): a survey, or rare plants? "
-            "A person has to say"
+            f"names plants that are not in the catalogue{named}: a survey, or rare plants? A person has to say"
         )
     if column := _looks_like_stands(facts):
         reason = f"polygons that meet, each with its own {column!r}"
         return Guess(kind="stands", label="stands", column=column, reason=reason)
     return unknown(f"{_shape_words(facts)}; neither its name nor its columns ({_listed(facts)}) say what it is")
+
+
+def _names_unknown_plants(facts: LayerFacts) -> bool:
+    """Whether a quarter of a column's values are scientific names: of plants that the catalogue does not know."""
+    listed = [facts.plants, *([value for value, _ in column.common] for column in facts.columns)]
+    return any(100 * sum(map(_is_scientific, names)) >= KNOWN_PCT * len(names) for names in listed if names)
+
+
+def _is_scientific(name: str) -> bool:
+    return _SCIENTIFIC.match(name) is not None
 
 
 def _survey(reason: str) -> Guess:

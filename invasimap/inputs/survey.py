@@ -18,7 +18,7 @@ from pyproj import CRS
 from invasimap.core.crs import read_crs
 from invasimap.core.database_address import is_database, postgis_label
 from invasimap.core.errors import Fault, InputError, LayerError
-from invasimap.core.files import is_gdb, with_side_files
+from invasimap.core.files import is_gdb, whole_path, with_side_files
 from invasimap.core.survey_settings import INTAKE, IntakeSection, LimitsSection, SurveySection
 from invasimap.inputs.account import Survey, gather
 from invasimap.inputs.fields import match_name
@@ -55,7 +55,7 @@ def read_survey(
     folder
         Where their relative paths start.
     crs, near
-        The working system in metres, and the stands' outline in it; a record over 1,000 m outside its bounds is set
+        The working system in metres, and the stands' outline in it; a record over ``far`` outside its bounds is set
         aside.
     timezone
         In which a time becomes a date.
@@ -201,25 +201,29 @@ def _is_shut(folder: Path) -> bool:
 
 def matching_files(folder: Path, pattern: str) -> list[Path]:
     """Files and geodatabases that a path or glob names, sorted; their side files and inner files are left out."""
-    whole = folder / Path(pattern).expanduser()
+    whole = whole_path(folder, pattern)
     if os.path.isfile(whole) or is_gdb(whole):  # noqa: PTH113 (what may not be looked at is none)
         return [whole]
-    plain = map(Path, glob.glob(str(whole)))  # noqa: PTH207 (absolute patterns too)
-    paths = sorted(set(_below(whole)) if "**" in whole.parts else plain)
+    wanted = whole.relative_to(folder) if whole.is_relative_to(folder) else whole  # signs of the folder are no pattern
+    paths = sorted(set(_below(folder, wanted)) if "**" in wanted.parts else _matches(folder, wanted))
     return [path for path in paths if _is_read(path) and not _is_side_file(path)]
 
 
-def _below(pattern: Path) -> Iterator[Path]:
+def _matches(folder: Path, pattern: Path) -> list[Path]:
+    return [folder / name for name in glob.glob(str(pattern), root_dir=folder)]  # noqa: PTH207 (absolute ones too)
+
+
+def _below(folder: Path, pattern: Path) -> Iterator[Path]:
     """Files that a pattern with ``**`` matches; links to folders, which may lead in circles, are not followed there.
 
     As everywhere in globs, a name that starts with a dot is matched only where the pattern has it.
     """
     at = pattern.parts.index("**")
     before, after = Path(*pattern.parts[:at]), Path(*pattern.parts[at + 1 :])
-    for start in glob.glob(str(before)):  # noqa: PTH207
+    for start in _matches(folder, before):
         for place, folders, _ in os.walk(start):
             folders[:] = [name for name in folders if not name.startswith(".")]
-            yield from map(Path, glob.glob(str(Path(glob.escape(place)) / after)))  # noqa: PTH207
+            yield from _matches(Path(place), after)
 
 
 def _is_read(path: Path) -> bool:
@@ -264,9 +268,11 @@ def _column_faults(sections: Sequence[SurveySection], layers: list[tuple[int, Ra
 
 
 def _layer_faults(sections: Sequence[SurveySection], layers: list[tuple[int, RawLayer]]) -> list[Fault]:
-    """Layers that a block names and no file of it holds."""
+    """Layers that a block names and no file of it holds; of a database its reader says it."""
     faults = []
     for block, section in enumerate(sections):
+        if any(map(is_database, section.files)):
+            continue
         there = {name for b, raw in layers if b == block for name in (raw.layer, raw.label.rpartition(":")[2])}
         there |= {group for b, raw in layers if b == block for group in raw.marks["group"].unique()}
         where = f"[[survey]] {block + 1}: layers"

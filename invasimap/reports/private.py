@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
+from pathlib import Path
 from typing import Any
 
 import geopandas as gpd
 import pandas as pd
 
+from invasimap.core.database_address import is_database
+from invasimap.core.files import with_side_files
 from invasimap.core.settings import ProtectSection
 from invasimap.prescription.plan import Plan
 from invasimap.reports.wording import RESTRICTED
@@ -54,6 +57,15 @@ def secrets(plan: Plan) -> list[str]:
     return sorted(kept - told - {""}, key=len, reverse=True)
 
 
+def hidden_files(plan: Plan) -> set[Path]:
+    """The files that hold confidential features alone, with those beside them."""
+    files: dict[bool, set[Path]] = {True: set(), False: set()}
+    for block in plan.settings.protect:
+        if not is_database(block.file):
+            files[block.confidential].update(with_side_files(plan.settings.path(block.file)))
+    return files[True] - files[False]
+
+
 def without(text: str, secret: Iterable[str]) -> str:
     """A text with each secret replaced."""
     for word in secret:
@@ -62,4 +74,4 @@ def without(text: str, secret: Iterable[str]) -> str:
 
 
 def _texts(block: ProtectSection) -> tuple[str, ...]:
-    return block.kind, block.rule, block.file
+    return block.kind, block.rule, block.file, block.shown, block.layer or ""

@@ -15,9 +15,11 @@ from pydantic import BaseModel
 
 from invasimap.core.database_address import is_database, postgis_label
 from invasimap.core.files import PROGRAM
+from invasimap.core.legible import writable
 from invasimap.prescription.plan import Plan
-from invasimap.reports.private import secrets, shown_notes, shown_rules, without
+from invasimap.reports.private import hidden_files, secrets, shown_notes, shown_rules, without
 from invasimap.reports.tables import LEDGER
+from invasimap.reports.wording import RESTRICTED
 
 PACKAGES = (
     "invasimap", "geopandas", "shapely", "pyproj", "pyogrio", "rasterio", "numpy", "pandas", "scipy", "numba",
@@ -27,7 +29,7 @@ PACKAGES = (
 
 def run_record(plan: Plan, *, outputs: Iterable[str] = ()) -> dict[str, Any]:
     """What ``run.json`` holds; plain lists, texts and numbers. Names of confidential features are left out."""
-    secret = secrets(plan)
+    hidden, secret = hidden_files(plan), secrets(plan)
     settings = plan.settings.model_copy(update={"protect": shown_rules(plan)})
     return {
         "program": PROGRAM,
@@ -42,7 +44,10 @@ def run_record(plan: Plan, *, outputs: Iterable[str] = ()) -> dict[str, Any]:
         ],
         "notes": shown_notes(plan),
         "inputs": [
-            {"path": without(near_path(path, plan.settings.folder), secret), "sha256": digest}
+            {
+                "path": RESTRICTED if path in hidden else without(near_path(path, plan.settings.folder), secret),
+                "sha256": digest,
+            }
             for path, digest in sorted(plan.inputs.items(), key=str)
         ],
         "versions": versions(),
@@ -53,7 +58,7 @@ def run_record(plan: Plan, *, outputs: Iterable[str] = ()) -> dict[str, Any]:
 
 def near_path(path: Path, folder: Path) -> str:
     """A path as the settings would write it: from the tract's folder where it lies in it."""
-    return path.relative_to(folder).as_posix() if path.is_relative_to(folder) else path.as_posix()
+    return writable((path.relative_to(folder) if path.is_relative_to(folder) else path).as_posix())
 
 
 def versions() -> dict[str, str]:

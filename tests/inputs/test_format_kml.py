@@ -76,12 +76,14 @@ def test_blanks_part_places_in_any_way_that_tells_them_apart(text, kml):
     assert raw.shapes[0].wkt == "LINESTRING (0 0, 0 1)" and raw.marks["problem"].tolist() == [""]
 
 
-def test_a_place_that_runs_into_the_next_is_not_dropped(kml):
-    assert "numbers without a space" in kml(_mark(_line("0,0,\n0,1,5"))).marks["problem"][0]
+def test_places_that_run_together_are_read_in_threes_said_or_else_set_aside(kml):
+    assert "5 numbers without a space" in kml(_mark(_line("0,0,\n0,1,5"))).marks["problem"][0]
     ring = _line("0,0,0,1,0,0 1,1,0 0,1,0 0,0,0", "LinearRing")
     raw = kml(_mark(f"<Polygon><outerBoundaryIs>{ring}</outerBoundaryIs></Polygon>"))
-    assert raw.shapes[0].area == 1
-    assert raw.marks["repair"].tolist() == ["coordinates without spaces between the places: read in threes"]
+    assert raw.shapes[0].equals(shapely.box(0, 0, 1, 1)) and raw.marks["problem"].tolist() == [""]
+    assert "read in threes" in raw.marks["repair"][0]
+    raw = kml(_mark("<gx:Track><gx:coord>0 0 0 1</gx:coord><gx:coord>1 1 0</gx:coord></gx:Track>"))
+    assert raw.shapes[0] is None and "without a blank between" in raw.marks["problem"][0]
 
 
 def _track(*places, inside=""):

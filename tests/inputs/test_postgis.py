@@ -21,9 +21,10 @@ from pyproj import CRS, Transformer
 
 from invasimap.core.database_address import checked_address, postgis_label, without_password
 from invasimap.core.errors import LayerError
-from invasimap.core.survey_settings import LimitsSection
+from invasimap.core.survey_settings import Layer, LimitsSection
 from invasimap.inputs.formats import postgis
 from invasimap.inputs.formats.postgis import read_postgis
+from invasimap.inputs.layers import read_layer
 
 PASSWORD = "s3cret word"
 ROWS = [  # the same three patches as in every other format
@@ -463,3 +464,17 @@ def test_an_option_may_hold_the_password_and_is_not_shown():
     assert postgis_label("postgres://h:1,g:2/woods?user=crew&password=SECRET") == "postgresql://h,g/woods"
     assert "SECRET" not in postgis_label("postgresql://h/woods?password=SE@SECRET")
     assert postgis_label("postgresql:///woods?host=db.example.org") == "postgresql://db.example.org/woods"
+
+
+@pytest.mark.parametrize("named", ["patches", "survey.patches", "Survey.Patches", "survey.patches.geom"])
+def test_a_survey_block_may_name_a_table_in_any_form_that_is_read(server, read, named):
+    survey = read(server.address(), layers=[named])
+    assert survey.ledger["records"].tolist() == [3]
+    assert survey.patches["species"].tolist() == [row[0] for row in ROWS]
+
+
+def test_a_land_layer_in_several_systems_is_refused_whole(server, tmp_path):
+    layer = Layer(file=server.address(), layer="survey.mixed")
+    with pytest.raises(LayerError, match=r"shapes are in several systems") as found:
+        read_layer(layer, folder=tmp_path, name="[[protect]] well")
+    assert "ST_Transform" in _message(found)

@@ -19,7 +19,7 @@ from invasimap.inputs.species import load_catalogue
 from invasimap.inputs.survey import read_survey
 
 TRACT = Path(__file__).resolve().parents[3] / "shared" / "real" / "tract"
-pytestmark = [pytest.mark.real, pytest.mark.skipif(not TRACT.is_dir(), reason="no real tract beside the project")]
+pytestmark = [pytest.mark.real, pytest.mark.usefixtures("real")]
 FILES = ["survey_2018_woody_points.csv", "survey_2014_cells.gpkg", "survey_2018_herb_cells.geojson"]
 
 

@@ -414,3 +414,14 @@ def test_one_band_of_heights_is_the_elevation(file, bands, dtype, kind):
 def test_words_of_a_name():
     assert name_words("RoadsAndTrails-2024") == {"road", "and", "trail"}
     assert name_words("marshes_ditches_properties") == {"marsh", "ditch", "property"}
+
+
+def test_scientific_names_that_nobody_knows_are_no_survey_only_because_a_receiver_wrote_them(tmp_path):
+    def guess(*names):
+        points = "".join(f'<wpt lat="38" lon="-80"><name>{name}</name></wpt>' for name in names)
+        (tmp_path / "a.gpx").write_text(f'<gpx version="1.1" creator="x">{points}</gpx>')
+        return look_through(tmp_path, species=load_catalogue())[0].guess
+
+    assert guess("Isotria medeoloides", "Platanthera leucophaea").kind == "unknown"
+    assert guess("WPT001", "thick patch").kind == "survey"
+    assert guess("Rosa multiflora", "Platanthera leucophaea").kind == "survey"

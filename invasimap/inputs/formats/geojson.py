@@ -10,6 +10,7 @@ from pyproj import CRS
 from pyproj.exceptions import CRSError as UnknownCRS
 
 from invasimap.core.errors import Fault, LayerError
+from invasimap.core.legible import writable
 from invasimap.core.survey_settings import LimitsSection
 from invasimap.inputs.formats.bounds import MAX_RECORDS, broken_off, few_columns, too_many
 from invasimap.inputs.formats.geojson_shapes import GEOMETRIES, read_geometry
@@ -174,8 +175,9 @@ def _record(feature: Any, *, limits: LimitsSection) -> Record:
     if not isinstance(feature, dict):
         return Record(values={"feature": json.dumps(feature)[:_SHOWN]}, problem="is no feature")
     properties = feature.get("properties")
-    values = {str(k): _value(v) for k, v in properties.items()} if isinstance(properties, dict) else {}
+    values = {writable(str(k)): _value(v) for k, v in properties.items()} if isinstance(properties, dict) else {}
     number = feature.get("id")
+    number = writable(number) if isinstance(number, str) else number
     if isinstance(number, str | int | float) and str(values.get("id")) != str(number):
         values["id" if values.get("id") is None else unique_name("id", values)] = number
     geometry = feature.get("geometry")
@@ -186,4 +188,5 @@ def _record(feature: Any, *, limits: LimitsSection) -> Record:
 
 
 def _value(value: Any) -> Any:
-    return json.dumps(value, ensure_ascii=False) if isinstance(value, dict | list) else value
+    text = json.dumps(value, ensure_ascii=False) if isinstance(value, dict | list) else value
+    return writable(text) if isinstance(text, str) and not text.isascii() else text

@@ -141,6 +141,8 @@ def _pair(text: str, cells: list[str]) -> tuple[float, float]:
         lon, lat = float(cells[0]), float(cells[1])
     except (ValueError, IndexError):
         raise ValueError(f"coordinates {text[:40]!r} are not read") from None
+    if len(list(filter(None, cells))) > 3:
+        raise ValueError(f"coordinates {text[:40]!r} hold more places than one, without a blank between")
     if not (isfinite(lon) and isfinite(lat)) or "_" in text:
         raise ValueError(f"coordinates {text[:40]!r} are not finite")
     return lon, lat

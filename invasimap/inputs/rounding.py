@@ -98,7 +98,7 @@ def half_steps_m(decimals: NDArray[np.int64], lat: _Axis) -> tuple[_Axis, _Axis]
 
 def _is_short(lat: _Axis) -> NDArray[np.bool_]:
     """Latitudes that three decimals can write: a quick sieve, so that cells are looked at only where it may matter."""
-    with np.errstate(invalid="ignore"):
+    with np.errstate(invalid="ignore", over="ignore"):
         steps = lat * 10.0**MOST_DECIMALS
         return np.abs(steps - np.round(steps)) < _WHOLE
 

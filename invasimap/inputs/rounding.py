@@ -114,7 +114,7 @@ def half_steps_m(decimals: NDArray[np.int64], lat: _Axis) -> tuple[_Axis, _Axis]
 
 def _is_short(degrees: _Axis) -> NDArray[np.bool_]:
     """Degrees that three decimals can write: a quick sieve, so that cells are looked at only where it may matter."""
-    with np.errstate(invalid="ignore"):
+    with np.errstate(invalid="ignore", over="ignore"):
         steps = degrees * 10.0**MOST_DECIMALS
         return np.abs(steps - np.round(steps)) < _WHOLE
 

@@ -54,9 +54,9 @@ def test_the_home_of_nobody_is_no_such_file(tmp_path):
 
 
 @pytest.mark.skipif(sys.platform != "linux", reason="only there may a name be any bytes")
-def test_a_file_name_that_is_no_utf8_is_read_and_shown_with_a_question_mark(read, tmp_path):
+def test_a_file_name_that_is_no_utf8_is_read_and_shown_with_its_bytes(read, tmp_path):
     (tmp_path / os.fsdecode(b"caf\xe9.csv")).write_text(TABLE)
-    assert read("*.csv").ledger.to_numpy().tolist() == [["caf?.csv", 1, 1, 0, 0]]
+    assert read("*.csv").ledger.to_numpy().tolist() == [["caf\\xe9.csv", 1, 1, 0, 0]]
 
 
 def test_half_of_a_sign_in_json_costs_that_sign_alone(read, write):

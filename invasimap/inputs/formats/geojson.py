@@ -174,7 +174,7 @@ def _record(feature: Any, *, vertices: int) -> Record:
     properties = feature.get("properties")
     values = {writable(str(k)): _value(v) for k, v in properties.items()} if isinstance(properties, dict) else {}
     number = feature.get("id")
-    number = writable(number) if isinstance(number, str) else number
+    number = _value(number) if isinstance(number, str) else number
     if isinstance(number, str | int | float) and str(values.get("id")) != str(number):
         values["id" if values.get("id") is None else unique_name("id", values)] = number
     geometry = feature.get("geometry")
@@ -186,4 +186,5 @@ def _record(feature: Any, *, vertices: int) -> Record:
 
 def _value(value: Any) -> Any:
     text = json.dumps(value, ensure_ascii=False) if isinstance(value, dict | list) else value
-    return writable(text) if isinstance(text, str) and not text.isascii() else text
+    half = isinstance(text, str) and not text.isascii()  # JSON may hold half of a sign, which no file can
+    return text.encode("utf-8", "ignore").decode("utf-8") if half else text

@@ -66,6 +66,7 @@ def test_half_of_a_sign_in_json_costs_that_sign_alone(read, write):
     write("a.geojson", json.dumps({"type": "FeatureCollection", "features": [feature]}))
     survey = read("a.geojson")
     assert survey.patches["notes"].tolist() == ["ab"]
+    assert survey.repaired["how"].tolist() == ["half of a sign taken out of notes, ?"]
     assert json.loads(survey.patches["other"][0]) == {"?": '[""]'}
 
 

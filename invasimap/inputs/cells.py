@@ -190,12 +190,3 @@ def map_unique(column: pd.Series[Any], function: Callable[[str], Any]) -> list[A
     codes, texts = pd.factorize(column.astype(object).where(column.notna(), ""))
     values = [function(str(text)) for text in texts]
     return [values[code] for code in codes]
-
-
-def join_reasons(*columns: pd.Series[Any]) -> pd.Series[Any]:
-    """Texts of several columns joined with "; ", blanks left out."""
-    joined = columns[0]
-    for column in columns[1:]:
-        both = (joined != "") & (column != "")
-        joined = joined.where(~both, joined + "; " + column).where(joined != "", column)
-    return joined

@@ -144,11 +144,14 @@ def _taken_from(values: pd.Series[Any], row: NDArray[np.int64], close: NDArray[n
 
 
 def _local(text: str, timezone: ZoneInfo) -> str:
-    """A time with an offset as the clocks of the tract showed it; one without as it is."""
+    """A time with an offset as the clocks of the tract showed it; one without, or at the end of all years, as it is."""
     if not text:
         return ""
     moment = dt.datetime.fromisoformat(text)
-    return (moment.astimezone(timezone) if moment.tzinfo else moment).replace(tzinfo=None).isoformat()
+    try:
+        return (moment.astimezone(timezone) if moment.tzinfo else moment).replace(tzinfo=None).isoformat()
+    except OverflowError:  # a camera whose clock was never set
+        return moment.replace(tzinfo=None).isoformat()
 
 
 def _folder(label: str) -> str:

@@ -148,14 +148,6 @@ def _wanted(layers: list[RawLayer], names: Sequence[str], *, label: str) -> list
     return [dataclasses.replace(layer, notes=(*layer.notes, note)) if left else layer for layer in kept]
 
 
-def survey_file_faults(sections: Sequence[SurveySection], *, folder: Path) -> list[Fault]:
-    """Patterns without a file, files named in two blocks and systems that are not known, found without reading a file.
-
-    For saying all faults at once when the stands, and so the working system, cannot be read.
-    """
-    return [*find_files(sections, folder=folder)[1], *_systems(sections)[1]]
-
-
 def find_files(sections: Sequence[SurveySection], *, folder: Path) -> tuple[list[_Source], list[Fault]]:
     """Files of every block, sorted within a pattern, databases, and a fault for each pattern without a file."""
     found: dict[Any, _Source] = {}

@@ -65,8 +65,9 @@ def test_half_of_a_sign_in_json_costs_that_sign_alone(read, write):
     feature = {"type": "Feature", "properties": said, "geometry": point}
     write("a.geojson", json.dumps({"type": "FeatureCollection", "features": [feature]}))
     survey = read("a.geojson")
-    assert survey.patches["notes"].tolist() == ["a?b"]
-    assert json.loads(survey.patches["other"][0]) == {"?": '["?"]'}
+    assert survey.patches["notes"].tolist() == ["ab"]
+    assert survey.repaired["how"].tolist() == ["half of a sign taken out of notes, ?"]
+    assert json.loads(survey.patches["other"][0]) == {"?": '[""]'}
 
 
 @pytest.mark.parametrize("address", WRITTEN)

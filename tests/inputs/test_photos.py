@@ -296,7 +296,8 @@ def test_of_patches_equally_near_the_newest_counts_then_the_first():
 def test_the_time_is_told_by_the_clocks_of_the_tract():
     patches = _patches([shapely.box(0, 0, 10, 10)], [""])
     told = {"2024-09-04T02:30:00+00:00": "2024-09-03T22:30:00", "2024-01-03T12:00:00+01:00": "2024-01-03T06:00:00",
-            "2024-09-03T16:30:00": "2024-09-03T16:30:00", "": ""}  # fmt: skip
+            "2024-09-03T16:30:00": "2024-09-03T16:30:00", "": "",
+            "0001-01-01T00:00:00+00:00": "0001-01-01T00:00:00"}  # fmt: skip
     for said, local in told.items():
         assert _attach(_photos((5, 5), time=said), patches).iloc[0].taken == local
 

@@ -13,7 +13,7 @@ import shapely
 
 from invasimap.core.errors import LayerError
 from invasimap.core.survey_settings import SurveySection
-from invasimap.inputs.survey import survey_file_faults
+from invasimap.inputs.survey import find_files
 
 HEAD = "species,cover,radius_ft,lon,lat\n"
 GPX = '<?xml version="1.0"?><gpx version="1.1" xmlns="http://www.topografix.com/GPX/1/1">{}</gpx>'
@@ -359,7 +359,7 @@ def test_two_known_names_in_one_cell_are_not_read_as_the_first(read, write):
 @pytest.mark.parametrize(
     ("written", "kept"),
     [("Foo\nbar", "Foo bar"), ("Foo\u200b\x07bar", "Foo bar"), ("ROMU;", "Rosa multiflora"),
-     ("Rosa\r\nmultiflora", "Rosa multiflora"), ("Foo\ud800bar", "Foobar")],
+     ("Rosa\r\nmultiflora", "Rosa multiflora")],
 )  # fmt: skip
 def test_signs_that_break_files_are_taken_out_of_a_name(written, kept, read, write):
     geometry = {"type": "Point", "coordinates": [-80, 38]}
@@ -382,17 +382,19 @@ def test_a_date_to_come_does_not_win_over_a_real_one(read, write):
     assert read("a.csv").patches["date"].tolist() == ["2025-06-01", ""]
 
 
-def test_file_faults_need_no_stands(write, tmp_path):
+def test_patterns_without_a_file_and_files_named_twice_are_found_without_reading_any(write, tmp_path):
     write("a.csv", HEAD)
     (tmp_path / "again").mkdir()
-    blocks = [{"files": ["a.csv", "none/*.kml"]}, {"files": ["again/../a.csv"], "crs": "EPSG:0"}]
-    faults = survey_file_faults([SurveySection.model_validate(block) for block in blocks], folder=tmp_path)
-    assert [fault.what.partition(":")[0] for fault in faults] == [
-        "matches no file",
-        "is named in [[survey]] 1 and 2",
-        "crs 'EPSG",
-    ]
-    assert survey_file_faults([SurveySection.model_validate({"files": ["a.csv"]})], folder=tmp_path) == []
+    blocks = [{"files": ["a.csv", "none/*.kml"]}, {"files": ["again/../a.csv"]}]
+    faults = find_files([SurveySection.model_validate(block) for block in blocks], folder=tmp_path)[1]
+    assert [fault.what.partition(":")[0] for fault in faults] == ["matches no file", "is named in [[survey]] 1 and 2"]
+    assert find_files([SurveySection.model_validate({"files": ["a.csv"]})], folder=tmp_path)[1] == []
+
+
+def test_a_system_of_a_block_that_is_not_known_is_a_fault(read, write):
+    write("a.csv", HEAD)
+    with pytest.raises(LayerError, match="EPSG:0"):
+        read("a.csv", crs="EPSG:0")
 
 
 def test_a_datum_without_its_grid_is_said_once_with_its_files(write, read):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 from typing import Any, Final
 
@@ -22,6 +23,7 @@ SEPARATOR: Final = "\x1e"
 SEQUENCES: Final = (".geojsonl", ".geojsons", ".geojsonseq", ".ndjson", ".ndgeojson", ".jsonl")
 _SHOWN: Final = 200
 _TRIED: Final = 1_000  # texts of which one must be GeoJSON, before a file counts as a sequence of them
+_HALF: Final = re.compile("[\ud800-\udfff]")
 _OTHERS: Final = {"Topology": "TopoJSON", "esriGeometryType": "Esri JSON", "spatialReference": "Esri JSON"}
 
 
@@ -177,16 +179,23 @@ def _record(feature: Any, *, limits: LimitsSection) -> Record:
     properties = feature.get("properties")
     values = {writable(str(k)): _value(v) for k, v in properties.items()} if isinstance(properties, dict) else {}
     number = feature.get("id")
-    number = writable(number) if isinstance(number, str) else number
+    number = _HALF.sub("", number) if isinstance(number, str) else number
+    halved = [key for key, value in values.items() if _is_halved(value)]
+    values |= {key: _HALF.sub("", values[key]) for key in halved}
     if isinstance(number, str | int | float) and str(values.get("id")) != str(number):
         values["id" if values.get("id") is None else unique_name("id", values)] = number
     geometry = feature.get("geometry")
     if geometry is None:
         return Record(values=values, problem=NO_GEOMETRY)
     found, repair, problem = read_geometry(geometry, vertices=limits.vertices, parts=limits.parts)
-    return Record(values=values, geometry=found, problem=problem, repair=repair)
+    half = [f"half of a sign taken out of {', '.join(halved)}"] if halved else []
+    return Record(values=values, geometry=found, problem=problem, repair="; ".join([*filter(None, [repair]), *half]))
 
 
 def _value(value: Any) -> Any:
-    text = json.dumps(value, ensure_ascii=False) if isinstance(value, dict | list) else value
-    return writable(text) if isinstance(text, str) and not text.isascii() else text
+    return json.dumps(value, ensure_ascii=False) if isinstance(value, dict | list) else value
+
+
+def _is_halved(value: Any) -> bool:
+    """Whether a text holds half of a sign, as JSON can and no file of text."""
+    return isinstance(value, str) and not value.isascii() and _HALF.search(value) is not None

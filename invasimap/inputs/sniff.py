@@ -22,6 +22,11 @@ _FITS_PCT: Final = 90.0  # of a layer's features must have a shape that the kind
 _MOST_STANDS: Final = 500
 _RECEIVER: Final = (".gpx", ".kml", ".kmz")
 _SCIENTIFIC: Final = re.compile(r"[A-Z][a-z]{2,} [a-z-]{2,}(?:a|e|i|um|us|is|es|ns|or|ix|os|ys|on)\b")
+_PROTECTED: Final = re.compile(
+    r"(?:(?:state|federally?)[ -])?(?:endangered|threatened|imperiled|rare|special concern|t ?& ?e)", re.I
+)
+_RANK: Final = re.compile(r"[sg][123]", re.I)
+_RANKED: Final = re.compile(r"rank|status|listing", re.I)
 _GPX_PARTS: Final = frozenset({"waypoints", "routes", "tracks"})
 _SAYS_KIND: Final = frozenset({"kind", "type", "class", "fclass", "ftype", "category", "feature", "featuretype"})
 _STAND_NAMES: Final = (
@@ -161,7 +166,7 @@ def guess_layer(facts: LayerFacts) -> Guess:
     'stream'
     """
     rare = _from_words(facts, [row for row in TABLE if row.confidential])
-    if known := rare or _known_plants(facts):
+    if known := rare or _says_protected(facts) or _known_plants(facts):
         return known
     if not facts.count:
         return unknown("holds no feature with a shape")
@@ -204,6 +209,19 @@ def column_named(facts: LayerFacts, names: Iterable[str], *, most: int | None = 
         if column and not column.blank and (most is None or column.distinct <= most):
             return column.name
     return ""
+
+
+def _says_protected(facts: LayerFacts) -> Guess | None:
+    """No guess for a layer with a record that says its plant is protected: it would count as a patch to treat."""
+    for column in facts.columns:
+        ranked = _RANKED.search(column.name) is not None
+        values = [value for value, _ in column.common]
+        said = next(
+            (v for v in values if _PROTECTED.fullmatch(v.strip()) or (ranked and _RANK.fullmatch(v.strip()))), ""
+        )
+        if said and facts.plants:
+            return unknown(f"{said!r} in its column {column.name!r}: it holds protected plants; take them out first")
+    return None
 
 
 def _known_plants(facts: LayerFacts) -> Guess | None:

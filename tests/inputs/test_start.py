@@ -425,3 +425,19 @@ def test_scientific_names_that_nobody_knows_are_no_survey_only_because_a_receive
     assert guess("Isotria medeoloides", "Platanthera leucophaea").kind == "unknown"
     assert guess("WPT001", "thick patch").kind == "survey"
     assert guess("Rosa multiflora", "Platanthera leucophaea").kind == "survey"
+
+
+@pytest.mark.parametrize("said", ["endangered", "State Threatened", "T&E", "S1"])
+def test_a_layer_with_a_protected_plant_in_it_is_left_to_a_person(said):
+    status = ColumnFacts(name="status", blank=1, distinct=1, common=((said, 1),))
+    plants = ("Isotria medeoloides", "Rosa multiflora")
+    facts = LayerFacts(
+        file="points.gpkg", suffix=".gpkg", shapes=(2, 0, 0), columns=(status,), plants=plants, known_pct=50
+    )
+    assert guess_layer(facts).kind == "unknown" and said in guess_layer(facts).reason
+
+
+def test_a_stand_named_s1_does_not_hide_a_survey():
+    stand = ColumnFacts(name="stand", blank=0, distinct=2, common=(("S1", 1), ("S2", 1)))
+    facts = LayerFacts(file="a.csv", suffix=".csv", shapes=(2, 0, 0), columns=(stand,), plants=("ROMU",), known_pct=100)
+    assert guess_layer(facts).kind == "survey"

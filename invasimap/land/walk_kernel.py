@@ -1,0 +1,175 @@
+"""The compiled heart of ``walk_minutes``: quickest walks over a grid stored in square blocks, by a bucket queue.
+
+Places are taken in order of time (Dijkstra 1959) from buckets as wide as the quickest step (Dial 1969), so that no order
+within a bucket matters. Blocks keep neighbours near in memory (Morton 1966).
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+from numba import njit
+
+BLOCK = 32
+EDGE = 2  # cells of margin on every side, never walked
+RING = 4096  # buckets kept at hand; what comes later waits
+_SHIFT, _LOW = 5, 31
+_LATEST = 2**62
+# each step: rows and columns, then the two cells it passes between
+STEPS = np.array(
+    [(0, b, 0, 0, 0, 0) for b in (1, -1)]
+    + [(a, 0, 0, 0, 0, 0) for a in (1, -1)]
+    + [(a, b, a, 0, 0, b) for a in (1, -1) for b in (1, -1)]
+    + [(a, 2 * b, 0, b, a, b) for a in (1, -1) for b in (1, -1)]
+    + [(2 * a, b, a, 0, a, b) for a in (1, -1) for b in (1, -1)]
+)
+DOWN, ACROSS, BETWEEN = STEPS[:, 0].copy(), STEPS[:, 1].copy(), STEPS[:, 2:].copy()
+
+
+@njit(cache=True, nogil=True)
+def _block_at(row: int, column: int, blocks: int) -> int:
+    within = ((row & _LOW) << _SHIFT) | (column & _LOW)
+    return (((row >> _SHIFT) * blocks + (column >> _SHIFT)) << (2 * _SHIFT)) | within
+
+
+@njit(cache=True, nogil=True)
+def _due(minutes: float, bucket_min: float) -> int:
+    """The bucket of a time, however absurd the cliff that it takes to climb."""
+    return int(min(minutes / bucket_min, 4.0e18))
+
+
+@njit(cache=True, nogil=True)
+def walk(z: Any, ground: Any, sources: Any, factors: Any, cell_m: float, longest: float) -> tuple[Any, Any]:
+    """Minutes (inf) and source (flat number, -1) of each cell, padded by ``EDGE`` and up to whole blocks.
+
+    ``ground`` is 0 where nobody walks, else the place in ``factors``, counted from 1.
+    """
+    rows, columns = z.shape
+    deep, blocks = (rows + 2 * EDGE + _LOW) >> _SHIFT, (columns + 2 * EDGE + _LOW) >> _SHIFT
+    size = deep * blocks * BLOCK * BLOCK
+    height, kind = np.zeros(size, z.dtype), np.zeros(size, np.uint8)
+    minutes, origin = np.full(size, np.inf), np.full(size, -1, np.int32)
+    room = 1024
+    cell, after = np.empty(room, np.int32), np.empty(room, np.int32)
+    heads = np.full(RING + 1, -1, np.int32)  # the last holds what comes later than the ring
+    used, spare, near, far = 0, -1, 0, 0  # how many wait in the ring and beyond it
+    for row in range(rows):
+        for column in range(columns):
+            at = _block_at(row + EDGE, column + EDGE, blocks)
+            if ground[row, column] > 0 and not math.isnan(z[row, column]):
+                height[at], kind[at] = z[row, column], ground[row, column]
+    for row in range(rows):
+        for column in range(columns):
+            at = _block_at(row + EDGE, column + EDGE, blocks)
+            if sources[row, column] and kind[at] > 0:
+                minutes[at], origin[at] = 0.0, row * columns + column
+                if used == len(cell):
+                    cell, after = _longer(cell), _longer(after)
+                cell[used], after[used], heads[0] = at, heads[0], used
+                used += 1
+                near += 1
+    per_minute = 1000.0 / 60.0
+    bucket_min = cell_m / (6.0 * factors.max() * per_minute)
+    now = 0
+    while near + far > 0:
+        if far > 0 and (near == 0 or now % RING == 0):
+            node, heads[RING], earliest = heads[RING], -1, _LATEST
+            while node >= 0:  # drop those that came sooner another way
+                following, due = after[node], _due(minutes[cell[node]], bucket_min)
+                if due < now:
+                    after[node], spare = spare, node
+                    far -= 1
+                else:
+                    after[node], heads[RING] = heads[RING], node
+                    earliest = min(earliest, due)
+                node = following
+            if near == 0:
+                now = max(now, earliest)
+            node, heads[RING] = heads[RING], -1
+            while node >= 0:
+                following, due = after[node], _due(minutes[cell[node]], bucket_min)
+                slot = RING if due >= now + RING else due % RING
+                if slot < RING:
+                    far -= 1
+                    near += 1
+                after[node], heads[slot] = heads[slot], node
+                node = following
+        slot = now % RING
+        while heads[slot] >= 0:
+            node = heads[slot]
+            heads[slot], here = after[node], cell[node]
+            after[node], spare = spare, node
+            near -= 1
+            so_far = minutes[here]
+            if _due(so_far, bucket_min) != now:
+                continue
+            inside = here & (BLOCK * BLOCK - 1)
+            row, column = inside >> _SHIFT, inside & _LOW
+            whole = EDGE <= row < BLOCK - EDGE and EDGE <= column < BLOCK - EDGE
+            if not whole:
+                row += ((here >> (2 * _SHIFT)) // blocks) << _SHIFT
+                column += ((here >> (2 * _SHIFT)) % blocks) << _SHIFT
+            for move in range(16):
+                down, across = DOWN[move], ACROSS[move]
+                if whole:
+                    there = here + down * BLOCK + across
+                else:
+                    there = _block_at(row + down, column + across, blocks)
+                if kind[there] == 0 or minutes[there] < so_far:
+                    continue
+                if move >= 4:
+                    d1, a1, d2, a2 = BETWEEN[move, 0], BETWEEN[move, 1], BETWEEN[move, 2], BETWEEN[move, 3]
+                    if whole:
+                        beside, other = here + d1 * BLOCK + a1, here + d2 * BLOCK + a2
+                    else:
+                        beside = _block_at(row + d1, column + a1, blocks)
+                        other = _block_at(row + d2, column + a2, blocks)
+                    if kind[beside] == 0 or kind[other] == 0:
+                        continue
+                run_m = cell_m * (1.0 if move < 4 else (math.sqrt(2.0) if move < 8 else math.sqrt(5.0)))
+                factor = min(factors[kind[here] - 1], factors[kind[there] - 1])
+                slope = (np.float64(height[there]) - np.float64(height[here])) / run_m
+                found = so_far + run_m / (6.0 * math.exp(-3.5 * abs(slope + 0.05)) * factor * per_minute)
+                if found > longest or found > minutes[there]:
+                    continue
+                if found == minutes[there] and origin[there] <= origin[here]:
+                    continue
+                minutes[there], origin[there] = found, origin[here]
+                due = _due(found, bucket_min)
+                put = RING if due >= now + RING else due % RING
+                far += put == RING
+                near += put < RING
+                if spare >= 0:
+                    fresh, spare = spare, after[spare]
+                else:
+                    if used == len(cell):
+                        cell, after = _longer(cell), _longer(after)
+                    fresh = used
+                    used += 1
+                cell[fresh], after[fresh], heads[put] = there, heads[put], fresh
+        now += 1
+    _unblock(minutes, blocks)
+    _unblock(origin, blocks)
+    shape = (deep * BLOCK, blocks * BLOCK)
+    return minutes.reshape(shape), origin.reshape(shape)
+
+
+@njit(cache=True, nogil=True)
+def _longer(array: Any) -> Any:
+    longer = np.empty(2 * len(array), array.dtype)
+    longer[: len(array)] = array
+    return longer
+
+
+@njit(cache=True, nogil=True)
+def _unblock(array: Any, blocks: int) -> None:
+    """Turn blocks into rows, in place: a row of blocks takes the same room either way."""
+    strip = blocks * BLOCK * BLOCK
+    kept = np.empty(strip, array.dtype)
+    for first in range(0, len(array), strip):
+        kept[:] = array[first : first + strip]
+        for row in range(BLOCK):
+            for column in range(blocks * BLOCK):
+                array[first + row * blocks * BLOCK + column] = kept[_block_at(row, column, blocks)]

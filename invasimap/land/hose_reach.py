@@ -16,9 +16,13 @@ from invasimap.land.raster import Mask
 
 TILE_CELLS = 512
 TOO_HIGH = -2
+# a hose passed on to the next cell grows at least so many times the step. Open ground always has a step that gains more
+# (two of the eight gain 1/sqrt(2) in any direction), and nothing farther than the hose over PACE can change an answer
+PACE = 0.7
 _Floats = npt.NDArray[np.float64]
 _Cells = npt.NDArray[np.int32]
-_Box = tuple[slice, slice]
+_Box = tuple[slice, ...]
+_Laid = tuple[_Floats, _Cells, Mask]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -76,7 +80,7 @@ def hose_reach(
     """
     hose = np.full(sources.shape, np.inf, np.float32)
     parking = np.full(sources.shape, -1, np.int32)
-    margin = int(np.ceil(length_m / cell_m / _pace())) + 2
+    margin = int(np.ceil(length_m / cell_m / PACE)) + 2
     whole = _Whole(sources=sources, passable=passable, elevation_m=elevation_m, bounds=(cell_m, length_m, lift_m))
 
     def work(core: _Box) -> None:
@@ -86,12 +90,6 @@ def hose_reach(
         for _ in threads.map(work, _tiles(sources.shape, max(tile_cells, 1))):
             pass
     return HoseReach(hose_m=hose, parking=parking)
-
-
-def _pace() -> float:
-    from invasimap.land.reach_kernel import PACE  # numba takes a second to load
-
-    return PACE
 
 
 def _tiles(shape: tuple[int, ...], side: int) -> Iterator[_Box]:
@@ -110,8 +108,6 @@ class _Whole:
 
     def lay(self, core: _Box, margin: int, hose: npt.NDArray[np.float32], parking: _Cells) -> None:
         """Fill one tile of ``hose`` and ``parking``."""
-        from invasimap.land.reach_kernel import spread
-
         box = tuple(slice(max(side.start - margin, 0), side.stop + margin) for side in core)
         box = self._around(box, int(self.bounds[1] / self.bounds[0]) + 1)
         core = tuple(slice(max(a.start, b.start), min(a.stop, b.stop)) for a, b in zip(core, box, strict=True))
@@ -125,11 +121,11 @@ class _Whole:
             slice(side.start - b.start + 1, side.stop - b.start + 1) for side, b in zip(core, box, strict=True)
         )
         near = np.hypot(*np.ix_(*(_outside(n, side) for n, side in zip(z.shape, inner, strict=True)))) * self.bounds[0]
-        flat = z.ravel(), free.ravel()
 
-        def spread_over(places: Mask, away_m: _Floats, many: bool) -> list[npt.NDArray[np.generic]]:
-            laid = spread(*flat, np.flatnonzero(places), away_m.ravel(), width, self.bounds, many)
-            return [array.reshape(z.shape) for array in laid]
+        def spread_over(places: Mask, away_m: _Floats, many: bool) -> _Laid:
+            flat = z.ravel(), free.ravel(), away_m.ravel()
+            hose, parking, within = _spread(flat, width, np.flatnonzero(places), self.bounds, many)
+            return hose.reshape(z.shape), parking.reshape(z.shape), within.reshape(z.shape)
 
         length, place, within = spread_over(starts & free, near, False)
         missed = np.zeros_like(free)
@@ -153,6 +149,26 @@ class _Whole:
             first, last = (at[0] - hose_cells, at[-1] + hose_cells + 1) if len(at) else (side.start, side.start)
             sides.append(slice(max(first, side.start), min(last, side.stop, self.sources.shape[axis])))
         return tuple(sides)
+
+
+def _spread(
+    grid: tuple[_Floats, Mask, _Floats], width: int, starts: npt.NDArray[np.intp],
+    bounds: tuple[float, float, float], many: bool,
+) -> _Laid:  # fmt: skip
+    """Length, parking place and whether within, of each cell of a tile."""
+    from invasimap.land.reach_kernel import spread  # numba takes a second to load
+
+    size, room = len(grid[0]), 1024 + len(starts) + int(np.count_nonzero(grid[1]))
+    while True:
+        hose, waiting = np.full(size, np.inf), np.full(size, np.inf)
+        parking, waiting_park, seen_from = (np.full(size, -1, np.int32) for _ in range(3))
+        top, waiting_high = np.full(size, -np.inf), np.full(size, -np.inf)
+        within = np.zeros(size, bool)
+        state = hose, parking, within, top, waiting, waiting_high, waiting_park, np.empty(size), seen_from
+        labels = (np.empty(room), np.empty(room), *(np.empty(room, np.int32) for _ in range(4)))
+        if spread(grid, width, starts, state, labels, bounds, many):
+            return hose, parking, within
+        room *= 2
 
 
 def _outside(count: int, side: slice) -> _Floats:

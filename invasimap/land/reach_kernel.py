@@ -1,9 +1,8 @@
 """The compiled heart of ``hose_reach``: shortest hoses over one tile of a grid, in order of length.
 
-Labels are settled in order of length (Dijkstra 1959). Each keeps the last bend of its hose, so that a hose runs straight
-at any angle from there (Theta*: Nash, Daniel, Koenig, Felner 2007). With ``many`` a cell keeps every label whose parking
-place lies higher than those of all shorter ones (Hansen 1980). A label passed on is at least ``PACE`` times the step
-longer than where it came from: open ground always has such a step, and it bounds how far away anything can matter.
+Labels are settled in order of length (Dijkstra 1959). Each keeps the last bend of its hose, so that a hose runs
+straight at any angle from there (Theta*: Nash, Daniel, Koenig, Felner 2007). With ``many`` a cell keeps every label
+whose parking place lies higher than those of all shorter ones (Hansen 1980).
 """
 
 from __future__ import annotations
@@ -14,13 +13,15 @@ from typing import Any
 import numpy as np
 from numba import njit
 
+from invasimap.land.hose_reach import PACE
+
 DOWN = np.array([-1, 0, 0, 1, -1, -1, 1, 1, -2, -2, -1, -1, 1, 1, 2, 2])
 ACROSS = np.array([0, -1, 1, 0, -1, 1, -1, 1, -1, 1, -2, 2, -2, 2, -1, 1])
 SIDE = np.sqrt(DOWN**2 + ACROSS**2)
-PACE = 0.7  # below 1/sqrt(2), what the better of two steps gains in any direction
+_compiled = njit(cache=True, nogil=True, error_model="numpy")
 
 
-@njit(cache=True, nogil=True)
+@_compiled
 def _line_m(z: Any, free: Any, width: int, start: int, down: int, across: int, cell_m: float) -> float:
     """Length along the ground of the straight line to the cell so far off; inf where it touches a closed cell."""
     long, short = abs(down), abs(across)
@@ -61,7 +62,7 @@ def _line_m(z: Any, free: Any, width: int, start: int, down: int, across: int, c
     return total if risen else level
 
 
-@njit(cache=True, nogil=True)
+@_compiled
 def _first(value: Any, cell: Any, high: Any, park: Any, a: int, b: int) -> bool:
     """Whether label a is settled before b: shorter, and of equals at one cell from the higher parking place."""
     if value[a] != value[b]:
@@ -73,7 +74,7 @@ def _first(value: Any, cell: Any, high: Any, park: Any, a: int, b: int) -> bool:
     return park[a] < park[b]
 
 
-@njit(cache=True, nogil=True)
+@_compiled
 def _rise(heap: Any, count: int, label: int, value: Any, cell: Any, high: Any, park: Any) -> None:
     at = count
     while at > 0:
@@ -85,7 +86,7 @@ def _rise(heap: Any, count: int, label: int, value: Any, cell: Any, high: Any, p
     heap[at] = label
 
 
-@njit(cache=True, nogil=True)
+@_compiled
 def _sink(heap: Any, count: int, value: Any, cell: Any, high: Any, park: Any) -> None:
     """Close the gap at the top with the last of ``count`` labels."""
     label = heap[count]
@@ -103,40 +104,27 @@ def _sink(heap: Any, count: int, value: Any, cell: Any, high: Any, park: Any) ->
     heap[at] = label
 
 
-@njit(cache=True, nogil=True)
-def _grown(array: Any) -> Any:
-    longer = np.empty(2 * len(array), array.dtype)
-    longer[: len(array)] = array
-    return longer
+@_compiled
+def spread(grid: Any, width: int, starts: Any, state: Any, labels: Any, bounds: Any, many: bool) -> bool:
+    """Fill ``state`` with the shortest hoses over a tile whose outermost cells are closed; False where room runs out.
 
-
-@njit(cache=True, nogil=True)
-def spread(
-    z: Any, free: Any, starts: Any, away_m: Any, width: int, bounds: tuple[float, float, float], many: bool
-) -> tuple[Any, Any, Any]:
-    """Shortest hoses over a tile whose outermost cells are closed, all arrays flat.
-
-    ``bounds``: cell size, longest hose, highest lift. Labels that cannot come to a cell with ``away_m`` 0 within the
-    hose are dropped. Gives, by cell, the length of the shortest hose that lifts no more (inf), its parking place (-1),
-    and whether any hose is long enough.
+    Arrays are flat. ``grid``: elevation, open cells, how far each is from those asked for; ``bounds``: cell size,
+    longest hose, highest lift. Labels that cannot come to a cell asked for within the hose are dropped. ``state``
+    begins with what is asked: the length of the shortest hose that lifts no more (inf), its parking place (-1), and
+    whether any hose is long enough.
     """
+    z, free, away_m = grid
+    hose, parking, within, top, wait_value, wait_high, wait_park, seen_m, seen_from = state
+    value, high, cell, bend, park, heap = labels
     cell_m, longest, lift = bounds
-    size = len(z)
-    hose, parking, within = np.full(size, np.inf), np.full(size, -1, np.int32), np.zeros(size, np.bool_)
-    top = np.full(size, -np.inf)  # highest parking place settled at each cell
-    wait_value, wait_high, wait_park = np.full(size, np.inf), np.full(size, -np.inf), np.full(size, -1, np.int32)
-    seen_from, seen_m = np.full(size, -1, np.int32), np.empty(size)  # the last line looked along to each cell
-    room = 1024 + 2 * len(starts)
-    value, high = np.empty(room), np.empty(room)
-    cell, bend, park = np.empty(room, np.int32), np.empty(room, np.int32), np.empty(room, np.int32)
-    heap = np.empty(room, np.int32)
-    labels, count = 0, 0
+    size, room = len(z), len(value)
+    used, count = 0, 0
     for start in starts:
-        if free[start] and PACE * (away_m[start] - cell_m) <= longest:
-            value[labels], high[labels] = 0.0, z[start]
-            cell[labels], bend[labels], park[labels] = start, labels, start
-            _rise(heap, count, labels, value, cell, high, park)
-            labels += 1
+        if PACE * (away_m[start] - cell_m) <= longest:
+            value[used], high[used] = 0.0, z[start]
+            cell[used], bend[used], park[used] = start, used, start
+            _rise(heap, count, used, value, cell, high, park)
+            used += 1
             count += 1
     while count > 0:
         label = heap[0]
@@ -191,16 +179,15 @@ def spread(
                             found, via = max(least, straight), before
             if (settled and found > wait_value[there]) or found + onward > longest:
                 continue
-            if settled and found == wait_value[there]:
-                if height < wait_high[there] or (height == wait_high[there] and place >= wait_park[there]):
-                    continue
+            higher = height > wait_high[there] or (height == wait_high[there] and place < wait_park[there])
+            if settled and found == wait_value[there] and not higher:
+                continue
             wait_value[there], wait_high[there], wait_park[there] = found, height, place
-            if labels == len(value):
-                value, high, cell = _grown(value), _grown(high), _grown(cell)
-                bend, park, heap = _grown(bend), _grown(park), _grown(heap)
-            value[labels], high[labels] = found, height
-            cell[labels], bend[labels], park[labels] = there, via, place
-            _rise(heap, count, labels, value, cell, high, park)
-            labels += 1
+            if used == room:
+                return False
+            value[used], high[used] = found, height
+            cell[used], bend[used], park[used] = there, via, place
+            _rise(heap, count, used, value, cell, high, park)
+            used += 1
             count += 1
-    return hose, parking, within
+    return True

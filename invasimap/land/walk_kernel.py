@@ -1,7 +1,7 @@
 """The compiled heart of ``walk_minutes``: quickest walks over a grid stored in square blocks, by a bucket queue.
 
-Places are taken in order of time (Dijkstra 1959) from buckets as wide as the quickest step (Dial 1969), so that no order
-within a bucket matters. Blocks keep neighbours near in memory (Morton 1966).
+Places are taken in order of time (Dijkstra 1959) from buckets as wide as the quickest step (Dial 1969), so that order
+within a bucket does not matter. Blocks keep neighbours near in memory (Morton 1966).
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ EDGE = 2  # cells of margin on every side, never walked
 RING = 4096  # buckets kept at hand; what comes later waits
 _SHIFT, _LOW = 5, 31
 _LATEST = 2**62
+_compiled = njit(cache=True, nogil=True, error_model="numpy")
 # each step: rows and columns, then the two cells it passes between
 STEPS = np.array(
     [(0, b, 0, 0, 0, 0) for b in (1, -1)]
@@ -28,51 +29,52 @@ STEPS = np.array(
 DOWN, ACROSS, BETWEEN = STEPS[:, 0].copy(), STEPS[:, 1].copy(), STEPS[:, 2:].copy()
 
 
-@njit(cache=True, nogil=True)
+def padded(shape: tuple[int, int]) -> tuple[int, int]:
+    """Rows and columns with the margin, up to whole blocks."""
+    rows, columns = (-(-(side + 2 * EDGE) // BLOCK) * BLOCK for side in shape)
+    return rows, columns
+
+
+@_compiled
 def _block_at(row: int, column: int, blocks: int) -> int:
     within = ((row & _LOW) << _SHIFT) | (column & _LOW)
     return (((row >> _SHIFT) * blocks + (column >> _SHIFT)) << (2 * _SHIFT)) | within
 
 
-@njit(cache=True, nogil=True)
+@_compiled
 def _due(minutes: float, bucket_min: float) -> int:
     """The bucket of a time, however absurd the cliff that it takes to climb."""
     return int(min(minutes / bucket_min, 4.0e18))
 
 
-@njit(cache=True, nogil=True)
-def walk(z: Any, ground: Any, sources: Any, factors: Any, cell_m: float, longest: float) -> tuple[Any, Any]:
-    """Minutes (inf) and source (flat number, -1) of each cell, padded by ``EDGE`` and up to whole blocks.
+@_compiled
+def walk(z: Any, ground: Any, sources: Any, factors: Any, state: Any, limits: Any) -> None:
+    """Fill ``state`` by walks from the sources: minutes (inf), source (flat number, -1), elevation and kind of ground.
 
-    ``ground`` is 0 where nobody walks, else the place in ``factors``, counted from 1.
+    These are flat, padded by ``EDGE`` and up to whole blocks (see ``padded``); the last is a ring of ``RING + 1`` (-1).
+    The first two come back in rows. ``ground`` is 0 where nobody walks, else the place in ``factors``, counted from 1.
+    ``limits``: cell size, longest walk, minutes of the quickest step.
     """
     rows, columns = z.shape
-    deep, blocks = (rows + 2 * EDGE + _LOW) >> _SHIFT, (columns + 2 * EDGE + _LOW) >> _SHIFT
-    size = deep * blocks * BLOCK * BLOCK
-    height, kind = np.zeros(size, z.dtype), np.zeros(size, np.uint8)
-    minutes, origin = np.full(size, np.inf), np.full(size, -1, np.int32)
-    room = 1024
-    cell, after = np.empty(room, np.int32), np.empty(room, np.int32)
-    heads = np.full(RING + 1, -1, np.int32)  # the last holds what comes later than the ring
+    minutes, origin, height, kind, heads = state
+    cell_m, longest, bucket_min = limits
+    blocks = (columns + 2 * EDGE + _LOW) >> _SHIFT
+    cell, after = np.empty(1024, np.int32), np.empty(1024, np.int32)
     used, spare, near, far = 0, -1, 0, 0  # how many wait in the ring and beyond it
+    per_minute = 1000.0 / 60.0
+    now = 0
     for row in range(rows):
         for column in range(columns):
             at = _block_at(row + EDGE, column + EDGE, blocks)
             if ground[row, column] > 0 and not math.isnan(z[row, column]):
                 height[at], kind[at] = z[row, column], ground[row, column]
-    for row in range(rows):
-        for column in range(columns):
-            at = _block_at(row + EDGE, column + EDGE, blocks)
-            if sources[row, column] and kind[at] > 0:
-                minutes[at], origin[at] = 0.0, row * columns + column
-                if used == len(cell):
-                    cell, after = _longer(cell), _longer(after)
-                cell[used], after[used], heads[0] = at, heads[0], used
-                used += 1
-                near += 1
-    per_minute = 1000.0 / 60.0
-    bucket_min = cell_m / (6.0 * factors.max() * per_minute)
-    now = 0
+                if sources[row, column]:
+                    minutes[at], origin[at] = 0.0, row * columns + column
+                    if used == len(cell):
+                        cell, after = _longer(cell), _longer(after)
+                    cell[used], after[used], heads[0] = at, heads[0], used
+                    used += 1
+                    near += 1
     while near + far > 0:
         if far > 0 and (near == 0 or now % RING == 0):
             node, heads[RING], earliest = heads[RING], -1, _LATEST
@@ -113,9 +115,8 @@ def walk(z: Any, ground: Any, sources: Any, factors: Any, cell_m: float, longest
                 column += ((here >> (2 * _SHIFT)) % blocks) << _SHIFT
             for move in range(16):
                 down, across = DOWN[move], ACROSS[move]
-                if whole:
-                    there = here + down * BLOCK + across
-                else:
+                there = here + down * BLOCK + across
+                if not whole:
                     there = _block_at(row + down, column + across, blocks)
                 if kind[there] == 0 or minutes[there] < so_far:
                     continue
@@ -152,24 +153,24 @@ def walk(z: Any, ground: Any, sources: Any, factors: Any, cell_m: float, longest
         now += 1
     _unblock(minutes, blocks)
     _unblock(origin, blocks)
-    shape = (deep * BLOCK, blocks * BLOCK)
-    return minutes.reshape(shape), origin.reshape(shape)
 
 
-@njit(cache=True, nogil=True)
+@_compiled
 def _longer(array: Any) -> Any:
     longer = np.empty(2 * len(array), array.dtype)
-    longer[: len(array)] = array
+    for at in range(len(array)):
+        longer[at] = array[at]
     return longer
 
 
-@njit(cache=True, nogil=True)
+@_compiled
 def _unblock(array: Any, blocks: int) -> None:
     """Turn blocks into rows, in place: a row of blocks takes the same room either way."""
     strip = blocks * BLOCK * BLOCK
     kept = np.empty(strip, array.dtype)
     for first in range(0, len(array), strip):
-        kept[:] = array[first : first + strip]
+        for at in range(strip):
+            kept[at] = array[first + at]
         for row in range(BLOCK):
             for column in range(blocks * BLOCK):
                 array[first + row * blocks * BLOCK + column] = kept[_block_at(row, column, blocks)]

@@ -54,14 +54,21 @@ def walk_minutes(
 ) -> Walk:
     """Minutes of the quickest walk to each cell from any source, up to ``max_min`` (``walk_min`` for each step).
 
-    ``ground`` is 0 where nobody walks, else which of ``factors`` holds, counted from 1; a step between two kinds goes by
-    the slower. Steps lead to sixteen neighbours, never through or past the corner of ground that is not walked or whose
-    elevation is not known (NaN). That keeps a walk within 2.8 % of the straight line, always on the long side. Sources
-    count where they can be walked; of sources equally near the first is given.
+    ``ground`` is 0 where nobody walks, else which of ``factors`` holds, counted from 1; a step between two kinds goes
+    by the slower. Steps lead to sixteen neighbours, never through or past the corner of ground that is not walked or
+    whose elevation is not known (NaN). That keeps a walk within 2.8 % of the straight line, always on the long side.
+    Sources count where they can be walked; of sources equally near the first is given.
     """
-    from invasimap.land.walk_kernel import EDGE, walk  # numba takes a second to load
+    from invasimap.land.walk_kernel import EDGE, RING, padded, walk  # numba takes a second to load
 
-    found = walk(elevation_m, ground, sources, np.asarray(factors, float), float(cell_m), float(max_min))
     rows, columns = sources.shape
-    minutes, source = (padded[EDGE : EDGE + rows, EDGE : EDGE + columns] for padded in found)
-    return Walk(minutes=minutes, source=source)
+    shape = padded((rows, columns))
+    size = shape[0] * shape[1]
+    minutes, source = np.full(size, np.inf), np.full(size, -1, np.int32)
+    height, kind = np.empty(size, elevation_m.dtype), np.zeros(size, np.uint8)
+    state = minutes, source, height, kind, np.full(RING + 1, -1, np.int32)
+    quickest_min = float(walk_min(cell_m, rise_m=-0.05 * cell_m, factor=max(factors)))
+    limits = float(cell_m), float(max_min), quickest_min
+    walk(elevation_m, ground, sources, np.asarray(factors, float), state, limits)
+    inner = slice(EDGE, EDGE + rows), slice(EDGE, EDGE + columns)
+    return Walk(minutes=minutes.reshape(shape)[inner], source=source.reshape(shape)[inner])

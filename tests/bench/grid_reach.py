@@ -23,7 +23,7 @@ LARGEST = {"MCP_Geometric": 110, "scipy hose": 20, "scipy walk 8": 20, "scipy wa
 
 def country(millions: float):
     """Elevation, passable ground and tracks of a made-up country, the same at each size for one seed."""
-    side = int(round(np.sqrt(millions * 1e6)))
+    side = round(float(np.sqrt(millions * 1e6)))
     rng = np.random.default_rng(4)
 
     def hills(coarse: int):
@@ -73,7 +73,7 @@ def _mcp(_elevation, passable, tracks):
     from skimage.graph import MCP_Geometric
 
     costs = np.where(passable, 1.0, -1.0)
-    costs, _ = MCP_Geometric(costs).find_costs(np.argwhere(tracks), max_cumulative_cost=HOSE_M / CELL_M)
+    costs, _ = MCP_Geometric(costs).find_costs(np.argwhere(tracks))
     return int((costs <= HOSE_M / CELL_M).sum())
 
 

@@ -17,6 +17,8 @@ EDGE = 2  # cells of margin on every side, never walked
 RING = 4096  # buckets kept at hand; what comes later waits
 _SHIFT, _LOW = 5, 31
 _LATEST = 2**62
+_KIND = np.uint8(127)
+_DONE = np.uint8(128)  # set in a kind of ground: nothing has changed here since its neighbours were looked at
 _compiled = njit(cache=True, nogil=True, error_model="numpy")
 # each step: rows and columns, then the two cells it passes between
 STEPS = np.array(
@@ -49,11 +51,11 @@ def _due(minutes: float, bucket_min: float) -> int:
 
 @_compiled
 def walk(z: Any, ground: Any, sources: Any, factors: Any, state: Any, limits: Any) -> None:
-    """Fill ``state`` by walks from the sources: minutes (inf), source (flat number, -1), elevation and kind of ground.
+    """Fill ``state`` by walks from the sources: minutes (-1), source (flat number, -1), elevation, kind of ground (0).
 
     These are flat, padded by ``EDGE`` and up to whole blocks (see ``padded``); the last is a ring of ``RING + 1`` (-1).
-    The first two come back in rows. ``ground`` is 0 where nobody walks, else the place in ``factors``, counted from 1.
-    ``limits``: cell size, longest walk, minutes of the quickest step.
+    The first two come back in rows, with inf minutes where nobody gets. ``ground`` is 0 where nobody walks, else the
+    place in ``factors``, counted from 1 to 127. ``limits``: cell size, longest walk, minutes of the quickest step.
     """
     rows, columns = z.shape
     minutes, origin, height, kind, heads = state
@@ -67,7 +69,7 @@ def walk(z: Any, ground: Any, sources: Any, factors: Any, state: Any, limits: An
         for column in range(columns):
             at = _block_at(row + EDGE, column + EDGE, blocks)
             if ground[row, column] > 0 and not math.isnan(z[row, column]):
-                height[at], kind[at] = z[row, column], ground[row, column]
+                height[at], kind[at], minutes[at] = z[row, column], ground[row, column], np.inf
                 if sources[row, column]:
                     minutes[at], origin[at] = 0.0, row * columns + column
                     if used == len(cell):
@@ -105,8 +107,10 @@ def walk(z: Any, ground: Any, sources: Any, factors: Any, state: Any, limits: An
             after[node], spare = spare, node
             near -= 1
             so_far = minutes[here]
-            if _due(so_far, bucket_min) != now:
+            if _due(so_far, bucket_min) != now or kind[here] & _DONE:
                 continue
+            from_m, pace = np.float64(height[here]), factors[kind[here] - 1]
+            kind[here] |= _DONE
             inside = here & (BLOCK * BLOCK - 1)
             row, column = inside >> _SHIFT, inside & _LOW
             whole = EDGE <= row < BLOCK - EDGE and EDGE <= column < BLOCK - EDGE
@@ -118,7 +122,9 @@ def walk(z: Any, ground: Any, sources: Any, factors: Any, state: Any, limits: An
                 there = here + down * BLOCK + across
                 if not whole:
                     there = _block_at(row + down, column + across, blocks)
-                if kind[there] == 0 or minutes[there] < so_far:
+                before = minutes[there]  # negative where closed
+                run_m = cell_m * (1.0 if move < 4 else (math.sqrt(2.0) if move < 8 else math.sqrt(5.0)))
+                if before < so_far or before < so_far + 0.999 * bucket_min * run_m / cell_m:
                     continue
                 if move >= 4:
                     d1, a1, d2, a2 = BETWEEN[move, 0], BETWEEN[move, 1], BETWEEN[move, 2], BETWEEN[move, 3]
@@ -127,17 +133,17 @@ def walk(z: Any, ground: Any, sources: Any, factors: Any, state: Any, limits: An
                     else:
                         beside = _block_at(row + d1, column + a1, blocks)
                         other = _block_at(row + d2, column + a2, blocks)
-                    if kind[beside] == 0 or kind[other] == 0:
+                    if minutes[beside] < 0 or minutes[other] < 0:
                         continue
-                run_m = cell_m * (1.0 if move < 4 else (math.sqrt(2.0) if move < 8 else math.sqrt(5.0)))
-                factor = min(factors[kind[here] - 1], factors[kind[there] - 1])
-                slope = (np.float64(height[there]) - np.float64(height[here])) / run_m
+                factor = min(pace, factors[(kind[there] & _KIND) - 1])
+                slope = (np.float64(height[there]) - from_m) / run_m
                 found = so_far + run_m / (6.0 * math.exp(-3.5 * abs(slope + 0.05)) * factor * per_minute)
-                if found > longest or found > minutes[there]:
+                if found > longest or found > before:
                     continue
-                if found == minutes[there] and origin[there] <= origin[here]:
+                if found == before and origin[there] <= origin[here]:
                     continue
                 minutes[there], origin[there] = found, origin[here]
+                kind[there] &= _KIND
                 due = _due(found, bucket_min)
                 put = RING if due >= now + RING else due % RING
                 far += put == RING
@@ -151,6 +157,9 @@ def walk(z: Any, ground: Any, sources: Any, factors: Any, state: Any, limits: An
                     used += 1
                 cell[fresh], after[fresh], heads[put] = there, heads[put], fresh
         now += 1
+    for at in range(len(minutes)):
+        if minutes[at] < 0:
+            minutes[at] = np.inf
     _unblock(minutes, blocks)
     _unblock(origin, blocks)
 

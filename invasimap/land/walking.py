@@ -35,6 +35,9 @@ def walk_min(distance_m: Any, *, rise_m: Any, factor: Any) -> Any:
     return distance_m / speed_m_per_min
 
 
+MOST_KINDS = 127
+
+
 @dataclass(frozen=True, kw_only=True)
 class Walk:
     """Minutes to each cell from the nearest source (inf where none), and that source's flat number (-1)."""
@@ -54,17 +57,19 @@ def walk_minutes(
 ) -> Walk:
     """Minutes of the quickest walk to each cell from any source, up to ``max_min`` (``walk_min`` for each step).
 
-    ``ground`` is 0 where nobody walks, else which of ``factors`` holds, counted from 1; a step between two kinds goes
-    by the slower. Steps lead to sixteen neighbours, never through or past the corner of ground that is not walked or
+    ``ground`` is 0 where nobody walks, else which of ``factors`` (at most 127) holds, counted from 1; a step between
+    two kinds goes by the slower. Steps lead to sixteen neighbours, never through or past the corner of ground that is not walked or
     whose elevation is not known (NaN). That keeps a walk within 2.8 % of the straight line, always on the long side.
     Sources count where they can be walked; of sources equally near the first is given.
     """
     from invasimap.land.walk_kernel import EDGE, RING, padded, walk  # numba takes a second to load
 
+    if len(factors) > MOST_KINDS:
+        raise ValueError(f"{len(factors)} factors; {MOST_KINDS} is the most")
     rows, columns = sources.shape
     shape = padded((rows, columns))
     size = shape[0] * shape[1]
-    minutes, source = np.full(size, np.inf), np.full(size, -1, np.int32)
+    minutes, source = np.full(size, -1.0), np.full(size, -1, np.int32)
     height, kind = np.empty(size, elevation_m.dtype), np.zeros(size, np.uint8)
     state = minutes, source, height, kind, np.full(RING + 1, -1, np.int32)
     quickest_min = float(walk_min(cell_m, rise_m=-0.05 * cell_m, factor=max(factors)))

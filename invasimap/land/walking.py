@@ -58,9 +58,9 @@ def walk_minutes(
     """Minutes of the quickest walk to each cell from any source, up to ``max_min`` (``walk_min`` for each step).
 
     ``ground`` is 0 where nobody walks, else which of ``factors`` (at most 127) holds, counted from 1; a step between
-    two kinds goes by the slower. Steps lead to sixteen neighbours, never through or past the corner of ground that is not walked or
-    whose elevation is not known (NaN). That keeps a walk within 2.8 % of the straight line, always on the long side.
-    Sources count where they can be walked; of sources equally near the first is given.
+    two kinds goes by the slower. Steps lead to sixteen neighbours, never through or past the corner of ground that is
+    not walked or whose elevation is not known (NaN). That keeps a walk within 2.8 % of the straight line, always on the
+    long side. Sources count where they can be walked; of sources equally near the first is given.
     """
     from invasimap.land.walk_kernel import EDGE, RING, padded, walk  # numba takes a second to load
 

@@ -1,7 +1,8 @@
 """The compiled heart of ``walk_minutes``: quickest walks over a grid stored in square blocks, by a bucket queue.
 
-Places are taken in order of time (Dijkstra 1959) from buckets as wide as the quickest step (Dial 1969), so that order
-within a bucket does not matter. Blocks keep neighbours near in memory (Morton 1966).
+Places are taken in order of time (Dijkstra 1959) from buckets as wide as the quickest step (Dial 1969). Within a window
+of some buckets one parcel of blocks is worked after another, and again where a neighbour brings something sooner (Meyer
+and Sanders 2003), so that what is worked on stays near in memory. The least time of each cell comes out all the same.
 """
 
 from __future__ import annotations
@@ -14,7 +15,10 @@ from numba import njit
 
 BLOCK = 32
 EDGE = 2  # cells of margin on every side, never walked
-RING = 4096  # buckets kept at hand; what comes later waits
+RING = 1024  # windows of time kept at hand; what comes later waits
+SPAN = 32  # buckets in a window
+PARCEL = 4  # blocks along each side of a parcel
+HEADS = RING + 1 + SPAN  # windows, what comes later, and the buckets of the window at hand
 _SHIFT, _LOW = 5, 31
 _LATEST = 2**62
 _KIND = np.uint8(127)
@@ -29,6 +33,11 @@ STEPS = np.array(
     + [(2 * a, b, a, 0, a, b) for a in (1, -1) for b in (1, -1)]
 )
 DOWN, ACROSS, BETWEEN = STEPS[:, 0].copy(), STEPS[:, 1].copy(), STEPS[:, 2:].copy()
+
+
+def parcel_count(shape: tuple[int, int]) -> int:
+    """How many parcels cover a padded grid."""
+    return -(-shape[0] // (BLOCK * PARCEL)) * -(-shape[1] // (BLOCK * PARCEL))
 
 
 def padded(shape: tuple[int, int]) -> tuple[int, int]:
@@ -53,18 +62,23 @@ def _due(minutes: float, bucket_min: float) -> int:
 def walk(z: Any, ground: Any, sources: Any, factors: Any, state: Any, limits: Any) -> None:
     """Fill ``state`` by walks from the sources: minutes (-1), source (flat number, -1), elevation, kind of ground (0).
 
-    These are flat, padded by ``EDGE`` and up to whole blocks (see ``padded``); the last is a ring of ``RING + 1`` (-1).
-    The first two come back in rows, with inf minutes where nobody gets. ``ground`` is 0 where nobody walks, else the
-    place in ``factors``, counted from 1 to 127. ``limits``: cell size, longest walk, minutes of the quickest step.
+    These are flat, padded by ``EDGE`` and up to whole blocks (see ``padded``); two heads of lists (-1) follow: ``HEADS``
+    of them, and one for each parcel. Minutes and source come back in rows, with inf minutes where nobody gets.
+    ``ground`` is 0 where nobody walks, else the place in ``factors``, counted from 1 to 127. ``limits``: cell size,
+    longest walk, minutes of the quickest step.
     """
     rows, columns = z.shape
-    minutes, origin, height, kind, heads = state
+    minutes, origin, height, kind, heads, by_parcel = state
     cell_m, longest, bucket_min = limits
     blocks = (columns + 2 * EDGE + _LOW) >> _SHIFT
     cell, after = np.empty(1024, np.int32), np.empty(1024, np.int32)
     used, spare, near, far = 0, -1, 0, 0  # how many wait in the ring and beyond it
     per_minute = 1000.0 / 60.0
     now = 0
+    parcels, turn = np.empty(len(minutes) >> (2 * _SHIFT), np.int32), np.empty(len(by_parcel), np.int32)
+    wide, first, turns, home = -(-blocks // PARCEL), 0, 0, -1
+    for block in range(len(parcels)):
+        parcels[block] = block // blocks // PARCEL * wide + block % blocks // PARCEL
     for row in range(rows):
         for column in range(columns):
             at = _block_at(row + EDGE, column + EDGE, blocks)
@@ -81,7 +95,7 @@ def walk(z: Any, ground: Any, sources: Any, factors: Any, state: Any, limits: An
         if far > 0 and (near == 0 or now % RING == 0):
             node, heads[RING], earliest = heads[RING], -1, _LATEST
             while node >= 0:  # drop those that came sooner another way
-                following, due = after[node], _due(minutes[cell[node]], bucket_min)
+                following, due = after[node], _due(minutes[cell[node]], bucket_min) // SPAN
                 if due < now:
                     after[node], spare = spare, node
                     far -= 1
@@ -93,21 +107,44 @@ def walk(z: Any, ground: Any, sources: Any, factors: Any, state: Any, limits: An
                 now = max(now, earliest)
             node, heads[RING] = heads[RING], -1
             while node >= 0:
-                following, due = after[node], _due(minutes[cell[node]], bucket_min)
+                following, due = after[node], _due(minutes[cell[node]], bucket_min) // SPAN
                 slot = RING if due >= now + RING else due % RING
                 if slot < RING:
                     far -= 1
                     near += 1
                 after[node], heads[slot] = heads[slot], node
                 node = following
-        slot = now % RING
-        while heads[slot] >= 0:
-            node = heads[slot]
-            heads[slot], here = after[node], cell[node]
+        node, heads[now % RING] = heads[now % RING], -1
+        while node >= 0:  # what is due goes to its parcel
+            following, parcel = after[node], parcels[cell[node] >> (2 * _SHIFT)]
+            if by_parcel[parcel] < 0:
+                turn[(first + turns) % len(turn)] = parcel
+                turns += 1
+            after[node], by_parcel[parcel] = by_parcel[parcel], node
+            node = following
+        node, bucket = -1, SPAN
+        while turns > 0 or bucket < SPAN:
+            if bucket == SPAN:
+                home, bucket = turn[first], 0
+                first, turns = (first + 1) % len(turn), turns - 1
+                node, by_parcel[home] = by_parcel[home], -1
+                while node >= 0:
+                    following, due = after[node], _due(minutes[cell[node]], bucket_min) - now * SPAN
+                    if due < 0 or due >= SPAN:
+                        after[node], spare = spare, node
+                        near -= 1
+                    else:
+                        after[node], heads[RING + 1 + due] = heads[RING + 1 + due], node
+                    node = following
+            node = heads[RING + 1 + bucket]
+            if node < 0:
+                bucket += 1
+                continue
+            heads[RING + 1 + bucket], here = after[node], cell[node]
             after[node], spare = spare, node
             near -= 1
             so_far = minutes[here]
-            if _due(so_far, bucket_min) != now or kind[here] & _DONE:
+            if _due(so_far, bucket_min) != now * SPAN + bucket or kind[here] & _DONE:
                 continue
             from_m, pace = np.float64(height[here]), factors[kind[here] - 1]
             kind[here] |= _DONE
@@ -145,9 +182,9 @@ def walk(z: Any, ground: Any, sources: Any, factors: Any, state: Any, limits: An
                 minutes[there], origin[there] = found, origin[here]
                 kind[there] &= _KIND
                 due = _due(found, bucket_min)
-                put = RING if due >= now + RING else due % RING
-                far += put == RING
-                near += put < RING
+                window, parcel = due // SPAN, parcels[there >> (2 * _SHIFT)]
+                far += window >= now + RING
+                near += window < now + RING
                 if spare >= 0:
                     fresh, spare = spare, after[spare]
                 else:
@@ -155,7 +192,17 @@ def walk(z: Any, ground: Any, sources: Any, factors: Any, state: Any, limits: An
                         cell, after = _longer(cell), _longer(after)
                     fresh = used
                     used += 1
-                cell[fresh], after[fresh], heads[put] = there, heads[put], fresh
+                cell[fresh] = there
+                if window == now and parcel != home:
+                    if by_parcel[parcel] < 0:
+                        turn[(first + turns) % len(turn)] = parcel
+                        turns += 1
+                    after[fresh], by_parcel[parcel] = by_parcel[parcel], fresh
+                    continue
+                put = RING if window >= now + RING else window % RING
+                if window == now:
+                    put = RING + 1 + due - now * SPAN
+                after[fresh], heads[put] = heads[put], fresh
         now += 1
     for at in range(len(minutes)):
         if minutes[at] < 0:

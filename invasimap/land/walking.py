@@ -62,7 +62,7 @@ def walk_minutes(
     not walked or whose elevation is not known (NaN). That keeps a walk within 2.8 % of the straight line, always on the
     long side. Sources count where they can be walked; of sources equally near the first is given.
     """
-    from invasimap.land.walk_kernel import EDGE, RING, padded, walk  # numba takes a second to load
+    from invasimap.land.walk_kernel import EDGE, HEADS, padded, parcel_count, walk  # numba takes a second to load
 
     if len(factors) > MOST_KINDS:
         raise ValueError(f"{len(factors)} factors; {MOST_KINDS} is the most")
@@ -71,7 +71,8 @@ def walk_minutes(
     size = shape[0] * shape[1]
     minutes, source = np.full(size, -1.0), np.full(size, -1, np.int32)
     height, kind = np.empty(size, elevation_m.dtype), np.zeros(size, np.uint8)
-    state = minutes, source, height, kind, np.full(RING + 1, -1, np.int32)
+    heads = (np.full(count, -1, np.int32) for count in (HEADS, parcel_count(shape)))
+    state = minutes, source, height, kind, *heads
     quickest_min = float(walk_min(cell_m, rise_m=-0.05 * cell_m, factor=max(factors)))
     limits = float(cell_m), float(max_min), quickest_min
     walk(elevation_m, ground, sources, np.asarray(factors, float), state, limits)

@@ -72,14 +72,15 @@ def test_as_scipy_finds_over_the_same_steps(seed, shut, rough):
         assert (found.source == source).all()
 
 
-def test_over_more_than_one_block_of_the_store():
+@pytest.mark.parametrize("shape", [(50, 40), (6, 290), (290, 6)])
+def test_over_more_than_one_block_and_parcel_of_the_store(shape):
     rng = np.random.default_rng(5)
-    z, ground = rng.random((50, 40)) * 2, np.where(rng.random((50, 40)) < 0.3, 0, 1)
+    z, ground = rng.random(shape) * 2, np.where(rng.random(shape) < 0.15, 0, 1)
     given_values = {"z": z, "ground": ground, "cell": 3.0, "factors": (0.42,)}
-    sources = [(2, 3), (45, 38)]
-    found = walks(sources, shape=(50, 40), **given_values)
+    sources = [(2, 3), (shape[0] - 2, shape[1] - 2)]
+    found = walks(sources, shape=shape, **given_values)
     minutes, source = by_scipy(sources, **given_values)
-    assert np.isfinite(minutes).sum() > 1000
+    assert np.isfinite(minutes).mean() > 0.7
     assert found.minutes == pytest.approx(minutes, rel=1e-12) and (found.source == source).all()
 
 

@@ -62,7 +62,7 @@ def _due(minutes: float, bucket_min: float) -> int:
 def walk(z: Any, ground: Any, sources: Any, factors: Any, state: Any, limits: Any) -> None:
     """Fill ``state`` by walks from the sources: minutes (-1), source (its number, -1), elevation, kind of ground (0).
 
-    These are flat, padded by ``EDGE`` and up to whole blocks (see ``padded``). Two arrays of heads of lists (-1) follow:
+    These are flat, padded by ``EDGE`` and up to whole blocks (see ``padded``). Two sets of heads of lists (-1) follow:
     ``HEADS``, and one for each parcel. Minutes and source come back in rows, with inf minutes where nobody gets.
     ``ground`` is 0 where nobody walks, else the place in ``factors``, counted from 1 to 127. ``limits``: cell size,
     longest walk, minutes of the quickest step.

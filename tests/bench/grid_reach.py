@@ -64,7 +64,7 @@ def _hose(lift_m=np.inf):
         from invasimap.land.hose_reach import hose_reach
 
         given = {"passable": passable, "elevation_m": elevation, "cell_m": CELL_M, "length_m": HOSE_M, "lift_m": lift_m}
-        return int((hose_reach(tracks, **given).parking >= 0).sum())
+        return sum(int((row >= 0).sum()) for row in hose_reach(tracks, **given).parking)
 
     return route
 
@@ -143,7 +143,9 @@ def _walk(elevation, passable, tracks):
     from invasimap.land.walking import walk_minutes
 
     given = {"elevation_m": elevation, "cell_m": CELL_M, "factors": (0.42,)}
-    return int(np.isfinite(walk_minutes(tracks, ground=passable.astype(np.uint8), **given).minutes).sum())
+    return sum(
+        int(np.isfinite(row).sum()) for row in walk_minutes(tracks, ground=passable.view(np.uint8), **given).minutes
+    )
 
 
 ROUTES = {

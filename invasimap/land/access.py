@@ -15,17 +15,19 @@ from invasimap.core.geometry import Geometries
 from invasimap.core.settings import AtvSection, FootSection, TractorSection
 from invasimap.land.ground import Ground
 from invasimap.land.hose import highest_lift_m
-from invasimap.land.paths import Floats, Ints, Reach, least_cost
+from invasimap.land.hose_reach import hose_reach
 from invasimap.land.raster import Mask, covered, grid_polygons, touched
 from invasimap.land.terrain import Terrain
-from invasimap.land.walking import walk_min
+from invasimap.land.walking import walk_minutes
 
 CLASSES = ("out_of_reach", "foot", "atv_hose", "tractor")  # by code, least capable first
 LIMITS = (
     "", "slope", "side_slope", "wet", "barrier", "clearance", "not_connected", "hose_length", "lift", "walk", "unknown",
 )  # fmt: skip
 _LIMIT = {name: code for code, name in enumerate(LIMITS)}
+_OFF_WAY, _ON_WAY = 1, 2  # kinds of ground to walk on
 Codes = npt.NDArray[np.int16]
+Floats = npt.NDArray[np.floating]
 ENTRY_SNAP_M = 30.0  # an entry this near to a way is on it
 GAP_M = 25.0  # stands nearer than twice this belong to one tract, whatever lies between them
 
@@ -156,37 +158,27 @@ def _hose(ground: Ground, drive: Mask, rig: AtvSection) -> tuple[_Means, Floats]
     free = np.isfinite(terrain.elevation_m) & ~ground.blocked("hose")
     # the ATV stands somewhere in its cell, so up to half a cell's diagonal of hose is spent within it
     length_m = max(rig.hose_length_m * (1 - rig.hose_loss_pct / 100) - terrain.cell_m / np.sqrt(2), 0.0)
-    near = _distance_m(drive, terrain) <= length_m
-    height = terrain.elevation_m.astype(float).ravel()
-
-    def laid(a: Ints, b: Ints, between: Ints, cells: float) -> Floats:
-        middle = height[between].mean(axis=0)
-        half = cells * terrain.cell_m / 2
-        rise = (height[a] + height[b]) / 2 if cells == 1 else middle
-        length: Floats = np.hypot(half, rise - height[a]) + np.hypot(half, height[b] - rise)
-        return length
-
-    starts = drive & free
-    found = least_cost(starts, passable=free & near, step_cost=laid, limit=length_m)
-    high = _too_high(found, height, rig)
-    within = np.isfinite(found.cost)
+    found = hose_reach(
+        drive, passable=free, elevation_m=terrain.elevation_m, cell_m=terrain.cell_m, length_m=length_m,
+        lift_m=_lift_m(rig),
+    )  # fmt: skip
     limit = np.where(free, _LIMIT["hose_length"], _LIMIT["barrier"]).astype(np.int16)
-    limit[within & high] = _LIMIT["lift"]
+    limit[found.too_high] = _LIMIT["lift"]
     if not drive.any():
         limit[free] = _LIMIT["not_connected"]
-    return _Means(reached=drive | (within & ~high), limit=limit), found.cost
+    return _Means(reached=drive | found.reached, limit=limit), found.hose_m
 
 
-def _too_high(found: Reach, height: Floats, rig: AtvSection) -> Mask:
-    """Cells too far above their own parking place for the pump (the nearest one by hose; another might do better)."""
+def _lift_m(rig: AtvSection) -> float:
+    """How high the pump lifts; without pump settings no height stops it."""
     if (
         rig.pump_pressure_kPa is None
         or rig.nozzle_pressure_kPa is None
         or rig.hose_diameter_m is None
         or rig.flow_L_per_min is None
     ):
-        return np.zeros(found.cost.shape, bool)
-    lift_m = highest_lift_m(
+        return np.inf
+    return highest_lift_m(
         pump_pressure_kPa=rig.pump_pressure_kPa,
         nozzle_pressure_kPa=rig.nozzle_pressure_kPa,
         length_m=rig.hose_length_m,
@@ -194,9 +186,6 @@ def _too_high(found: Reach, height: Floats, rig: AtvSection) -> Mask:
         flow_L_per_min=rig.flow_L_per_min,
         roughness=rig.hose_roughness,
     )
-    rise = height.reshape(found.cost.shape) - height[np.maximum(found.source, 0)]
-    high: Mask = (found.source >= 0) & (rise > lift_m)
-    return high
 
 
 def _foot(ground: Ground, stops: Mask, rig: FootSection) -> tuple[_Means, Floats]:
@@ -207,22 +196,20 @@ def _foot(ground: Ground, stops: Mask, rig: FootSection) -> tuple[_Means, Floats
     ways = ground.way_cells("foot") & ~blocked
     known = np.isfinite(terrain.elevation_m)
     steep = ~(slope <= rig.max_slope_pct) & ~ways  # also where the slope is not known
-    height = terrain.elevation_m.astype(float).ravel()
-    on_way = ways.ravel()
-
-    def walked(a: Ints, b: Ints, _between: Ints, cells: float) -> Floats:
-        factor = np.where(on_way[a] & on_way[b], 1.0, rig.off_way) * rig.load
-        minutes: Floats = walk_min(cells * terrain.cell_m, rise_m=height[b] - height[a], factor=factor)
-        return minutes
-
-    found = least_cost(stops & known & ~blocked, passable=known & ~blocked & ~steep, step_cost=walked, limit=np.inf)
-    reached = found.cost <= rig.max_walk_min
+    starts = stops & known & ~blocked
+    kind = np.where(ways, _ON_WAY, _OFF_WAY).astype(np.uint8)
+    kind[(blocked | steep | ~known) & ~starts] = 0
+    found = walk_minutes(
+        starts, ground=kind, factors=(rig.off_way * rig.load, rig.load), elevation_m=terrain.elevation_m,
+        cell_m=terrain.cell_m,
+    )  # fmt: skip
+    reached = found.minutes <= rig.max_walk_min
     limit = np.full(terrain.shape, _LIMIT["walk"], np.int16)
-    limit[~np.isfinite(found.cost)] = _LIMIT["not_connected"]
+    limit[~np.isfinite(found.minutes)] = _LIMIT["not_connected"]
     limit[steep] = _LIMIT["slope"]
     limit[steep & ~np.isfinite(slope)] = _LIMIT["unknown"]
     limit[blocked] = _LIMIT["barrier"]
-    return _Means(reached=reached, limit=limit), found.cost
+    return _Means(reached=reached, limit=limit), found.minutes
 
 
 def _vehicle_stops(ground: Ground) -> Mask:

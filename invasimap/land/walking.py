@@ -1,10 +1,15 @@
-"""How long a loaded walk takes on a slope."""
+"""How long a loaded walk takes on a slope and over a grid."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+import numpy.typing as npt
+
+from invasimap.land.raster import Mask
 
 
 def tobler_km_per_h(rise_over_run: Any) -> Any:
@@ -28,3 +33,48 @@ def walk_min(distance_m: Any, *, rise_m: Any, factor: Any) -> Any:
     """
     speed_m_per_min = tobler_km_per_h(np.asarray(rise_m) / distance_m) * np.asarray(factor) * (1000 / 60)
     return distance_m / speed_m_per_min
+
+
+MOST_KINDS = 127
+
+
+@dataclass(frozen=True, kw_only=True)
+class Walk:
+    """Minutes to each cell from the nearest source (inf where none), and that source's flat number (-1)."""
+
+    minutes: npt.NDArray[np.float64]
+    source: npt.NDArray[np.int32]
+
+
+def walk_minutes(
+    sources: Mask,
+    *,
+    ground: npt.NDArray[np.uint8],
+    factors: Sequence[float],
+    elevation_m: npt.NDArray[np.floating],
+    cell_m: float,
+    max_min: float = np.inf,
+) -> Walk:
+    """Minutes of the quickest walk to each cell from any source, up to ``max_min`` (``walk_min`` for each step).
+
+    ``ground`` is 0 where nobody walks, else which of ``factors`` (at most 127) holds, counted from 1; a step between
+    two kinds goes by the slower. Steps lead to sixteen neighbours, never through or past the corner of ground that is
+    not walked or whose elevation is not known (NaN). That keeps a walk within 2.8 % of the straight line, always on the
+    long side. Sources count where they can be walked; of sources equally near the first is given.
+    """
+    from invasimap.land.walk_kernel import EDGE, HEADS, padded, parcel_count, walk  # numba takes a second to load
+
+    if len(factors) > MOST_KINDS:
+        raise ValueError(f"{len(factors)} factors; {MOST_KINDS} is the most")
+    rows, columns = sources.shape
+    shape = padded((rows, columns))
+    size = shape[0] * shape[1]
+    minutes, source = np.full(size, -1.0), np.full(size, -1, np.int32)
+    height, kind = np.empty(size, elevation_m.dtype), np.zeros(size, np.uint8)
+    heads = (np.full(count, -1, np.int32) for count in (HEADS, parcel_count(shape)))
+    state = minutes, source, height, kind, *heads
+    quickest_min = float(walk_min(cell_m, rise_m=-0.05 * cell_m, factor=max(factors)))
+    limits = float(cell_m), float(max_min), quickest_min
+    walk(elevation_m, ground, sources, np.asarray(factors, float), state, limits)
+    inner = slice(EDGE, EDGE + rows), slice(EDGE, EDGE + columns)
+    return Walk(minutes=minutes.reshape(shape)[inner], source=source.reshape(shape)[inner])

@@ -1,0 +1,177 @@
+"""Where a hose gets to over a grid, laid along the ground and round what stops it."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from itertools import product
+
+import numpy as np
+import numpy.typing as npt
+from scipy import ndimage
+
+from invasimap.land.raster import Mask
+
+TILE_CELLS = 512
+TOO_HIGH = -2
+# a hose passed on to the next cell grows at least so many times the step. Open ground always has a step that gains more
+# (two of the eight gain 1/sqrt(2) in any direction), and nothing farther than the hose over PACE can change an answer
+PACE = 0.7
+_Floats = npt.NDArray[np.float64]
+_Cells = npt.NDArray[np.int32]
+_Box = tuple[slice, ...]
+_Laid = tuple[_Floats, _Cells, Mask]
+
+
+@dataclass(frozen=True, kw_only=True)
+class HoseReach:
+    """Hoses to each cell.
+
+    Attributes
+    ----------
+    hose_m
+        Length of the shortest hose that reaches the cell and lifts no more than allowed; inf where none does.
+    parking
+        Flat number of the cell it is laid from; -1 where no hose is long enough, -2 where one is but lifts too high.
+    """
+
+    hose_m: npt.NDArray[np.float32]
+    parking: _Cells
+
+    @property
+    def reached(self) -> Mask:
+        """Cells that a hose reaches."""
+        return self.parking >= 0
+
+    @property
+    def too_high(self) -> Mask:
+        """Cells within the hose's length, but only from places that lie too far below."""
+        return self.parking == TOO_HIGH
+
+    def lift_m(self, elevation_m: npt.NDArray[np.floating]) -> npt.NDArray[np.float32]:
+        """How far each cell lies above the parking place of its hose; NaN where none reaches it."""
+        lift = np.full(self.parking.shape, np.nan, np.float32)
+        at = self.reached
+        lift[at] = elevation_m[at] - elevation_m.ravel()[self.parking[at]]
+        return lift
+
+
+def hose_reach(
+    sources: Mask,
+    *,
+    passable: Mask,
+    elevation_m: npt.NDArray[np.floating],
+    cell_m: float,
+    length_m: float,
+    lift_m: float = np.inf,
+    tile_cells: int = TILE_CELLS,
+) -> HoseReach:
+    """Which cells a hose of ``length_m`` reaches from a source cell that lies at most ``lift_m`` below them.
+
+    Length and lift hold for one and the same parking place. A hose runs between cell centres along the ground, straight
+    at any angle, touching no cell that is not passable or whose elevation is not known (NaN): lengths are never
+    understated, and exact on open level ground. Sources count where they are passable.
+
+    Notes
+    -----
+    Tiles are worked apart, each with a margin wide enough that none changes an answer; ``tile_cells`` is their side.
+    """
+    hose = np.full(sources.shape, np.inf, np.float32)
+    parking = np.full(sources.shape, -1, np.int32)
+    margin = int(np.ceil(length_m / cell_m / PACE)) + 2
+    whole = _Whole(sources=sources, passable=passable, elevation_m=elevation_m, bounds=(cell_m, length_m, lift_m))
+
+    def work(core: _Box) -> None:
+        whole.lay(core, margin, hose, parking)
+
+    with ThreadPoolExecutor(os.cpu_count()) as threads:
+        for _ in threads.map(work, _tiles(sources.shape, max(tile_cells, 1))):
+            pass
+    return HoseReach(hose_m=hose, parking=parking)
+
+
+def _tiles(shape: tuple[int, ...], side: int) -> Iterator[_Box]:
+    for row, column in product(range(0, shape[0], side), range(0, shape[1], side)):
+        yield slice(row, min(row + side, shape[0])), slice(column, min(column + side, shape[1]))
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Whole:
+    """The whole grid, and cell size, longest hose and highest lift."""
+
+    sources: Mask
+    passable: Mask
+    elevation_m: npt.NDArray[np.floating]
+    bounds: tuple[float, float, float]
+
+    def lay(self, core: _Box, margin: int, hose: npt.NDArray[np.float32], parking: _Cells) -> None:
+        """Fill one tile of ``hose`` and ``parking``."""
+        box = tuple(slice(max(side.start - margin, 0), side.stop + margin) for side in core)
+        box = self._around(box, int(self.bounds[1] / self.bounds[0]) + 1)
+        core = tuple(slice(max(a.start, b.start), min(a.stop, b.stop)) for a, b in zip(core, box, strict=True))
+        if any(side.start >= side.stop for side in core):
+            return
+        starts = np.pad(self.sources[box], 1)
+        z = np.pad(self.elevation_m[box].astype(float), 1, constant_values=np.nan)
+        free = np.pad(self.passable[box], 1) & np.isfinite(z)
+        width = z.shape[1]
+        inner = tuple(
+            slice(side.start - b.start + 1, side.stop - b.start + 1) for side, b in zip(core, box, strict=True)
+        )
+        near = np.hypot(*np.ix_(*(_outside(n, side) for n, side in zip(z.shape, inner, strict=True)))) * self.bounds[0]
+
+        def spread_over(places: Mask, away_m: _Floats, many: bool) -> _Laid:
+            flat = z.ravel(), free.ravel(), away_m.ravel()
+            hose, parking, within = _spread(flat, width, np.flatnonzero(places), self.bounds, many)
+            return hose.reshape(z.shape), parking.reshape(z.shape), within.reshape(z.shape)
+
+        length, place, within = spread_over(starts & free, near, False)
+        missed = np.zeros_like(free)
+        missed[inner] = within[inner] & (place[inner] < 0)
+        if missed.any():  # a longer hose from a higher place may do
+            lowest = z[missed].min() - self.bounds[2]
+            away_m = ndimage.distance_transform_edt(~missed, sampling=self.bounds[0])
+            longer, higher, _ = spread_over(starts & free & (z >= lowest), away_m, True)
+            length[missed], place[missed] = longer[missed], higher[missed]
+        rows, columns = np.divmod(place[inner], width)
+        number = (rows + (box[0].start - 1)) * self.sources.shape[1] + columns + (box[1].start - 1)
+        hose[core] = length[inner]
+        parking[core] = np.where(place[inner] >= 0, number, np.where(missed[inner], TOO_HIGH, -1))
+
+    def _around(self, box: tuple[slice, ...], hose_cells: int) -> tuple[slice, ...]:
+        """The part of a box that lies within so many cells of the sources in it, both ways."""
+        inside = self.sources[box]
+        sides = []
+        for axis, side in enumerate(box):
+            at = np.flatnonzero(inside.any(axis=1 - axis)) + side.start
+            first, last = (at[0] - hose_cells, at[-1] + hose_cells + 1) if len(at) else (side.start, side.start)
+            sides.append(slice(max(first, side.start), min(last, side.stop, self.sources.shape[axis])))
+        return tuple(sides)
+
+
+def _spread(
+    grid: tuple[_Floats, Mask, _Floats], width: int, starts: npt.NDArray[np.intp],
+    bounds: tuple[float, float, float], many: bool,
+) -> _Laid:  # fmt: skip
+    """Length, parking place and whether within, of each cell of a tile."""
+    from invasimap.land.reach_kernel import spread  # numba takes a second to load
+
+    size, room = len(grid[0]), 1024 + len(starts) + int(np.count_nonzero(grid[1]))
+    while True:
+        hose, waiting = np.full(size, np.inf), np.full(size, np.inf)
+        parking, waiting_park, seen_from = (np.full(size, -1, np.int32) for _ in range(3))
+        top, waiting_high = np.full(size, -np.inf), np.full(size, -np.inf)
+        within = np.zeros(size, bool)
+        state = hose, parking, within, top, waiting, waiting_high, waiting_park, np.empty(size), seen_from
+        labels = (np.empty(room), np.empty(room), *(np.empty(room, np.int32) for _ in range(4)))
+        if spread(grid, width, starts, state, labels, bounds, many):
+            return hose, parking, within
+        room *= 2
+
+
+def _outside(count: int, side: slice) -> _Floats:
+    """How many cells each of ``count`` lies outside ``side``."""
+    at = np.arange(count, dtype=float)
+    return np.maximum(np.maximum(side.start - at, at - (side.stop - 1)), 0)

@@ -1,0 +1,259 @@
+"""The hose over a grid: by hand, against a visibility graph, and between two plain searches over the same cells."""
+
+import heapq
+
+import numpy as np
+import pytest
+import shapely
+from affine import Affine
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from rasterio import features
+from scipy import ndimage
+from scipy.sparse import csgraph, csr_array
+
+from invasimap.land.hose_reach import hose_reach
+
+
+def reach(sources, *, length, lift=np.inf, z=None, closed=(), cell=1.0, shape=(41, 41), tile=512):
+    """Reach from cells given as pairs; ``closed`` is a mask or indices of one."""
+    start, passable = np.zeros(shape, bool), np.ones(shape, bool)
+    start[tuple(np.transpose(sources))] = True
+    if len(closed):
+        passable[closed] = False
+    z = np.zeros(shape, np.float32) if z is None else z
+    given_values = {"passable": passable, "elevation_m": z, "cell_m": cell, "length_m": length}
+    return hose_reach(start, lift_m=lift, tile_cells=tile, **given_values)
+
+
+def test_front_on_open_level_ground_is_the_circle():
+    found = reach([(60, 60)], length=150.0, cell=3.0, shape=(121, 121))
+    rows, columns = np.mgrid[:121, :121] - 60
+    away = 3.0 * np.hypot(rows, columns)
+    assert (found.reached == (away <= 150.0)).all()
+    assert found.hose_m[found.reached] == pytest.approx(away[found.reached], rel=1e-6)
+    assert (found.parking[found.reached] == 60 * 121 + 60).all() and (found.parking[~found.reached] == -1).all()
+
+
+def test_nearest_of_many_parking_places_on_open_ground():
+    track = [(20, column) for column in range(5, 30)] + [(35, 11)]
+    found = reach(track, length=15.0)
+    mask = np.zeros((41, 41), bool)
+    mask[tuple(np.transpose(track))] = True
+    away = ndimage.distance_transform_edt(~mask)
+    assert (found.reached == (away <= 15.0)).all()
+    assert found.hose_m[found.reached] == pytest.approx(away[found.reached], rel=1e-6)
+
+
+def test_a_hose_is_as_long_as_the_slope_in_any_direction():
+    rows, columns = np.mgrid[:41, :41]
+    found = reach([(20, 20)], length=30.0, z=0.75 * columns + 0.4 * rows)
+    rise = 0.75 * (columns - 20) + 0.4 * (rows - 20)
+    along = np.sqrt((columns - 20) ** 2 + (rows - 20) ** 2 + rise**2)
+    assert (found.reached == (along <= 30.0)).all()
+    assert found.hose_m[20, 36] == pytest.approx(16 * 1.25)  # 3-4-5
+    assert found.lift_m(0.75 * columns + 0.4 * rows)[20, 36] == pytest.approx(12.0)
+
+
+def test_over_a_ridge_up_and_down_both_count():
+    columns = np.mgrid[:41, :41][1]
+    z = 0.75 * np.minimum(np.abs(columns - 5), np.abs(columns - 25)).astype(float)  # a ridge midway, at column 15
+    found = reach([(20, 5)], length=25.0, z=z)
+    assert found.hose_m[20, 25] == pytest.approx(20 * 1.25)
+    assert found.hose_m[20, 26] == np.inf
+
+
+def wall_with_slit(slit):
+    closed = np.zeros((41, 41), bool)
+    closed[20] = True
+    closed[20, slit] = False
+    return closed
+
+
+def test_a_wall_is_passed_through_its_slit_only():
+    found = reach([(10, 10)], length=60.0, closed=wall_with_slit([30]))
+    # straight to the slit's near side, through it, and straight on
+    to_slit, beyond = np.hypot(9, 20), np.hypot(9, 10)
+    assert found.hose_m[30, 20] == pytest.approx(to_slit + 2 + beyond, rel=1e-3)
+    assert not reach([(10, 10)], length=60.0, closed=wall_with_slit([])).reached[21:].any()
+
+
+def test_nothing_passes_between_two_closed_cells_that_meet_at_a_corner():
+    row, column = np.mgrid[:41, :41]
+    found = reach([(5, 30)], length=200.0, closed=row == column)
+    assert found.reached[row < column].all() and not found.reached[row >= column].any()
+
+
+def test_ground_without_elevation_closes_and_sources_there_do_not_count():
+    z = np.zeros((41, 41))
+    z[20] = np.nan
+    found = reach([(10, 10), (20, 20)], length=100.0, z=z)
+    assert found.reached[:20].all() and not found.reached[20:].any()
+
+
+def test_within_length_of_the_low_place_and_within_lift_of_the_far_one_is_not_reached():
+    z = np.zeros((5, 41))
+    z[:, 10:] = 10.0  # a terrace; the far place is upon it
+    low, far, target = (2, 4), (2, 40), (2, 14)
+    both = {"sources": [low, far], "length": 23.0, "z": z, "shape": (5, 41)}
+    found = reach(**both, lift=6.0)
+    to_target = 5 + np.hypot(1, 10) + 4  # within length of the low place only
+    assert reach(**both).hose_m[target] == pytest.approx(to_target)
+    assert found.parking[target] == -2 and found.too_high[target] and found.hose_m[target] == np.inf
+    assert found.reached[2, 17] and found.parking[2, 17] == 2 * 41 + 40  # 23 m from the far one
+
+
+def test_a_longer_hose_from_a_higher_place_is_found_behind_a_shorter_one_that_lifts_too_high():
+    z = np.tile(np.where(np.arange(41) < 12, 0.0, 5.0), (5, 1))
+    found = reach([(2, 10), (2, 30)], length=25.0, lift=3.0, z=z, shape=(5, 41))
+    assert found.parking[2, 14] == 2 * 41 + 30 and found.hose_m[2, 14] == pytest.approx(16.0)
+    assert found.parking[2, 8] == 2 * 41 + 10
+
+
+def test_a_nozzle_that_must_stand_lower_is_reached_downhill_only():
+    z = np.tile(np.arange(41.0), (5, 1))
+    found = reach([(2, 20)], length=20.0, lift=-3.0, z=z, shape=(5, 41))
+    assert found.reached[2, :18].sum() == 12 and not found.reached[2, 18:].any()  # 14 columns of sqrt(2) each, less two
+
+
+OBSTACLES = [
+    shapely.box(50, 50, 60, 80), shapely.Polygon([(75, 60), (95, 75), (70, 85)]), shapely.box(30, 75, 42, 95),
+    shapely.Polygon([(20, 40), (45, 35), (40, 60)]), shapely.Polygon([(60, 20), (75, 15), (95, 45)]),
+    shapely.box(5, 20, 50, 21),
+]  # fmt: skip
+
+
+def around(obstacle, start, ends):
+    """Exact shortest ways round polygons: lines between corners that touch no inside, by Dijkstra."""
+    inside = shapely.buffer(obstacle, -1e-6)
+    shapely.prepare(inside)
+    corners = np.unique(shapely.get_coordinates(obstacle), axis=0)
+    places = np.vstack([[start], corners, ends])
+    a, b = np.meshgrid(np.arange(len(corners) + 1), np.arange(len(places)), indexing="ij")
+    a, b = a[a < b], b[a < b]
+    clear = ~shapely.intersects(inside, shapely.linestrings(np.stack([places[a], places[b]], 1)))
+    lengths = np.hypot(*(places[a] - places[b]).T)
+    graph = csr_array((lengths[clear], (a[clear], b[clear])), shape=(len(places),) * 2)
+    return csgraph.dijkstra(graph, directed=False, indices=0)[len(corners) + 1 :]
+
+
+def test_round_obstacles_no_longer_than_the_visibility_graph_half_a_cell_off_them():
+    closed = features.rasterize(OBSTACLES, out_shape=(120, 120), transform=Affine.identity(), all_touched=True) > 0
+    found = reach([(40, 65)], length=300.0, closed=closed, shape=(120, 120))
+    rows, columns = np.nonzero(~closed)
+    some = np.random.default_rng(3).choice(len(rows), 150, replace=False)
+    ends = np.stack([columns[some], rows[some]], 1) + 0.5
+    rows, columns = np.nonzero(closed)
+    blocks = shapely.union_all(shapely.box(columns, rows, columns + 1, rows + 1))
+    laid = found.hose_m[tuple((ends[:, ::-1] - 0.5).astype(int).T)]
+    drawn = around(shapely.MultiPolygon(OBSTACLES), (65.5, 40.5), ends)
+    clear = around(shapely.buffer(blocks, 0.4999, join_style="mitre"), (65.5, 40.5), ends)  # corners at cells' centres
+    assert (drawn > 1.001 * np.hypot(*(ends - (65.5, 40.5)).T)).sum() > 30  # so many lie hidden
+    assert (laid >= drawn * (1 - 1e-6)).all() and (laid <= clear * 1.0001).all()
+    assert laid.mean() <= 1.01 * drawn.mean()
+
+
+def cells_and_lines(closed, z):
+    """Open cells and the ground length of every straight line between two that touches no closed cell."""
+    cells = np.argwhere(~closed)
+    rows, columns = np.nonzero(closed)
+    blocks = shapely.union_all(shapely.box(columns - 0.5, rows - 0.5, columns + 0.5, rows + 0.5))
+    a, b = np.triu_indices(len(cells), 1)
+    clear = ~shapely.intersects(
+        shapely.linestrings(np.stack([cells[a], cells[b]], 1)[:, :, ::-1].astype(float)), blocks
+    )
+    a, b = a[clear], b[clear]
+    lengths = np.zeros((len(cells), len(cells)))
+    for one, other in zip(a, b, strict=True):
+        start, end = cells[one], cells[other]
+        steps = abs(end - start).max()
+        line = start + np.linspace(0, 1, steps + 1)[:, None] * (end - start)
+        rises = np.diff(ndimage.map_coordinates(z, line.T, order=1))
+        lengths[one, other] = lengths[other, one] = np.hypot(np.hypot(*(end - start)) / steps, rises).sum()
+    return cells, lengths
+
+
+def plain_pareto(closed, z, sources, lift):
+    """Shortest hose that lifts no more, by steps to eight neighbours: every length and height of the parking place."""
+    best, highest = np.full(z.shape, np.inf), np.full(z.shape, -np.inf)
+    queue = [(0.0, -z[cell], cell) for cell in sources]
+    heapq.heapify(queue)
+    while queue:
+        length, low, (row, column) = heapq.heappop(queue)
+        if -low <= highest[row, column]:
+            continue
+        highest[row, column] = -low
+        if z[row, column] + low <= lift:
+            best[row, column] = min(best[row, column], length)
+        for down in (-1, 0, 1):
+            for across in (-1, 0, 1):
+                there = row + down, column + across
+                inside = 0 <= there[0] < z.shape[0] and 0 <= there[1] < z.shape[1]
+                if not inside or closed[row, there[1]] or closed[there[0], column] or closed[there]:
+                    continue
+                step = np.hypot(np.hypot(down, across), z[there] - z[row, column])
+                heapq.heappush(queue, (length + step, low, there))
+    return best
+
+
+@settings(max_examples=12, deadline=None)
+@given(seed=st.integers(0, 10**6), shut=st.sampled_from([0.1, 0.25, 0.4]), rough=st.sampled_from([0, 1, 3]))
+def test_between_the_exact_shortest_and_steps_to_eight_neighbours(seed, shut, rough):
+    rng = np.random.default_rng(seed)
+    shape = (8, 9)
+    closed = rng.random(shape) < shut
+    closed[0, 0] = False
+    z = np.cumsum(rng.integers(-rough, rough + 1, shape), axis=0).astype(float)
+    cells, lengths = cells_and_lines(closed, z)
+    picked = np.unique(rng.integers(0, len(cells), 4))
+    sources = [tuple(cells[i]) for i in picked]
+    exact = csgraph.dijkstra(lengths, indices=picked)
+    height = z[tuple(cells.T)]
+    for lift in (np.inf, 1.0, 0.0, -1.0):
+        within = height[None] - height[picked][:, None] <= lift
+        shortest = np.where(within, exact, np.inf).min(axis=0)
+        stepped = plain_pareto(closed, z, sources, lift)[tuple(cells.T)]
+        for length in (4.0, 9.0, 1e3):
+            found = reach(sources, length=length, lift=lift, z=z, closed=closed, shape=shape)
+            laid, parking = (array[tuple(cells.T)] for array in (found.hose_m, found.parking))
+            assert (laid >= shortest * (1 - 1e-6)).all()
+            assert (laid[stepped <= length * (1 - 1e-9)] <= stepped[stepped <= length * (1 - 1e-9)] * (1 + 1e-6)).all()
+            assert (parking[np.isfinite(stepped) & (length == 1e3)] >= 0).all()
+            place = np.searchsorted(cells[:, 0] * shape[1] + cells[:, 1], parking)
+            for cell in np.flatnonzero(parking >= 0):  # length and lift of the very place that is named
+                assert height[cell] - height[place[cell]] <= lift
+                assert exact[np.flatnonzero(picked == place[cell])[0], cell] <= laid[cell] * (1 + 1e-6)
+            short = (exact.min(axis=0) <= length * (1 - 1e-9)) & (shortest > length)
+            assert (parking[short] < 0).all() and (parking[exact.min(axis=0) > length * (1 + 1e-9)] == -1).all()
+
+
+def rough_country(seed, size=70):
+    rng = np.random.default_rng(seed)
+    z = ndimage.gaussian_filter(rng.standard_normal((size, size)), 3) * 60
+    closed = ndimage.gaussian_filter(rng.standard_normal((size, size)), 1.5) > 0.05
+    sources = np.argwhere((rng.random((size, size)) < 0.01) & ~closed)
+    return {"sources": sources, "z": z, "closed": closed, "shape": (size, size)}
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_a_longer_hose_or_a_higher_lift_never_reaches_less(seed):
+    here = rough_country(seed)
+    lengths, lifts = (5.0, 8.0, 8.5, 13.0), (-1.0, 0.0, 0.7, 3.0, np.inf)
+    reached = np.array([[reach(**here, length=length, lift=lift).reached for lift in lifts] for length in lengths])
+    assert (reached[1:] >= reached[:-1]).all() and (reached[:, 1:] >= reached[:, :-1]).all()
+    assert reached[0, 0].sum() < reached[0, -1].sum() < reached[-1, -1].sum()
+
+
+@pytest.mark.parametrize("lift", [1.0, np.inf])
+@pytest.mark.parametrize("tile", [7, 16, 33])
+def test_tiles_give_the_same_as_the_whole(tile, lift):
+    for seed in range(3):
+        here = rough_country(seed) | {"length": 9.0, "lift": lift}
+        whole, tiled = reach(**here), reach(**here, tile=tile)
+        assert (whole.parking == tiled.parking).all() and (whole.hose_m == tiled.hose_m).all()
+        assert whole.reached.sum() > 500
+
+
+def test_no_source_or_no_hose_reaches_nothing_more():
+    assert not reach(np.empty((0, 2), int), length=50.0).reached.any()
+    assert reach([(3, 4)], length=0.0).reached.sum() == 1

@@ -15,7 +15,7 @@ from invasimap.reports.drawing import box_path, inches
 from invasimap.reports.style import FONT, INK, PAPER, QUIET, TYPE_PT
 
 INCH_M = 0.0254
-EMERGENCY = ("contact, radio", "road address", "hospital", "poison centre", "labels kept at", "leave by")
+EMERGENCY = ("contact, radio", "road address", "hospital", "poison control", "labels kept at", "leave by")
 ROUND = (1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0)
 FEET_PER_INCH = (1.0, 1.2, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 7.0, 8.0, 9.0)
 METRES_PER_CM = (1.0, 1.25, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 7.5, 8.0)

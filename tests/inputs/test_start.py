@@ -1,11 +1,14 @@
 """`start`: what files seem to be, and a first tract.toml that can be planned as it is."""
 
+import io
 import shutil
-import subprocess
 import sys
 import tomllib
 import zipfile
+from contextlib import redirect_stderr, redirect_stdout
 from pathlib import Path
+from types import SimpleNamespace
+from unittest import mock
 
 import geopandas as gpd
 import numpy as np
@@ -16,6 +19,7 @@ from affine import Affine
 from PIL import Image
 
 import invasimap
+from invasimap.cli import main
 from invasimap.core.toml_file import read_tract
 from invasimap.inputs.draft import draft, quoted, settle
 from invasimap.inputs.folder import look_through
@@ -29,7 +33,6 @@ from invasimap.inputs.sniff import (
 )
 from invasimap.inputs.species import load_catalogue
 
-PROGRAM = Path(sys.executable).with_name("invasimap")
 SAMPLE = Path(__file__).parents[2] / "sample_geodata"
 UTM = "EPSG:32617"
 X, Y = 500_000, 4_200_000
@@ -37,7 +40,16 @@ PLANTS = ("Rosa multiflora", "autumn olive", "Alliaria petiolata")
 
 
 def start(folder, *options):
-    return subprocess.run([PROGRAM, "start", folder, *options], capture_output=True, text=True, check=False)
+    """The command line, in this process: a new one would only spend its time on imports."""
+    out, err = io.StringIO(), io.StringIO()
+    command = ["invasimap", "start", str(folder), *map(str, options)]
+    with mock.patch.object(sys, "argv", command), redirect_stdout(out), redirect_stderr(err):
+        try:
+            main()
+            code = 0
+        except SystemExit as stop:
+            code = stop.code
+    return SimpleNamespace(returncode=code, stdout=out.getvalue(), stderr=err.getvalue())
 
 
 def frame(shapes, **columns):

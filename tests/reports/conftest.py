@@ -263,7 +263,7 @@ def build_plan(
         reason=["no species", "cover 140 % is outside 0-100"],
         raw=['{"SPP": ""}', '{"SPP": "LOMA", "PCT": 140}'],
     )
-    repaired = pd.DataFrame({"file": ["survey.csv"], "record": [3], "repair": ["radius taken from defaults (10 ft)"]})
+    repaired = pd.DataFrame({"file": ["survey.csv"], "record": [3], "how": ["radius taken from defaults (10 ft)"]})
     ledger = pd.DataFrame(
         {"file": ["survey.csv"], "records": [count + 2], "accepted": [count - 1], "repaired": [1], "set_aside": [2]}
     )

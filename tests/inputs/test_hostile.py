@@ -366,3 +366,13 @@ def test_a_row_far_below_the_end_of_any_sheet_is_refused(tmp_path, refused):
         for name in source.namelist():
             target.writestr(name, source.read(name).replace(b'r="2"', b'r="2000000000"'))
     assert "has over 10,000,000 cells or 1,048,576 rows" in refused("a.xlsx")
+
+
+def test_a_value_that_parquet_keeps_once_for_every_row_counts_in_every_row(tmp_path, read):
+    count = 20_000
+    frame = gpd.GeoDataFrame({"notes": ["x" * 1_000] * count}, geometry=[shapely.Point(-80, 38)] * count, crs=4326)
+    frame.to_parquet(tmp_path / "a.parquet")
+    assert (tmp_path / "a.parquet").stat().st_size < 1_000_000
+    survey = read("a.parquet", intake={"limits": {"unpacked": "5 MB"}})
+    assert survey.set_aside["record"].tolist() == [0]
+    assert "unpacks to over 5 MB" in survey.set_aside["reason"][0]

@@ -29,6 +29,7 @@ from invasimap.inputs.formats.raw import NO_GEOMETRY, RawLayer, marks
 from invasimap.inputs.formats.wkb import CURVES, is_deep, lost_shapes
 
 _COUNTED: Final = (".fgb", ".gdb")  # the header's count holds; a GeoPackage's may be out of date
+_BATCH: Final = 10_000  # rows of a table that are unpacked at once to see how much they take
 _NUMBERS: Final = ("fid", "ogc_fid", "objectid", "feature_id", "featureid", "id", "record")
 
 
@@ -97,10 +98,21 @@ def read_parquet(path: Path, *, label: str, limits: LimitsSection | None = None)
                 f"unpacks to {size_B / 1e6:,.0f} MB", where=label, setting="unpacked", limit_B=limits.unpacked_B
             )
         _refuse_many(int(meta.num_rows), label=label)
+        _refuse_unpacked(ParquetFile(stream), label=label, limits=limits)
         _refuse_deep(ParquetFile(stream), label=label)
         stream.seek(0)
         frame = gpd.read_parquet(cast(Any, stream))  # a stream: a path may be taken for an address
         return [_from_frame(frame, label=label, layer=path.stem, notes=[])]
+
+
+def _refuse_unpacked(file: Any, *, label: str, limits: LimitsSection) -> None:
+    """Refuse a file whose rows take more than they say: a value kept once may stand in every row."""
+    size_B = 0
+    for batch in file.iter_batches(batch_size=_BATCH):
+        size_B += batch.nbytes
+        if size_B > limits.unpacked_B:
+            said = f"unpacks to over {limits.unpacked_B / 1e6:,.0f} MB"
+            raise over_size(said, where=label, setting="unpacked", limit_B=limits.unpacked_B)
 
 
 def _refuse_deep(file: Any, *, label: str) -> None:

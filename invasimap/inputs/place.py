@@ -199,7 +199,9 @@ def _moved_shapes(
 def _is_flat(geometry: NDArray[np.object_], has: NDArray[np.bool_]) -> NDArray[np.bool_]:
     """Which lines and polygons are all at one place (other than 0, 0)."""
     at_zero = (shapely.bounds(geometry) == 0).all(axis=1)
-    return has & (shapely.get_dimensions(geometry) > 0) & (shapely.length(geometry) == 0) & ~at_zero
+    with np.errstate(over="ignore", invalid="ignore"):  # places beyond the globe are told elsewhere
+        no_length = shapely.length(geometry) == 0
+    return has & (shapely.get_dimensions(geometry) > 0) & no_length & ~at_zero
 
 
 def _possible(x: NDArray[np.float64], y: NDArray[np.float64], source: CRS) -> NDArray[np.bool_]:

@@ -28,8 +28,10 @@ from invasimap.land.access import access_classes
 from invasimap.land.features import half_width_m
 from invasimap.land.ground import crossing_notes
 from invasimap.land.layers import LandLayers, elevation_faults, read_land, read_tract_terrain, stands_alone
+from invasimap.land.parking import parking_places
 from invasimap.land.protection import protection_zones, slope_notes
 from invasimap.land.terrain import Terrain
+from invasimap.land.what_if import reach_gain
 from invasimap.mosaic.acreage import ground_area, species_area
 from invasimap.mosaic.checks import (
     AREA_LIMIT,
@@ -42,6 +44,7 @@ from invasimap.mosaic.checks import (
     treatable_polygons,
 )
 from invasimap.mosaic.faces import Faces, cut_faces
+from invasimap.mosaic.reach import limit_areas, sprayable_ground
 from invasimap.mosaic.uncertainty import with_interval
 from invasimap.mosaic.zones import mosaic_layer, treatment_zones
 from invasimap.prescription.plan import Check, Plan
@@ -89,6 +92,10 @@ def plan(tract: Tract | str | Path, *, step: Step = quiet) -> Plan:
         faces = cut_faces(survey.patches, stands=land.stands, protection=protection, access=by_class)
         zones = treatment_zones(faces)
         checks = (*photos_checked(photos), *checked(survey, faces, zones, protection, land.features))
+    with clock("Reach: what binds, where to park, what more would add"):
+        sprayable = sprayable_ground(faces, terrain)
+        parking = parking_places(zones, access)
+        gain = reach_gain(ground, access, means, worth=sprayable, longer_hose_m=settings.shown.longer_hose_m)
     with clock("Uncertainty"):
         acres = with_interval(
             species_area(faces), faces, survey.patches, stands=land.stands, protection=protection, access=by_class
@@ -101,6 +108,9 @@ def plan(tract: Tract | str | Path, *, step: Step = quiet) -> Plan:
         treatment_zones=zones,
         protection=protection,
         access=access.polygons(),
+        limits=limit_areas(access, sprayable),
+        reach_gain=gain,
+        parking=parking,
         set_aside=_joined(survey.set_aside, photos.set_aside),
         acreage=acres,
         ground=ground_area(faces),

@@ -122,19 +122,11 @@ class WaysSection(Layer):
     allows: dict[str, frozenset[Means]] = Field(min_length=1)
 
 
-class TractorSection(Section):
-    """``[access.tractor]``: where the tractor can work."""
+class HoseSection(Section):
+    """The hose on a machine and its pump; without pump settings no height stops the hose."""
 
-    max_slope_pct: Slope = Field(alias="max_slope")
-    max_side_slope_pct: Slope = Field(alias="max_side_slope")
-    clearance_m: Length = Field(alias="clearance")
-
-
-class AtvSection(TractorSection):
-    """``[access.atv]``: where the ATV can go, its hose and its pump."""
-
-    hose_length_m: Length = Field(alias="hose_length")
-    hose_loss_pct: Share = Field(15.0, alias="hose_loss")
+    hose_length_m: Length | None = Field(None, alias="hose_length")
+    hose_loss_pct: Share = Field(15.0, alias="hose_loss", lt=100)
     hose_diameter_m: PositiveLength | None = Field(None, alias="hose_diameter")
     hose_roughness: float = Field(125, ge=60, le=160)
     flow_L_per_min: Flow | None = Field(None, alias="flow")
@@ -154,7 +146,24 @@ class AtvSection(TractorSection):
             raise ValueError(
                 f"lift needs all of hose_diameter, flow, pump_pressure, nozzle_pressure; missing: {missing}"
             )
+        said = self.model_fields_set - {"max_slope_pct", "max_side_slope_pct", "clearance_m"}
+        if said and self.hose_length_m is None:
+            raise ValueError("a hose needs its hose_length; without a hose take the other hose and pump settings out")
         return self
+
+
+class TractorSection(HoseSection):
+    """``[access.tractor]``: where the tractor can work, and its hose and pump where it has one."""
+
+    max_slope_pct: Slope = Field(alias="max_slope")
+    max_side_slope_pct: Slope = Field(alias="max_side_slope")
+    clearance_m: Length = Field(alias="clearance")
+
+
+class AtvSection(TractorSection):
+    """``[access.atv]``: where the ATV can go, its hose and its pump."""
+
+    hose_length_m: Length = Field(alias="hose_length")
 
 
 class FootSection(Section):

@@ -229,6 +229,12 @@ class ShownUnits:
     m2: float
     length: str
     m: float
+    longer_hose: float  # a usual length to join on, in the shown unit
+
+    @property
+    def longer_hose_m(self) -> float:
+        """The length of hose that is usually joined on, in metres."""
+        return self.longer_hose * self.m
 
     def area_of(self, square_metres: float) -> float:
         """Square metres in the shown unit of area."""
@@ -239,6 +245,6 @@ class ShownUnits:
         return metres / self.m
 
 
-US: Final = ShownUnits(area="ac", m2=M2_PER_ACRE, length="ft", m=M_PER_FT)
-METRIC: Final = ShownUnits(area="ha", m2=M2_PER_HA, length="m", m=1.0)
+US: Final = ShownUnits(area="ac", m2=M2_PER_ACRE, length="ft", m=M_PER_FT, longer_hose=100)
+METRIC: Final = ShownUnits(area="ha", m2=M2_PER_HA, length="m", m=1.0, longer_hose=30)
 SHOWN: Final = {"us": US, "metric": METRIC}

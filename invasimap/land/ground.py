@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, field
 from typing import Any
 
 import geopandas as gpd
@@ -50,6 +51,9 @@ class Ground:
     crossings: gpd.GeoDataFrame
     features: gpd.GeoDataFrame
     outline: Any
+    _known: dict[Any, Mask] = field(
+        default_factory=dict, init=False, repr=False, compare=False
+    )  # cells worked out before
 
     def ways_for(self, *means: str) -> gpd.GeoDataFrame:
         """The ways that allow any of the means."""
@@ -59,24 +63,19 @@ class Ground:
     def way_cells(self, means: str) -> Mask:
         """Cells on the ways that allow a means; joined side by side even where a line runs through cell corners."""
         lines = self.ways_for(means).geometry.to_numpy()
-        return touched(shapely.buffer(lines, 0.01 * self.terrain.cell_m), self.terrain)
+        return self._once(
+            ("ways", means), lambda: touched(shapely.buffer(lines, 0.01 * self.terrain.cell_m), self.terrain)
+        )
 
     def blockers(self, means: str) -> Geometries:
         """What stops one of ``tractor, atv, hose, foot``: barriers, and the features whose ``blocks`` names it."""
         return np.concatenate([self.barriers.geometry.to_numpy(), feature_ground(self._blocking(means))])
 
-    def blocked(self, means: str, *, clearance_m: float = 0.0) -> Mask:
-        """Cells that stop a means: touched by a blocker, or by the ground within half the clearance of one.
-
-        Touched, not centred in: no gap passes that is narrower than the clearance, at the price of some that are up to
-        two cells wider.
-        """
-        shapes = self.blockers(means)
-        stopped = touched(shapes, self.terrain)
-        if clearance_m > 0 and len(shapes):
-            # a buffer of GEOS may fall 1 % short of its distance
-            stopped |= touched(shapely.buffer(shapes, 1.02 * clearance_m / 2), self.terrain)
-        return stopped & ~self.opened(means, clearance_m=clearance_m)
+    def blocked(self, means: str) -> Mask:
+        """Cells that stop a means: touched by a blocker, and not opened by a crossing."""
+        return self._once(
+            ("blocked", means), lambda: touched(self.blockers(means), self.terrain) & ~self.opened(means)
+        )  # fmt: skip
 
     def opened(self, means: str, *, clearance_m: float = 0.0) -> Mask:
         """Cells where a means gets over what stops it.
@@ -85,6 +84,16 @@ class Ground:
         all, a machine only where it is at least as wide as the clearance. It opens its own width and, so that a bridge
         drawn as a point spans its stream, the way as far as it runs through what it crosses there.
         """
+        return self._once(("opened", means, clearance_m), lambda: self._opened(means, clearance_m))
+
+    def _once(self, key: Any, work: Callable[[], Mask]) -> Mask:
+        """What was worked out for a key before; not to be written to."""
+        if key not in self._known:
+            self._known[key] = work()
+            self._known[key].flags.writeable = False
+        return self._known[key]
+
+    def _opened(self, means: str, clearance_m: float) -> Mask:
         terrain = self.terrain
         crossings = self._crossings_for(means, clearance_m)
         shapes = self.blockers(means)
@@ -166,10 +175,9 @@ def make_ground(terrain: Terrain, **layers: Any) -> Ground:
     return Ground(terrain=terrain, outline=shapely.box(*terrain.bounds) if outline is None else outline, **whole)
 
 
-def crossing_notes(ground: Ground) -> list[str]:
-    """Where a way meets something that stops its means and no crossing is mapped, in words for the user."""
+def missing_crossings(ground: Ground) -> dict[tuple[float, float], set[str]]:
+    """Where ways meet what stops their means and no crossing is mapped: place (x, y) and means."""
     found: dict[tuple[float, float], set[str]] = {}
-    lonlat = to_lonlat(ground.terrain.crs)
     for means in ("tractor", "atv", "foot"):
         closed = ground.blocked(means)
         ways, shapes = ground.ways_for(means).geometry.to_numpy(), ground.blockers(means)
@@ -177,8 +185,17 @@ def crossing_notes(ground: Ground) -> list[str]:
         places = shapely.centroid(shapely.get_parts(shapely.intersection(ways[way], shapes[shape])))
         for place in places:
             if touched([place], ground.terrain)[closed].any():
-                lon, lat = lonlat.transform(place.x, place.y)
-                found.setdefault((round(lat, 5), round(lon, 5)), set()).add(means)
+                found.setdefault((place.x, place.y), set()).add(means)
+    return found
+
+
+def crossing_notes(ground: Ground) -> list[str]:
+    """Where a way meets something that stops its means and no crossing is mapped, in words for the user."""
+    lonlat = to_lonlat(ground.terrain.crs)
+    found: dict[tuple[float, float], set[str]] = {}
+    for (x, y), means in missing_crossings(ground).items():
+        lon, lat = lonlat.transform(x, y)
+        found.setdefault((round(lat, 5), round(lon, 5)), set()).update(means)
     return [
         f"A way for {', '.join(sorted(means))} meets a barrier or water at {lat:.5f}, {lon:.5f} and no crossing for it "
         "is mapped there: it counts as impassable. If it can be crossed, add it to crossings."

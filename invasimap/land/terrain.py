@@ -60,6 +60,12 @@ class Terrain:
         left, top = self.transform.c, self.transform.f
         return left, top - rows * self.cell_m, left + columns * self.cell_m, top
 
+    def centres(self, cells: npt.NDArray[np.integer[Any]]) -> npt.NDArray[np.float64]:
+        """Centres of cells by flat number: x and y in metres."""
+        rows, columns = np.divmod(cells, self.shape[1])
+        x = self.transform.c + (columns + 0.5) * self.cell_m
+        return np.stack([x, self.transform.f - (rows + 0.5) * self.cell_m], axis=-1)
+
     def slope_pct(self) -> Grid:
         """Slope along the fall line in percent (Horn 1981, 3 x 3 cells); NaN where any of them is not known."""
         east, north = self.gradient()

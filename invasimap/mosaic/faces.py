@@ -31,7 +31,7 @@ class Faces:
     Attributes
     ----------
     ground
-        One row a face: ``stand, zone, access, area_m2`` and its polygon; every spot once.
+        One row a face: ``stand, zone, access, reached_by, area_m2`` and its polygon; every spot once.
     growth
         One row a face and species growing there: ``face, species, patch, cover_pct``; ``patch`` is the survey record
         that decides (the newest, then the one with the higher cover, then the first).
@@ -55,7 +55,8 @@ def cut_faces(
     patches
         Polygons with ``species, date`` (ISO text), ``cover_pct``; the index names them.
     stands, protection, access
-        Polygons with ``stand``; with ``zone``; with ``access``. All in one system in metres. Ground in no stand is
+        Polygons with ``stand``; with ``zone``; with ``access`` and perhaps ``reached_by`` (every class that reaches
+        them, semicolon-joined). All in one system in metres. Ground in no stand is
         ``(outside)``, in no zone ``open``, in no access class ``out_of_reach``. Where stands overlap the first counts;
         where zones overlap, the stricter.
 
@@ -75,6 +76,7 @@ def cut_faces(
             "stand": _first(inside, stands, stands["stand"], otherwise=OUTSIDE),
             "zone": _strictest(inside, protection),
             "access": _first(inside, access, access["access"], otherwise="out_of_reach"),
+            "reached_by": _first(inside, access, _reached_by(access), otherwise=""),
             "area_m2": shapely.area(shapes),
         },
         geometry=shapes,
@@ -97,6 +99,13 @@ def _faces(patches: Any, others: list[Any]) -> Any:
         near.append(pieces[np.unique(tree.query(pieces)[0])])
     noded = shapely.union_all(np.concatenate([own, *near]), grid_size=GRID_M)
     return shapely.get_parts(shapely.polygonize(shapely.get_parts(noded)))
+
+
+def _reached_by(access: gpd.GeoDataFrame) -> pd.Series:
+    """Every class that reaches each polygon; the one that is known where no more is said."""
+    if "reached_by" in access:
+        return access["reached_by"]
+    return access["access"].where(access["access"] != "out_of_reach", "")
 
 
 def _first(points: Any, layer: gpd.GeoDataFrame, names: pd.Series, *, otherwise: str) -> Any:

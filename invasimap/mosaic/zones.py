@@ -11,6 +11,8 @@ import shapely
 
 from invasimap.mosaic.faces import Faces
 
+MEANS = ("tractor", "atv_hose", "foot")
+
 
 def mosaic_layer(faces: Faces) -> gpd.GeoDataFrame:
     """Faces of equal labels joined: ``stand, zone, access, species, cover_pct, area_m2``.
@@ -26,9 +28,10 @@ def mosaic_layer(faces: Faces) -> gpd.GeoDataFrame:
 
 
 def treatment_zones(faces: Faces) -> gpd.GeoDataFrame:
-    """Infested ground of one stand, zone and access class: ``id, stand, zone, access, species, gross_m2``.
+    """Infested ground of one stand, zone and access class.
 
-    ``species`` lists all that grow there; ``gross_m2`` counts every spot once.
+    Columns: ``id, stand, zone, access, species`` (all that grow there), ``gross_m2`` (every spot once), and how much of
+    it each class reaches, so that a lesser one can be taken: ``tractor_m2, atv_hose_m2, foot_m2``.
     """
     keys = ["stand", "zone", "access"]
     layer = _joined(faces.ground, keys, "gross_m2")
@@ -39,6 +42,12 @@ def treatment_zones(faces: Faces) -> gpd.GeoDataFrame:
         "species",
         pd.Series(species.reindex(pd.MultiIndex.from_frame(layer[keys])).to_numpy(), dtype=object),
     )
+    for means in MEANS:
+        held = np.array([means in text.split(";") for text in faces.ground["reached_by"]], bool)
+        reached = faces.ground[held]
+        area = reached.groupby(keys)["area_m2"].sum()
+        found = area.reindex(pd.MultiIndex.from_frame(layer[keys]), fill_value=0.0)
+        layer.insert(len(layer.columns) - 1, f"{means}_m2", np.minimum(found.to_numpy(float), layer["gross_m2"]))
     layer.insert(0, "id", [f"Z{number:03d}" for number in range(1, len(layer) + 1)])
     return layer
 

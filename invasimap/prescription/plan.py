@@ -49,11 +49,13 @@ class Plan:
     mosaic
         The planar partition: ``stand, zone, access, species, cover_pct`` (text, semicolon-joined), ``area_m2``.
     treatment_zones
-        ``id, stand, zone, access, species, gross_m2``.
+        ``id, stand, zone, access, species, gross_m2``, and how much each class reaches: ``tractor_m2, atv_hose_m2,
+        foot_m2``.
     protection
         ``zone, kind, rule, confidential``: ground that is ``no_spray`` or ``hand_only``, and what decided it.
     access
-        ``access, limit``: the partition of the ground by access class and what binds.
+        ``access, reached_by, limit``: the partition of the ground by access class, with every class that reaches it
+        and what binds against a better one.
     features
         The protected features themselves: ``kind, rule, no_spray_m, hand_only_m, confidential``.
     ways, entries, barriers, open_ground, wet_ground, crossings
@@ -66,6 +68,14 @@ class Plan:
         The account of every record.
     columns
         Which column of which survey file was taken for what: ``file, column, role, unit``.
+    limits
+        Infested ground in stands that is open to spray, by what keeps it from a better class: ``access, limit,
+        open_m2``.
+    reach_gain
+        What a longer hose, a longer walk or one more opening would add: ``change, means, x, y`` and ``*_gain_m2``
+        (``land.what_if.reach_gain``).
+    parking
+        Where to park for each treatment zone that a hose serves (``land.parking.parking_places``).
     photos
         Pictures and the patch each belongs to: ``file, patch, species, distance_m, direction_deg, taken, reason``.
     """
@@ -92,6 +102,9 @@ class Plan:
     ledger: pd.DataFrame
     repaired: pd.DataFrame
     checks: tuple[Check, ...]
+    limits: pd.DataFrame = field(default_factory=pd.DataFrame)
+    reach_gain: pd.DataFrame = field(default_factory=pd.DataFrame)
+    parking: gpd.GeoDataFrame = field(default_factory=gpd.GeoDataFrame)
     columns: pd.DataFrame = field(default_factory=pd.DataFrame)
     photos: pd.DataFrame = field(default_factory=pd.DataFrame)
     notes: tuple[str, ...] = ()

@@ -24,9 +24,11 @@ LAYERS = {
         "other",
     ),
     "mosaic": ("stand", "zone", "access", "species", "cover_pct", "area_m2"),
-    "treatment_zones": ("id", "stand", "zone", "access", "species", "gross_m2"),
+    "treatment_zones": (
+        "id", "stand", "zone", "access", "species", "tractor_m2", "atv_hose_m2", "foot_m2", "gross_m2",
+    ),
     "protection": ("zone", "kind", "rule"),
-    "access": ("access", "limit"),
+    "access": ("access", "reached_by", "limit"),
     "stands": ("stand",),
     "set_aside": ("file", "record", "reason", "raw"),
 }  # fmt: skip
@@ -55,8 +57,20 @@ def write_geopackage(plan: Plan, path: Path) -> None:
                 append=path.exists(), layer_options={"DESCRIPTION": ABOUT[name]},
                 layer_metadata={"cautions": " ".join(CAUTIONS), "units": f"areas in {plan.shown.area}"},
             )  # fmt: skip
+        if len(plan.parking):
+            _write_parking(plan, path)
         if len(plan.photos):
             _write_pictures(plan, path)
+
+
+def _write_parking(plan: Plan, path: Path) -> None:
+    layer = gpd.GeoDataFrame(
+        shown_table(pd.DataFrame(plan.parking.drop(columns="geometry")), plan.shown), geometry=plan.parking.geometry
+    )
+    pyogrio.write_dataframe(
+        layer, path, layer="parking", driver="GPKG", geometry_type="Point", append=True,
+        layer_options={"DESCRIPTION": "Where to park for each treatment zone that a hose serves, the best stop first."},
+    )  # fmt: skip
 
 
 def _write_pictures(plan: Plan, path: Path) -> None:

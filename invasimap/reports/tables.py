@@ -7,11 +7,13 @@ import json
 from pathlib import Path
 from typing import Any
 
+import geopandas as gpd
 import numpy as np
 import pandas as pd
 import xlsxwriter
 
 from invasimap.core.units import ShownUnits
+from invasimap.land.what_if import LONGER_WALK_MIN
 from invasimap.prescription.plan import Plan
 
 FLOATS = "%.9f"  # a billionth of an acre is 4 mm2
@@ -19,7 +21,9 @@ ACREAGE = (
     "stand", "species", "zone", "access", "patches", "gross_m2", "infested_m2", "gross_low_m2", "gross_high_m2",
 )  # fmt: skip
 GROUND = ("stand", "zone", "access", "ground_m2")
-ZONES = ("id", "stand", "zone", "access", "species", "gross_m2")
+ZONES = (
+    "id", "stand", "zone", "access", "species", "tractor_m2", "atv_hose_m2", "foot_m2", "gross_m2",
+)  # fmt: skip
 LEDGER = ("file", "records", "accepted", "repaired", "set_aside")
 SET_ASIDE = ("file", "record", "reason", "raw")
 STARTS_A_FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "\uff1d", "\uff0b", "\uff0d", "\uff20")  # also in full width
@@ -55,12 +59,38 @@ def plan_tables(plan: Plan) -> dict[str, pd.DataFrame]:
         "acreage": _sorted(shown_table(plan.acreage[list(ACREAGE)], shown), keys=4),
         "ground": _sorted(shown_table(plan.ground[list(GROUND)], shown), keys=3),
         "treatment_zones": _sorted(shown_table(pd.DataFrame(plan.treatment_zones)[list(ZONES)], shown), keys=5),
+        "limits": shown_table(plan.limits, shown),
+        "parking": _placed(shown_table(pd.DataFrame(plan.parking), shown), plan, after=3),
+        "reach_gain": _placed(gain_table(plan), plan, after=2),
         "ledger": _sorted(plan.ledger[list(LEDGER)], keys=1),
         "repaired": _sorted(plan.repaired, keys=len(plan.repaired.columns)),
         "set_aside": set_aside_table(plan),
         "columns": plan.columns,
         **({"photos": shown_table(plan.photos, shown)} if len(plan.photos) else {}),
     }
+
+
+def gain_table(plan: Plan) -> pd.DataFrame:
+    """What each change would reach more: ``change`` in words, ``means``, gains in the shown unit, and the place."""
+    table = plan.reach_gain
+    words = {
+        "hose": f"{plan.shown.longer_hose:g} {plan.shown.length} more hose",
+        "walk": f"{LONGER_WALK_MIN:g} min longer walk",
+        "opening": "one more opening",
+    }
+    places = gpd.points_from_xy(table["x"], table["y"])
+    shown = shown_table(table.drop(columns=["x", "y"]), plan.shown)
+    return shown.assign(change=[words[change] for change in table["change"]], geometry=places)
+
+
+def _placed(table: pd.DataFrame, plan: Plan, *, after: int) -> pd.DataFrame:
+    """A table with the place of each row as ``lat, lon`` (six decimals, empty where it has none) for its geometry."""
+    points = gpd.GeoSeries(table["geometry"].to_numpy(), crs=plan.crs)
+    points = points.where(~points.is_empty & points.x.notna()).to_crs(4326)
+    table = table.drop(columns="geometry")
+    table.insert(after, "lat", points.y.round(6).to_numpy())
+    table.insert(after + 1, "lon", points.x.round(6).to_numpy())
+    return table
 
 
 def set_aside_table(plan: Plan) -> pd.DataFrame:

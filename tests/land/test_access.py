@@ -9,8 +9,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from invasimap.core.settings import AtvSection, FootSection, TractorSection
-from invasimap.land.access import CLASSES, access_classes
+from invasimap.land.access import access_classes
 from invasimap.land.ground import crossing_notes, make_ground
+from invasimap.land.limits import CLASSES, LIMITS
 from invasimap.land.terrain import Terrain
 
 CRS = "EPSG:32617"
@@ -44,8 +45,6 @@ INSIDE = shapely.box(10, 10, 590, 590)
 def at(access, x, y):
     """Class and limit at a place."""
     row, column = int((access.terrain.transform.f - y) / CELL), int(x / CELL)
-    from invasimap.land.access import LIMITS
-
     return CLASSES[access.code[row, column]], LIMITS[access.limit[row, column]]
 
 
@@ -163,7 +162,7 @@ def fence_with_gap(gap, y=350):
     )
 
 
-@pytest.mark.parametrize(("gap", "through"), [(2.0, False), (2.9, False), (2.99, False), (9.0, True)])
+@pytest.mark.parametrize(("gap", "through"), [(2.0, False), (2.9, False), (2.99, False), (4.0, True), (9.0, True)])
 def test_a_gap_narrower_than_the_clearance_does_not_pass(gap, through):
     rig = atv("1 m", max_slope="10 %", max_side_slope="10 %", clearance="3 m")
     access = access_classes(ground(ways=TRAIL, barriers=fence_with_gap(gap)), atv=rig)
@@ -180,6 +179,8 @@ def test_ten_foot_cells_pass_no_gap_a_little_too_narrow(offset):
     access = access_classes(ground(height=coarse, ways=TRAIL, barriers=fence_with_gap(11.9 * 0.3048)), atv=rig)
     row = int((609 - 450) / 3.048)
     assert (access.code[row] == 0).all()
+    wider = access_classes(ground(height=coarse, ways=TRAIL, barriers=fence_with_gap(17.0 * 0.3048)), atv=rig)
+    assert (wider.code[row] > 0).any()  # five feet more than the machine is wide, half a cell
 
 
 STREAM = layer(
@@ -331,6 +332,48 @@ def test_means_not_at_hand_get_nothing_and_polygons_cover_the_grid_once():
     polygons = access.polygons()
     assert polygons.area.sum() == pytest.approx(600 * 600, rel=1e-12)
     assert polygons.geometry.union_all().area == pytest.approx(600 * 600, rel=1e-12)
+
+
+def test_a_field_beside_the_road_is_reached_from_it_unless_a_fence_lies_between():
+    field = layer(shapely.box(100, 309, 300, 400))  # drawn 8 m off the middle of the road
+    assert at(access_classes(ground(ways=ROAD, open_ground=field), tractor=TRACTOR), 200, 380)[0] == "tractor"
+    fence = layer(shapely.LineString([(-50, 306), (700, 306)]))
+    fenced = access_classes(ground(ways=ROAD, open_ground=field, barriers=fence), tractor=TRACTOR)
+    assert at(fenced, 200, 380) == ("out_of_reach", "not_connected")
+    far = access_classes(ground(ways=ROAD, open_ground=layer(shapely.box(100, 340, 300, 400))), tractor=TRACTOR)
+    assert at(far, 200, 380) == ("out_of_reach", "not_connected")
+
+
+def test_a_tractors_hose_reaches_from_where_the_tractor_gets_and_counts_as_tractor():
+    field = layer(shapely.box(100, 250, 200, 400))
+    hosed = TractorSection(
+        max_slope="15 %", max_side_slope="10 %", clearance="3 m", hose_length="60 m", hose_loss="0 %"
+    )
+    access = access_classes(ground(ways=ROAD, open_ground=field), tractor=hosed, foot=FOOT)
+    assert at(access, 150, 400 + 50)[0] == "tractor" and at(access, 150, 400 + 62) == ("foot", "hose_length")
+    dry = access_classes(ground(ways=ROAD, open_ground=field), tractor=TRACTOR, foot=FOOT)
+    assert at(dry, 150, 400 + 50) == ("foot", "clearance")
+    assert access.hoses["tractor"].found.hose_m[(600 - 451) // 2, 75] == pytest.approx(50, abs=4)
+
+
+def test_every_class_that_reaches_a_place_is_kept_so_that_a_lesser_can_be_taken():
+    field = layer(shapely.box(100, 250, 200, 400))
+    access = access_classes(ground(ways=ROAD, open_ground=field), tractor=TRACTOR, atv=atv("40 m"), foot=FOOT)
+    layered = access.polygons()
+
+    def means(x, y):
+        return (
+            layered.loc[layered.contains(shapely.Point(x + 0.5, y + 0.5)), ["access", "reached_by"]].to_numpy().tolist()
+        )
+
+    assert means(150, 330) == [["tractor", "tractor;atv_hose;foot"]]
+    assert means(150, 370) == [["tractor", "tractor;foot"]]
+    assert means(300, 330) == [["atv_hose", "atv_hose;foot"]]
+    assert means(300, 370) == [["foot", "foot"]]
+    near = access_classes(
+        ground(ways=ROAD), foot=FootSection(max_slope="60 %", max_walk="5 min", off_way=0.6, load=0.7)
+    )
+    assert set(near.polygons()["reached_by"]) == {"foot", ""}
 
 
 def test_no_ways_and_no_entries_reach_nothing():

@@ -1,0 +1,148 @@
+"""Where to park for a piece of ground: the fewest stops from which a hose reaches all of it, the best first."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import numpy.typing as npt
+
+from invasimap.land.access import Access
+from invasimap.land.cell_areas import CellAreas, cell_areas
+from invasimap.land.hose_reach import hose_reach
+from invasimap.land.machines import LaidHose
+
+APART = 3  # places tried lie about a third of the hose from one another
+MOST_STOPS = 50
+Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.intp]
+COLUMNS = ("zone_id", "stop", "access", "hose_m", "lift_m", "drop_m", "served_m2", "share_pct")
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Stop:
+    """One parking place: the cells that count for it, hose to each and how far each lies above it."""
+
+    cell: int
+    served: npt.NDArray[np.bool_]
+    hose_m: Floats
+    lift_m: Floats
+
+
+def parking_places(zones: gpd.GeoDataFrame, access: Access) -> gpd.GeoDataFrame:
+    """For each zone that a hose serves, where to park, in the order in which the stops serve most of what is left.
+
+    Parameters
+    ----------
+    zones
+        Polygons with ``id`` and ``access`` in the terrain's system (``treatment_zones``); those without a hose, or
+        where nothing is sprayed (``zone``, where given, other than ``open``), are passed over.
+    access
+        As ``access_classes`` gives it.
+
+    Returns
+    -------
+    GeoDataFrame
+        Points: ``zone_id, stop`` (1 is the best), ``access``, ``hose_m`` (what the farthest spot takes, with what is
+        lost to reel and slack), ``lift_m`` and ``drop_m`` (the most that the nozzle stands above and below),
+        ``served_m2`` (of the zone, beyond what earlier stops serve) and ``share_pct`` of what a hose serves of it.
+
+    Notes
+    -----
+    Length and lift of each place are worked out anew (``hose_reach``) from places on the ground that the machine gets
+    to, about a third of a hose apart, and from the nearest place to whatever is left.
+    """
+    rows: list[dict[str, Any]] = []
+    places: list[Ints] = []
+    sprayed = zones[(zones["zone"] == "open").to_numpy()] if "zone" in zones else zones
+    for zone_id, name, shape in zip(sprayed["id"], sprayed["access"], sprayed.geometry, strict=True):
+        hose = access.hoses.get(name)
+        if hose is None:
+            continue
+        stops, worth = _stops(cell_areas([shape], access.terrain), hose, access)
+        left = np.ones(len(worth), bool)
+        for number, stop in enumerate(stops, 1):
+            new = stop.served & left
+            lift, served_m2 = stop.lift_m[new], float(worth[new].sum())
+            longest, highest, lowest = (
+                hose.needed_m(stop.hose_m[new].max()),
+                max(lift.max(), 0.0),
+                max(-lift.min(), 0.0),
+            )
+            share = 100 * served_m2 / worth.sum()
+            values = (zone_id, number, name, longest, highest, lowest, served_m2, share)
+            rows.append(dict(zip(COLUMNS, values, strict=True)))
+            places.append(np.array([stop.cell]))
+            left &= ~stop.served
+    points = access.terrain.centres(np.concatenate(places)) if places else np.empty((0, 2))
+    return gpd.GeoDataFrame(
+        {name: [row[name] for row in rows] for name in COLUMNS},
+        geometry=gpd.points_from_xy(*points.T), crs=access.terrain.crs,
+    )  # fmt: skip
+
+
+def _stops(zone: CellAreas, hose: LaidHose, access: Access) -> tuple[list[_Stop], Floats]:
+    """The stops for a zone, and the area in each of its cells that a hose serves."""
+    served = hose.found.reached.ravel()[zone.cell]
+    cells, worth = zone.cell[served], zone.area_m2[served]
+    tried = [_stop(cell, cells, hose, access) for cell in _spread_out(cells, hose, access)]
+    left, chosen = np.ones(len(cells), bool), []
+    while left.any() and len(chosen) < MOST_STOPS:
+        best = max(tried, key=lambda stop: _merit(stop, left, worth), default=None)
+        if best is None or not (best.served & left).any():
+            ends, counts = np.unique(hose.found.parking.ravel()[cells[left]], return_counts=True)
+            tried.append(_stop(int(ends[np.argmax(counts)]), cells, hose, access))
+            continue
+        chosen.append(best)
+        left &= ~best.served
+    return chosen, worth
+
+
+def _merit(stop: _Stop, left: npt.NDArray[np.bool_], worth: Floats) -> tuple[float, float]:
+    """What a stop serves of what is left; of stops that serve as much, the one with less hose to pull."""
+    new = stop.served & left
+    return round(float(worth[new].sum()), 3), -float((stop.hose_m[new] * worth[new]).sum())
+
+
+def _spread_out(cells: Ints, hose: LaidHose, access: Access) -> list[int]:
+    """Places to try: one in each square of a third of the hose that holds a place from which a cell is served."""
+    terrain = access.terrain
+    around = int(hose.length_m / terrain.cell_m) + 1
+    rows, columns = np.divmod(cells, terrain.shape[1])
+    if not len(cells):
+        return []
+    top, left = max(int(rows.min()) - around, 0), max(int(columns.min()) - around, 0)
+    window = np.s_[top : int(rows.max()) + around + 1, left : int(columns.max()) + around + 1]
+    row, column = np.nonzero(hose.stops[window] & hose.free[window])
+    row, column = row + top, column + left
+    side = max(around // APART, 1)
+    square = row // side * (terrain.shape[1] // side + 1) + column // side
+    middle = np.hypot(row % side - side / 2, column % side - side / 2)
+    order = np.lexsort((column, row, middle, square))
+    first = np.unique(square[order], return_index=True)[1]
+    found: list[int] = (row * terrain.shape[1] + column)[order][first].tolist()
+    return found
+
+
+def _stop(cell: int, cells: Ints, hose: LaidHose, access: Access) -> _Stop:
+    """What one parking place serves of some cells."""
+    terrain = access.terrain
+    around = int(hose.length_m / terrain.cell_m) + 2
+    row, column = divmod(cell, terrain.shape[1])
+    top, left = max(row - around, 0), max(column - around, 0)
+    window = np.s_[top : row + around + 1, left : column + around + 1]
+    source = np.zeros_like(hose.free[window])
+    source[row - top, column - left] = True
+    found = hose_reach(
+        source, passable=hose.free[window], elevation_m=terrain.elevation_m[window], cell_m=terrain.cell_m,
+        length_m=hose.length_m, lift_m=hose.lift_m, tile_cells=max(source.shape),
+    )  # fmt: skip
+    rows, columns = np.divmod(cells, terrain.shape[1])
+    inside = (rows >= top) & (columns >= left) & (rows < top + source.shape[0]) & (columns < left + source.shape[1])
+    length = np.full(len(cells), np.inf)
+    length[inside] = found.hose_m[rows[inside] - top, columns[inside] - left]
+    served = np.isfinite(length)
+    lift = terrain.elevation_m.ravel()[cells] - float(terrain.elevation_m[row, column])
+    return _Stop(cell=cell, served=served, hose_m=length, lift_m=lift.astype(float))

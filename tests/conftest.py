@@ -1,8 +1,13 @@
 """Shared by the tests: small tracts written to disk, and the real files kept beside the project."""
 
+import io
 import os
 import shutil
+import sys
+from contextlib import redirect_stderr, redirect_stdout
 from pathlib import Path
+from types import SimpleNamespace
+from unittest import mock
 
 import geopandas as gpd
 import numpy as np
@@ -12,6 +17,27 @@ from affine import Affine
 
 REAL = Path(__file__).parents[2] / "shared" / "real"
 UTM = "EPSG:32617"
+TOGETHER = {
+    "tests/test_browser.py": "the sample's plan", "tests/test_sample.py": "the sample's plan",
+    **{name: name for name in (
+        "tests/test_plan_inert.py", "tests/test_plan_pictures.py", "tests/test_real_tract.py",
+        "tests/inputs/test_postgis.py", "tests/inputs/test_real_tract.py", "tests/reports/test_reports_geopackage.py",
+        "tests/reports/test_reports_maps.py", "tests/reports/test_reports_pages.py",
+        "tests/reports/test_reports_tables.py",
+    )},
+}  # fmt: skip
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config, log):
+    """Of ``pytest -n``: tests that share something costly run in one process, so that it is made once."""
+    from xdist.scheduler import LoadScopeScheduling
+
+    class Together(LoadScopeScheduling):
+        def _split_scope(self, nodeid):
+            return TOGETHER.get(nodeid.partition("::")[0], nodeid)
+
+    return Together(config, log) if config.getvalue("dist") == "load" else None
 
 
 @pytest.fixture(scope="session")
@@ -27,9 +53,18 @@ def real():
 @pytest.fixture
 def write_tract(tmp_path):
     """Writes a tract: layers of one GeoPackage in UTM metres, a survey, elevation (height of x, y) and settings."""
+    return _tract_writer(tmp_path)
 
+
+@pytest.fixture(scope="module")
+def write_shared_tract(tmp_path_factory):
+    """``write_tract`` for a tract that is planned once and looked at by several tests."""
+    return _tract_writer(tmp_path_factory.mktemp("tracts"))
+
+
+def _tract_writer(parent):
     def write(settings, *, survey, height=None, folder="tract", **layers):
-        home = tmp_path / folder
+        home = parent / folder
         home.mkdir()
         for name, layer in layers.items():
             layer.to_file(home / "land.gpkg", layer=name, driver="GPKG")
@@ -54,7 +89,7 @@ def _write_elevation(path, height, bounds):
         out.units = ("metre",)
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def utm_layer():
     """Builds a layer in UTM metres: shapes, then columns."""
 
@@ -62,6 +97,25 @@ def utm_layer():
         return gpd.GeoDataFrame(columns, geometry=list(shapes), crs=UTM)
 
     return build
+
+
+@pytest.fixture(scope="session")
+def command_here():
+    """Runs the command line in this process: a new one would spend most of its time on imports."""
+    from invasimap.cli import main
+
+    def run(*arguments):
+        out, err = io.StringIO(), io.StringIO()
+        command = ["invasimap", *map(str, arguments)]
+        with mock.patch.object(sys, "argv", command), redirect_stdout(out), redirect_stderr(err):
+            try:
+                main()
+                code = 0
+            except SystemExit as stop:
+                code = stop.code
+        return SimpleNamespace(returncode=code, stdout=out.getvalue(), stderr=err.getvalue())
+
+    return run
 
 
 @pytest.fixture(scope="session")

@@ -11,8 +11,9 @@ import pytest
 PROGRAM = Path(sys.executable).with_name("invasimap")
 
 
-def run(*arguments, cwd=None):
-    return subprocess.run([PROGRAM, *map(str, arguments)], capture_output=True, text=True, cwd=cwd, check=False)
+def run(*arguments):
+    """The installed program, in a process of its own."""
+    return subprocess.run([PROGRAM, *map(str, arguments)], capture_output=True, text=True, check=False)
 
 
 SETTINGS = (
@@ -32,27 +33,27 @@ def small(write_tract, utm_layer):
     return write_tract(SETTINGS, survey=survey, stands=stands)
 
 
-def test_help_names_the_commands_and_each_has_an_example():
-    shown = run("--help").stdout
+def test_help_names_the_commands_and_each_has_an_example(command_here):
+    shown = command_here("--help").stdout
     for command in ("check", "demo", "plan", "start"):
         assert command in shown
-        assert "Example:" in run(command, "--help").stdout
+        assert "Example:" in command_here(command, "--help").stdout
 
 
-def test_plan_writes_the_folder_and_one_answer(small):
+def test_plan_writes_the_folder_and_one_answer(small, command_here):
     done = run("plan", small)
     assert done.returncode == 0, done.stderr
     assert "1 of 2 records used, 1 set aside" in done.stdout
     assert (small / "out" / "report.html").exists()
     assert "NO ELEVATION DATA" in done.stderr
-    assert run("plan", small, "--quiet").stdout == ""
+    assert command_here("plan", small, "--quiet").stdout == ""
 
 
-def test_check_says_all_and_writes_nothing(small):
+def test_check_says_all_and_writes_nothing(small, command_here):
     before = sorted(path.name for path in small.iterdir())
-    done = run("check", small)
+    done = command_here("check", small)
     assert done.returncode == 0 and "survey.geojson, record 2" in done.stdout
-    found = json.loads(run("check", small, "--json").stdout)
+    found = json.loads(command_here("check", small, "--json").stdout)
     assert found["ledger"] == [{"file": "survey.geojson", "records": 2, "accepted": 1, "repaired": 0, "set_aside": 1}]
     assert sorted(path.name for path in small.iterdir()) == before
 
@@ -66,52 +67,52 @@ def test_every_fault_at_once_exit_2_no_traceback_nothing_written(small):
     assert not (small / "out").exists()
 
 
-def test_check_looks_at_the_files_that_settings_with_faults_still_name(small):
+def test_check_looks_at_the_files_that_settings_with_faults_still_name(small, command_here):
     text = SETTINGS.replace('["survey.geojson"]', '["survey.geojson", "gone.csv"]')
     bad = '[[protect]]\nkind = "well"\nfile = "nowhere.gpkg"\nno_spray = "25"\nrule = "a"\n[access.atv]\nspeed = 3\n'
     (small / "tract.toml").write_text(text + bad)
-    done = run("check", small)
+    done = command_here("check", small)
     assert done.returncode == 2 and "Traceback" not in done.stderr
     assert "no_spray: '25' has no unit" in done.stderr and "unknown key 'speed'" in done.stderr
     assert "gone.csv: matches no file" in done.stderr
     assert "survey.geojson, record 2: species is blank" in done.stdout
     assert (
-        len(json.loads(run("check", small, "--json").stdout)["faults"])
+        len(json.loads(command_here("check", small, "--json").stdout)["faults"])
         == len(re.findall("tract.toml:", done.stderr)) + 1
     )
 
 
-def test_check_says_the_same_of_many_records_once(small):
+def test_check_says_the_same_of_many_records_once(small, command_here):
     rows = ",50,10,-80.9995,37.9475\n" * 60
     (small / "survey.csv").write_text("species,cover,radius_m,lon,lat\n" + rows)
     (small / "tract.toml").write_text(SETTINGS.replace('["survey.geojson"]', '["survey.geojson", "survey.csv"]'))
-    shown = run("check", small).stdout
+    shown = command_here("check", small).stdout
     assert shown.count("species is blank") < 60 and "60 records (1, 2, 3," in shown
 
 
-def test_unknown_command_and_option_exit_2():
-    assert run("pln").returncode == 2
-    assert run("plan", "--colour").returncode == 2
+def test_unknown_command_and_option_exit_2(command_here):
+    assert command_here("pln").returncode == 2
+    assert command_here("plan", "--colour").returncode == 2
 
 
-def test_foreign_out_folder_is_refused(small, tmp_path):
+def test_foreign_out_folder_is_refused(small, tmp_path, command_here):
     (tmp_path / "photos").mkdir()
     (tmp_path / "photos" / "a.jpg").write_text("x")
-    done = run("plan", small, "--out", tmp_path / "photos")
+    done = command_here("plan", small, "--out", tmp_path / "photos")
     assert done.returncode == 2 and "nothing is written over" in done.stderr
     assert [path.name for path in (tmp_path / "photos").iterdir()] == ["a.jpg"]
 
 
-def test_check_refuses_what_plan_would_a_result_that_is_also_an_input(small):
-    assert run("plan", small, "--quiet").returncode == 0
+def test_check_refuses_what_plan_would_a_result_that_is_also_an_input(small, command_here):
+    assert command_here("plan", small, "--quiet").returncode == 0
     (small / "tract.toml").write_text(SETTINGS.replace("land.gpkg", "out/plan.gpkg"))
     for command in ("check", "plan"):
-        done = run(command, small)
+        done = command_here(command, small)
         assert done.returncode == 2 and "plan.gpkg, which is an input" in done.stderr, done.stderr
 
 
-def test_no_sign_that_a_terminal_obeys_is_printed(small):
+def test_no_sign_that_a_terminal_obeys_is_printed(small, command_here):
     (small / "tract.toml").write_text(SETTINGS.replace("land.gpkg", "land\\u001b[2J.gpkg"))
-    done = run("check", small)
+    done = command_here("check", small)
     assert done.returncode == 2 and "land\\u001b[2J.gpkg" in done.stderr
     assert "\x1b[2J" not in done.stdout + done.stderr

@@ -26,12 +26,12 @@ layer = "stands"
 """
 
 
-@pytest.fixture
-def planned(write_tract, utm_layer, tmp_path):
+@pytest.fixture(scope="module")
+def planned(write_shared_tract, utm_layer):
     spots = [shapely.Point(500_030, 4_200_030), shapely.Point(500_070, 4_200_070)]
     survey = utm_layer(spots, species=["Rosa multiflora", "Lonicera maackii"], cover=["40", "10"], radius_m=["5", "5"])
     stands = utm_layer([shapely.box(500_000, 4_200_000, 500_100, 4_200_100)], stand=["1"])
-    home = write_tract(SETTINGS, survey=survey.to_crs(4326), stands=stands)
+    home = write_shared_tract(SETTINGS, survey=survey.to_crs(4326), stands=stands)
     (home / "pictures").mkdir()
     to_degrees = to_lonlat(survey.crs)
     # 10 m east of the first patch's middle is 5 m from its edge; 30 ft are 9.1 m; the second is 20 m from any edge

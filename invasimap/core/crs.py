@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -87,6 +88,7 @@ def to_working(layer: gpd.GeoDataFrame, crs: CRS, *, name: str) -> gpd.GeoDataFr
     return layer.set_geometry(shapely.segmentize(flat, edge), crs=layer.crs).to_crs(crs)
 
 
+@lru_cache(maxsize=64)
 def to_lonlat(crs: CRS) -> Transformer:
     """Transformer from the working system to longitude and latitude (WGS 84)."""
     return Transformer.from_crs(crs, 4326, always_xy=True)

@@ -107,7 +107,8 @@ def take_records(records: Records, rows: NDArray[np.intp]) -> Records:
 def _not_taken(part: Cleaned, good: NDArray[np.bool_]) -> pd.DataFrame:
     """What the kept records of a layer say in columns that have no role."""
     taken = {one.column for one in part.columns}
-    return part.raw.frame.loc[good, [name for name in part.raw.frame.columns if name not in taken]]
+    left = part.raw.frame[[name for name in part.raw.frame.columns if name not in taken]]
+    return left if good.all() else left.iloc[np.flatnonzero(good)]
 
 
 def patches_of(records: Records, other: Sequence[pd.DataFrame], *, crs: CRS) -> gpd.GeoDataFrame:

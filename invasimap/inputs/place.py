@@ -5,16 +5,16 @@ from __future__ import annotations
 import dataclasses
 import warnings
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any, Final
 
-import geopandas as gpd
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 from pyproj import CRS
 from pyproj.transformer import AreaOfInterest, TransformerGroup
 
-from invasimap.core.crs import BEYOND, EDGE_DEG, EDGE_M, to_lonlat, to_working
+from invasimap.core.crs import BEYOND, EDGE_DEG, EDGE_M, to_lonlat
 from invasimap.inputs.cells import Cells
 from invasimap.inputs.formats.raw import RawLayer
 from invasimap.inputs.mend import with_more_points
@@ -239,18 +239,22 @@ def datum_note(source: CRS, crs: CRS, name: str) -> str:
     name
         The file or layer, for the note.
     """
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore", UserWarning)  # it is said in the note
-        best_missing = not TransformerGroup(source, crs, always_xy=True).best_available
-        here = TransformerGroup(source, crs, always_xy=True, area_of_interest=_round_centre(crs)).transformers
-    if source.is_bound or not here:
-        return ""
-    accuracy_m = here[0].accuracy
-    if 0 <= accuracy_m <= DATUM_M:
+    best_missing, accuracy_m = _best_move(source, crs)
+    if source.is_bound or accuracy_m is None or 0 <= accuracy_m <= DATUM_M:
         return ""
     said = f"true to {accuracy_m:g} m" if accuracy_m >= 0 else "true to a distance that is not known"
     why = "the grid for a better move is not installed" if best_missing else "no better move to WGS 84 is known here"
     return f"{name}: positions moved from {source.name} are {said} only: {why}."
+
+
+@lru_cache(maxsize=256)
+def _best_move(source: CRS, crs: CRS) -> tuple[bool, float | None]:
+    """Whether the best move is not at hand, and how true (m) the one used here is; PROJ takes long to list them."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", UserWarning)  # it is said in the note
+        best_missing = not TransformerGroup(source, crs, always_xy=True).best_available
+        here = TransformerGroup(source, crs, always_xy=True, area_of_interest=_round_centre(crs)).transformers
+    return best_missing, here[0].accuracy if here else None
 
 
 def _round_centre(crs: CRS) -> AreaOfInterest:
@@ -263,20 +267,29 @@ def _move(geometry: NDArray[np.object_], *, source: CRS, crs: CRS) -> NDArray[np
     moved = np.full(len(geometry), None, dtype=object)
     broken = (shapely.get_dimensions(geometry) == 2) & ~shapely.is_valid(geometry)
     if broken.any():
-        unit = source.axis_info[0].unit_conversion_factor or 1.0
-        edge = EDGE_DEG if source.is_geographic else EDGE_M / unit
-        drawn = [with_more_points(outline, edge) for outline in geometry[broken]]
-        moved[broken] = gpd.GeoSeries(drawn, crs=source).to_crs(crs).to_numpy()
+        drawn = [with_more_points(outline, _edge(source)) for outline in geometry[broken]]
+        moved[broken] = _moved(np.array(drawn, dtype=object), source=source, crs=crs)
     if not broken.all():
         moved[~broken] = _move_whole(geometry[~broken], source=source, crs=crs)
     return moved
 
 
+def _edge(source: CRS) -> float:
+    """The longest edge, in a system's own unit, that is moved without points between."""
+    return EDGE_DEG if source.is_geographic else EDGE_M / (source.axis_info[0].unit_conversion_factor or 1.0)
+
+
+def _moved(geometry: NDArray[np.object_], *, source: CRS, crs: CRS) -> NDArray[np.object_]:
+    """Shapes with every vertex in the working system."""
+    move = moving(source, crs)
+    return shapely.transform(geometry, lambda xy: np.column_stack(move.transform(xy[:, 0], xy[:, 1])))
+
+
 def _move_whole(geometry: NDArray[np.object_], *, source: CRS, crs: CRS) -> NDArray[np.object_]:
     """Shapes in the working system, None for those that GEOS refuses (a line without length)."""
     try:
-        layer = gpd.GeoDataFrame(geometry=geometry, crs=source)
-        return to_working(layer, crs, name="survey").geometry.to_numpy(dtype=object)
+        dense = shapely.segmentize(shapely.force_2d(geometry), _edge(source))
+        return _moved(dense, source=source, crs=crs)
     except shapely.errors.GEOSException:
         if len(geometry) == 1:
             return np.array([None], dtype=object)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
-from functools import cached_property
+from functools import cache, cached_property
 from pathlib import Path
 from typing import Final
 
@@ -165,8 +165,13 @@ def load_catalogue(own: Path | None = None) -> Catalogue:
     >>> load_catalogue().common_name("Rosa multiflora")
     'multiflora rose'
     """
-    table, notes = catalogue_table(own)
-    return Catalogue(table, notes)
+    return _packaged() if own is None else Catalogue(*catalogue_table(own))
+
+
+@cache
+def _packaged() -> Catalogue:
+    """The catalogue of the package, whose index of names takes longer to build than a small survey to read."""
+    return Catalogue(*catalogue_table(None))
 
 
 def aside_reason(match: Match) -> str:

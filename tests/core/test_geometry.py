@@ -15,7 +15,7 @@ paths = st.lists(st.tuples(coordinate, coordinate), min_size=2, max_size=12, uni
 
 
 @given(paths, st.floats(0.5, 80))
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=80, deadline=None)
 def test_every_place_on_the_edge_of_a_setback_is_at_least_the_distance_away(path, distance):
     line = shapely.LineString(path)
     edge = shapely.segmentize(shapely.boundary(setback([line], distance)[0]), distance / 20)

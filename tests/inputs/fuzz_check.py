@@ -16,6 +16,7 @@ import warnings
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
+from typing import Any
 from unittest import mock
 from zoneinfo import ZoneInfo
 
@@ -154,8 +155,9 @@ def _check_survey(batch: dict[int, Mutant], box: Sandbox) -> None:
         species=load_catalogue(), intake=IntakeSection.model_validate({"far": far}),
     )  # fmt: skip
     check_account(survey, hidden=str(box.home))
+    records, aside = _by_mutant(survey.ledger, "records"), _by_mutant(survey.set_aside, "record", "reason")
     for n, m in batch.items():
-        _check_counts(m, survey, f"m{n}/")
+        _check_counts(m, [count for (count,) in records.get(f"m{n}", [])], aside.get(f"m{n}", []))
     friend = survey.ledger[survey.ledger["file"] == FRIEND]
     assert friend.iloc[:, 1:].to_numpy().tolist() == [[1, 1, 0, 0]], "the good file beside it was not accepted"
 
@@ -169,9 +171,11 @@ def check_account(survey: Survey, *, hidden: str) -> None:
     assert len(survey.repaired) == ledger["repaired"].sum(), "repaired records and ledger differ"
     assert (aside["reason"].str.strip() != "").all(), "a record is set aside without a reason"
     assert (survey.repaired["how"].str.strip() != "").all(), "a record is repaired without saying how"
-    fates = pd.concat([patches[["file", "record"]], aside[["file", "record"]]])
+    fates: dict[str, list[int]] = {}
+    for file, record in pd.concat([patches[["file", "record"]], aside[["file", "record"]]]).itertuples(index=False):
+        fates.setdefault(file, []).append(record)
     for row in ledger.itertuples():
-        own = sorted(fates.loc[fates["file"] == row.file, "record"])
+        own = sorted(fates.get(row.file, []))
         assert own in ([0], list(range(1, row.records + 1))), f"records of {row.file} are {own}"
     assert patches.geom_type.isin(["Polygon", "MultiPolygon"]).all(), "a patch is no polygon"
     assert patches.is_valid.all(), "a patch is not valid"
@@ -191,14 +195,21 @@ def check_account(survey: Survey, *, hidden: str) -> None:
         assert isinstance(json.loads(text), dict), "raw values are no JSON"
 
 
-def _check_counts(one: Mutant, survey: Survey, prefix: str) -> None:
-    rows = survey.ledger[survey.ledger["file"].str.startswith(prefix)]
-    records = int(rows["records"].sum())
-    aside = survey.set_aside[survey.set_aside["file"].str.startswith(prefix)]
-    unread = (aside["record"] == 0).any()
-    assert len(rows), "the file is not in the ledger"
+def _by_mutant(table: pd.DataFrame, *columns: str) -> dict[str, list[tuple[Any, ...]]]:
+    """The values of some columns of a table, row by row, under the folder of their mutant."""
+    found: dict[str, list[tuple[Any, ...]]] = {}
+    for file, *values in zip(table["file"], *(table[name] for name in columns), strict=True):
+        found.setdefault(file.partition("/")[0], []).append(tuple(values))
+    return found
+
+
+def _check_counts(one: Mutant, counts: list[int], aside: list[tuple[int, str]]) -> None:
+    """The records of a mutant's rows of the ledger, and (number, reason) of those set aside."""
+    records = sum(counts)
+    unread = any(number == 0 for number, _ in aside)
+    assert counts, "the file is not in the ledger"
     want = expected(one)
-    why = f"{records} records, expected {want}: {aside['reason'].tolist()[:2]}"
+    why = f"{records} records, expected {want}: {[reason for _, reason in aside[:2]]}"
     assert not (unread and want.read), f"not read: {why}"
     assert unread or want.exact in (None, records), why
     assert unread or records >= want.least, why

@@ -119,11 +119,13 @@ def from_records(
 
 def marks(count: int, **columns: Sequence[Any] | NDArray[Any]) -> pd.DataFrame:
     """The ``marks`` of a raw layer; what is not given is blank."""
-    frame = pd.DataFrame(index=pd.RangeIndex(count))
-    for name in ("problem", "repair", "group"):
-        frame[name] = pd.Series(columns.get(name, [""] * count), dtype=object, index=frame.index)
-    frame["walked"] = np.asarray(columns.get("walked", np.zeros(count)), dtype=bool)
-    return frame
+    index = pd.RangeIndex(count)
+    made = {
+        name: pd.Series(columns.get(name, [""] * count), dtype=object, index=index)
+        for name in ("problem", "repair", "group")
+    }
+    walked = np.asarray(columns.get("walked", np.zeros(count)), dtype=bool)
+    return pd.DataFrame({**made, "walked": walked}, index=index)
 
 
 def read_bytes(path: Path, *, label: str, limit_B: float = MAX_BYTES) -> bytes:

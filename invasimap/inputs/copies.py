@@ -72,13 +72,13 @@ def find_copies(records: Records) -> Copies:
         rows = np.flatnonzero(of < 0)
         if len(rows) < 2 or (across and (records.file == records.file[0]).all()):
             break
-        sorted_strips = _strips(test, rows)
+        near = with_neighbours(_strips(test, rows))
         if not across:
-            near = with_neighbours(sorted_strips)
             of[near] = _same_in_all(records, near)
-            if (of >= 0).any():
-                sorted_strips = _strips(test, np.flatnonzero(of < 0))
-        found, said = _stay(test, sorted_strips)
+            near = near[of[near] < 0]
+        if not len(near):
+            continue
+        found, said = _stay(test, _strips(test, near))
         of = np.where(of < 0, found, of)
         of = np.where((of >= 0) & (of[of] >= 0), of[of], of)  # what a copy was kept for may be a copy itself
         notes += said

@@ -6,6 +6,7 @@ import csv
 import io
 import re
 import warnings
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any, Final
 
@@ -63,13 +64,23 @@ def from_header(text: str, *, lonlat: LonLat = (None, None)) -> tuple[str, int]:
     ('species,lon,lat\\nROMU,-80,38', 2)
     """
     start = 0
-    for number, line in enumerate(text.split("\n", HEADER_ROWS)[:HEADER_ROWS]):
+    for number, line in enumerate(_first_lines(text)):
         if line.strip() and len(line) < MAX_HEADER and not line.lower().startswith("sep="):
             cells = next(csv.reader([line.strip()], delimiter=sniff(line)), [])
             if has_position((cell.strip() for cell in cells), lonlat):
                 return (text[start:], number) if text[:start].strip() and not _only_sep(text[:start]) else (text, 0)
         start += len(line) + 1
     return text, 0
+
+
+def _first_lines(text: str) -> Iterator[str]:
+    start = 0
+    for _ in range(HEADER_ROWS):
+        stop = text.find("\n", start)
+        yield text[start : stop if stop >= 0 else None]
+        if stop < 0:
+            return
+        start = stop + 1
 
 
 def _only_sep(text: str) -> bool:

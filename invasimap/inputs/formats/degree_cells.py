@@ -58,7 +58,7 @@ def _plain_numbers(signs: NDArray[np.uint8]) -> NDArray[np.float64]:
 
     All digits as a whole number, divided by a power of ten: both are exact, so the result is the nearest float.
     """
-    columns = np.ascontiguousarray(signs[:, :_LONGEST].T)  # (signs, cells)
+    columns = np.array(signs[:, :_LONGEST].T, order="C")  # (signs, cells), a copy
     minus = columns[0] == ord("-")
     signed = minus | (columns[0] == ord("+"))
     columns[0, signed] = ord("0")

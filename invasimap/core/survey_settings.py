@@ -79,7 +79,8 @@ class PhotosSection(Section):
 
 class LimitsSection(Section):
     """``[intake.limits]``: what is refused as a mistake or an attack: files and archives that are too large, tables
-    with too many columns, shapes with too many vertices or parts."""
+    with too many columns, shapes with too many vertices or parts, GPX and KML files with too many records, workbooks
+    with too many cells and rows (the last two are slow to read: a CSV may be larger)."""
 
     file_B: DataSize = Field(200e6, alias="file")
     unpacked_B: DataSize = Field(200e6, alias="unpacked")
@@ -87,6 +88,8 @@ class LimitsSection(Section):
     vertices: int = Field(1_000_000, ge=4)
     parts: int = Field(50_000, ge=1)
     columns: int = Field(5_000, ge=1)
+    xml_records: int = Field(250_000, ge=1)
+    cells: int = Field(1_000_000, ge=1)
 
 
 class IntakeSection(Section):

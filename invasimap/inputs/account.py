@@ -152,8 +152,7 @@ def _set_aside(
     raw: list[str] = []
     for number in np.unique(layer):
         own = rows[layer == number] - starts[number]
-        values = frames[number].iloc[own].astype(object)
-        raw += [_raw_json(row) for row in values.to_dict("records")]
+        raw += _raw_json(frames[number].iloc[own])
     geometry = records.placed[rows]
     points = ~np.isnan(records.xy[rows]).any(axis=1)
     geometry[points] = shapely.points(records.xy[rows][points])
@@ -161,10 +160,24 @@ def _set_aside(
     return gpd.GeoDataFrame(columns, geometry=geometry, crs=crs)
 
 
-def _raw_json(row: dict[Any, Any]) -> str:
-    """Raw values as JSON; a missing value is null."""
-    values = {str(k): None if cell_text(v) == "" and not isinstance(v, str) else v for k, v in row.items()}
-    return json.dumps(values, ensure_ascii=False, default=_plain)
+def _raw_json(frame: pd.DataFrame) -> list[str]:
+    """Raw values of each row as JSON; a missing value is null."""
+    if frame.columns.empty:
+        return ["{}"] * len(frame)
+    columns = [_json_cells(str(name), frame[name].astype(object).tolist()) for name in frame.columns]
+    return [f"{{{', '.join(cells)}}}" for cells in zip(*columns, strict=True)]
+
+
+def _json_cells(name: str, values: list[Any]) -> list[str]:
+    """Values of a column as members of a JSON object; each distinct text is worked once."""
+    key = json.dumps(name, ensure_ascii=False)
+    texts = {text: f"{key}: {json.dumps(text, ensure_ascii=False)}" for text in {v for v in values if type(v) is str}}
+    return [texts[value] if type(value) is str else f"{key}: {_json_value(value)}" for value in values]
+
+
+def _json_value(value: Any) -> str:
+    missing = not isinstance(value, str) and cell_text(value) == ""
+    return "null" if missing else json.dumps(value, ensure_ascii=False, default=_plain)
 
 
 def _filled_json(frame: pd.DataFrame) -> list[str]:

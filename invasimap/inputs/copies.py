@@ -72,23 +72,24 @@ def find_copies(records: Records) -> Copies:
         rows = np.flatnonzero(of < 0)
         if len(rows) < 2 or (across and (records.file == records.file[0]).all()):
             break
-        sorted_strips = _strips(test, rows)
+        near = with_neighbours(*_sides(test, rows), reach_m=test.reach_m)
         if not across:
-            near = with_neighbours(sorted_strips)
             of[near] = _same_in_all(records, near)
-            if (of >= 0).any():
-                sorted_strips = _strips(test, np.flatnonzero(of < 0))
-        found, said = _stay(test, sorted_strips)
+            near = near[of[near] < 0]
+        if not len(near):
+            continue
+        found, said = _stay(test, strips(*_sides(test, near), reach_m=test.reach_m))
         of = np.where(of < 0, found, of)
         of = np.where((of >= 0) & (of[of] >= 0), of[of], of)  # what a copy was kept for may be a copy itself
         notes += said
     return Copies(of=of, notes=notes)
 
 
-def _strips(test: Sameness, rows: _Rows) -> tuple[Strip, Strip]:
+def _sides(test: Sameness, rows: _Rows) -> tuple[_Rows, NDArray[np.uint64], NDArray[np.float64], NDArray[np.float64]]:
+    """Rows, their group and where they lie, as ``strips`` takes them."""
     r = test.records
     alike = [column[rows] for column in (r.species, r.date, r.kind, *(() if test.across else (r.file,)))]
-    return strips(rows, mixed(alike), r.x_m[rows], r.y_m[rows], reach_m=test.reach_m)
+    return rows, mixed(alike), r.x_m[rows], r.y_m[rows]
 
 
 def _same_in_all(records: Records, rows: _Rows) -> _Rows:

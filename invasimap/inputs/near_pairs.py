@@ -58,32 +58,45 @@ def strips(rows: _Rows, group: _Bits, x_m: _Axis, y_m: _Axis, *, reach_m: float)
 
     ``group`` and place are those of the rows. Two of a group within reach lie in one strip of the first or the second.
     """
-    x_off = x_m - x_m.min()
-    step_m = max(_LEAST_STEP_M, float(x_off.max()) / 2 ** (int(_PLACE_BITS) - 1))
-    place = (x_off / step_m).astype(np.uint64)
-    reach = np.uint64(np.ceil(reach_m / step_m) + 1)
-    across = (y_m - y_m.min()) / (2 * reach_m)
+    keys, reach = _keys(group, x_m, y_m, reach_m=reach_m)
     found = []
-    for shift in (0.0, 0.5):
-        key = group + (across + shift).astype(np.uint64) * _SPREAD[1]
-        key ^= key >> np.uint64(32)
-        key *= _SPREAD[2]
-        key >>= _PLACE_BITS
-        key <<= _PLACE_BITS
-        key |= place
+    for key in keys:
         order = np.argsort(key)
         found.append(Strip(order=rows[order], key=key[order], reach=reach))
     return found[0], found[1]
 
 
-def with_neighbours(sorted_strips: tuple[Strip, Strip]) -> _Rows:
-    """Rows that may have another one within reach, ascending."""
+def with_neighbours(rows: _Rows, group: _Bits, x_m: _Axis, y_m: _Axis, *, reach_m: float) -> _Rows:
+    """Rows that may have another one of their group within reach, in their order; sorts keys alone, which is quick."""
+    keys, reach = _keys(group, x_m, y_m, reach_m=reach_m)
+    found = np.zeros(len(rows), dtype=bool)
+    for key in keys:
+        sorted_ = np.sort(key)
+        close = sorted_[1:] - sorted_[:-1] <= reach
+        near = sorted_[np.append(close, False) | np.append(False, close)]
+        if len(near):
+            found |= near[np.minimum(np.searchsorted(near, key), len(near) - 1)] == key
+    return rows[found]
+
+
+def _keys(group: _Bits, x_m: _Axis, y_m: _Axis, *, reach_m: float) -> tuple[tuple[_Bits, _Bits], np.uint64]:
+    """For each row the key of its strip and place, also with the strips moved, and how far near ones are apart."""
+    x_off = x_m - x_m.min()
+    step_m = max(_LEAST_STEP_M, float(x_off.max()) / 2 ** (int(_PLACE_BITS) - 1))
+    place = (x_off / step_m).astype(np.uint64)
+    across = (y_m - y_m.min()) / (2 * reach_m)
     found = []
-    for strip in sorted_strips:
-        close = np.flatnonzero(strip.key[1:] - strip.key[:-1] <= strip.reach)
-        found += [strip.order[close], strip.order[close + 1]]
-    rows = np.sort(np.concatenate(found))
-    return rows[np.append(True, rows[1:] != rows[:-1])] if len(rows) else rows
+    for shift in (0.0, 0.5):
+        key = (across + shift).astype(np.uint64)
+        key *= _SPREAD[1]
+        key += group
+        key ^= key >> np.uint64(32)
+        key *= _SPREAD[2]
+        key >>= _PLACE_BITS
+        key <<= _PLACE_BITS
+        key |= place
+        found.append(key)
+    return (found[0], found[1]), np.uint64(np.ceil(reach_m / step_m) + 1)
 
 
 @dataclass(kw_only=True)

@@ -19,7 +19,7 @@ from invasimap.inputs.outlines import Axes, Sizes, Widths, axes_of_points, width
 from invasimap.inputs.place import Placed
 
 SIDES: Final = 64
-_AT_ONCE: Final = 20_000  # shapes drawn in one go, which bounds the memory
+_AT_ONCE: Final = 5_000  # shapes drawn in one go, which bounds the memory
 CLOSING_SHARE: Final = 0.1
 _NOT_WALKED_SHARE: Final = 0.5  # a gap over half the way is a line that ends near its start, not an outline
 _MOST_PARTS: Final = 5_000  # of one mixed record or one with several points: all of them are drawn and joined
@@ -129,13 +129,13 @@ def _ellipses(
 ) -> Any:  # fmt: skip
     step = 2 * np.pi / SIDES
     scale = np.sqrt(step / np.sin(step))
-    t = np.arange(SIDES) * step  # (sides,)
+    t = np.append(np.arange(SIDES), 0) * step  # (sides + 1,): closed here, which is quicker than in shapely
     turn = np.radians(90.0 - bearing_deg)[:, None]
-    along = scale * a_m[:, None] * np.cos(t)  # (records, sides)
+    along = scale * a_m[:, None] * np.cos(t)  # (records, sides + 1)
     across = scale * b_m[:, None] * np.sin(t)
     east = x[:, None] + along * np.cos(turn) - across * np.sin(turn)
     north = y[:, None] + along * np.sin(turn) + across * np.cos(turn)
-    return shapely.polygons(np.stack([east, north], axis=-1))
+    return shapely.polygons(shapely.linearrings(np.stack([east, north], axis=-1)))
 
 
 def _from_lines(work: _Work, rows: NDArray[np.intp], records: NDArray[np.intp], widths: Widths) -> None:

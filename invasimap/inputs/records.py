@@ -186,6 +186,8 @@ def _says_nothing(raw: RawLayer) -> NDArray[np.bool_]:
 
 def stack_records(parts: Sequence[Records]) -> Records:
     """The records of several layers under one another."""
+    if len(parts) == 1:
+        return parts[0]
     return Records(
         text={name: stack_cells([part.text[name] for part in parts]) for name in parts[0].text},
         number={name: np.concatenate([part.number[name] for part in parts]) for name in parts[0].number},

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import sys
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from functools import cache
 from typing import Final, get_args
@@ -90,7 +90,7 @@ def role_cells(raw: RawLayer, section: SurveySection, species: Catalogue) -> Rol
     notes = [*raw.notes, *(f"{raw.label}: column {name!r} is not used: {why}" for name, why in set_apart(wordy))]
     notes += [f"{raw.label}: {one.role} taken from column {one.column!r}" for one in known if one.how == "values"]
     notes += [f"{raw.label}: column {one.column!r} is not used as an area: no cell has a number" for one in nameless]
-    notes += _more_plants(raw.label, {name: read(name) for name in wordy}, known, species)
+    notes += _more_plants(raw.label, wordy, read, known=known, species=species)
     if texts["species"].all_blank and len(raw.frame) and len(raw.frame.columns):
         notes.append(f"{raw.label}: {_NO_SPECIES}")
     return Roles(cells=texts, columns=known, notes=notes)
@@ -112,14 +112,16 @@ def _has_no_number(cells: Cells) -> bool:
     return not cells.all_blank and not any(sign.isdigit() for text in cells.texts for sign in text)
 
 
-def _more_plants(label: str, columns: dict[str, Cells], known: list[Recognised], species: Catalogue) -> list[str]:
+def _more_plants(
+    label: str, columns: Iterable[str], read: Callable[[str], Cells], *, known: list[Recognised], species: Catalogue
+) -> list[str]:  # fmt: skip
     """What to say of columns such as "Species 2" that name plants and are not read."""
     taken = {one.column for one in known}
     found = [
         name
-        for name, cells in columns.items()
+        for name in columns
         if name not in taken and _ANOTHER_PLANT.fullmatch(header_words(name)[0])
-        and any(species.match(text).known for text in _shortened(cells).texts[:MOST_TEXTS] if text)
+        and any(species.match(text).known for text in _shortened(read(name)).texts[:MOST_TEXTS] if text)
     ]  # fmt: skip
     return [
         f"{label}: column {name!r} names invasive plants and is not read: write one record for each plant"

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from invasimap.inputs import sameness
 from invasimap.inputs.cells import Cells, join_cells
 from invasimap.inputs.copies import find_copies
+from invasimap.inputs.near_pairs import mixed, with_neighbours
 from invasimap.inputs.records import Records
 
 _KINDS = {"point": 0, "line": 1, "polygon": 2}
@@ -19,7 +20,7 @@ _SEVERAL_POINTS = 3
 
 def without_copies(records: Records) -> tuple[Records, list[str]]:
     """The records with the reason of every copy, and what a person should look at (see ``find_copies``)."""
-    rows = np.flatnonzero(records.reason.blank)
+    rows = _beside_others(records, np.flatnonzero(records.reason.blank))
     told = _told(records, rows)
     found = find_copies(told)
     if not found.copy.any():
@@ -27,6 +28,16 @@ def without_copies(records: Records) -> tuple[Records, list[str]]:
     copied = rows[found.copy]
     reason = Cells.at(copied, found.reasons(told), len(records))
     return dataclasses.replace(records, reason=join_cells(records.reason, reason)), found.notes
+
+
+def _beside_others(records: Records, rows: NDArray[np.intp]) -> NDArray[np.intp]:
+    """Those of some rows near which another one of their species, date and kind lies: no other can be a copy."""
+    if len(rows) < 2:
+        return rows
+    text, several = records.text, len(records.text["file"].texts) > 1
+    alike = mixed([text[name].codes[rows] for name in ("species", "date", "shape")])
+    reach_m = sameness.MOST_M if several else sameness.SAME_FILE_M
+    return with_neighbours(rows, alike, *_middles(records, rows), reach_m=reach_m)
 
 
 def _told(records: Records, rows: NDArray[np.intp]) -> sameness.Records:

@@ -24,6 +24,7 @@ import shapely
 from invasimap.core.errors import InputError, LayerError
 from invasimap.core.survey_settings import Layer
 from invasimap.core.toml_file import read_tract
+from invasimap.inputs.formats import xml
 from invasimap.inputs.formats.archive import read_members
 from invasimap.inputs.formats.raw import unique_name
 from invasimap.inputs.layers import read_layer
@@ -376,3 +377,49 @@ def test_a_value_that_parquet_keeps_once_for_every_row_counts_in_every_row(tmp_p
     survey = read("a.parquet", intake={"limits": {"unpacked": "5 MB"}})
     assert survey.set_aside["record"].tolist() == [0]
     assert "unpacks to over 5 MB" in survey.set_aside["reason"][0]
+
+
+GPX_POINTS = "<trk><trkseg>{}</trkseg></trk>"
+KML = "<kml><Document>{}</Document></kml>"
+PLACEMARK = "<Placemark><name>ROMU</name><Point><coordinates>-80,38</coordinates></Point></Placemark>"
+
+
+@pytest.mark.parametrize(("name", "text"), [
+    ("a.gpx", GPX.format("", '<wpt lat="38" lon="-80"/><rte/><trk><trkseg><trkpt lat="38" lon="-80"/></trkseg></trk>')),
+    ("a.kml", KML.format(PLACEMARK * 3)),
+])  # fmt: skip
+def test_records_of_xml_are_counted_before_they_are_read(name, text, write, read, refused):
+    write(name, text)
+    assert "has 3 records; the limit is 2" in refused(name, intake={"limits": {"xml_records": 2}})
+    assert read(name, intake={"limits": {"xml_records": 3}}).ledger["records"].sum() == 3
+
+
+def test_points_of_a_track_are_counted_before_they_are_read(write, refused):
+    write("a.gpx", GPX.format("", GPX_POINTS.format('<trkpt lat="38" lon="-80"/>' * 100_009)))
+    assert "has 100,009 points; the limit is 100,008" in refused("a.gpx", intake={"limits": {"vertices": 4}})
+
+
+def test_tags_of_any_name_are_counted_before_they_are_read(write, refused, monkeypatch):
+    monkeypatch.setattr(xml, "MOST_TAGS", 20)
+    write("a.gpx", GPX.format("", "<x:wpt></x:wpt>" * 10))
+    assert "has 23 tags; the limit is 20" in refused("a.gpx")
+
+
+def test_cells_and_rows_of_a_workbook_are_counted_before_they_are_read(tmp_path, read, refused):
+    book = openpyxl.Workbook()
+    book.active.append(HEAD.strip().split(","))
+    book.active.append(["ROMU", "50", "10", -80, 38])
+    book.save(tmp_path / "a.xlsx")  # 2 rows of 5 cells
+    assert "has over 11 cells and rows" in refused("a.xlsx", intake={"limits": {"cells": 11}})
+    assert read("a.xlsx", intake={"limits": {"cells": 12}}).ledger["records"].tolist() == [1]
+
+
+def test_binary_columns_are_left_unread_and_said(tmp_path, read):
+    frame = gpd.GeoDataFrame({"species": ["ROMU"]}, geometry=[shapely.Point(-80, 38)], crs=4326)
+    frame.to_file(tmp_path / "a.gpkg")
+    with contextlib.closing(sqlite3.connect(tmp_path / "a.gpkg")) as database:
+        database.execute("ALTER TABLE a ADD COLUMN picture BLOB")
+        database.commit()
+    survey = read("a.gpkg", defaults=SIZE)
+    assert "a.gpkg: columns of binary data are not read: picture" in survey.notes
+    assert survey.patches["species"].tolist() == ["Rosa multiflora"] and survey.patches["other"].tolist() == [""]

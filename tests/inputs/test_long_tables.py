@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from invasimap.inputs.cells import cell_text
 from invasimap.inputs.formats import tables
-from invasimap.inputs.formats.degree_cells import degree_column
+from invasimap.inputs.formats.degree_cells import as_number, degree_column
 
 CELL = st.one_of(
     st.sampled_from(
@@ -125,3 +125,12 @@ def test_a_long_table_gives_the_survey_that_a_short_one_gives(read, tmp_path, mo
     assert [raw["species"] for raw in raws[0]] == [raw["species"] for raw in raws[1]]
     assert long.patches.drop(columns="geometry").equals(short.patches.drop(columns="geometry"))
     assert long.patches.geometry.geom_equals_exact(short.patches.geometry, 1e-9).all()
+
+
+@given(st.lists(st.from_regex(r"[-+]?[0-9]{0,12}\.?[0-9]{0,12}|[-+.0-9 NWe]{0,12}", fullmatch=True), min_size=1))
+def test_degrees_are_the_floats_that_python_reads(cells):
+    read = degree_column(np.array([cell.encode() for cell in cells], dtype="S40")).tolist()
+    filled = [as_number(cell) for cell in cells if cell]
+    blank = "" if any(isinstance(one, str) for one in filled) else float("nan")
+    wanted = [as_number(cell) if cell else blank for cell in cells]
+    assert list(map(repr, read)) == list(map(repr, wanted))

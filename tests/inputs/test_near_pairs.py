@@ -40,7 +40,7 @@ def test_no_pair_within_reach_is_missed_near_any_border_of_strips(data):
     pairs, crowded = found(group, x, y, reach_m)
     assert measured(group, x, y, reach_m) <= pairs
     assert not crowded.any()
-    neighbours = with_neighbours(strips(np.arange(count), mixed([group]), x, y, reach_m=reach_m))
+    neighbours = with_neighbours(np.arange(count), mixed([group]), x, y, reach_m=reach_m)
     assert {row for pair in measured(group, x, y, reach_m) for row in pair} <= set(neighbours.tolist())
     assert neighbours.tolist() == sorted(set(neighbours.tolist()))
 

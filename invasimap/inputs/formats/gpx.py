@@ -29,6 +29,7 @@ from invasimap.inputs.formats.xml import (
     local,
     local_name,
     read_xml,
+    refuse_many,
     text_of,
     whole_children,
 )
@@ -160,6 +161,8 @@ def read_gpx(path: Path, *, label: str, limits: LimitsSection | None = None) -> 
     limits = limits or LimitsSection()
     data = read_bytes(path, label=label, limit_B=limits.file_B)
     kind = Format(root="gpx", held=2 * limits.vertices + 100_000)
+    refuse_many(data, [*GROUPS], label=label, limit=limits.xml_records)
+    refuse_many(data, ["trkpt", "rtept"], label=label, limit=kind.held, setting="vertices", of="points")
     made: list[_Harvest] = []
 
     def make() -> _Harvest:

@@ -27,6 +27,7 @@ from invasimap.inputs.formats.xml import (
     children,
     local,
     read_xml,
+    refuse_many,
     text_of,
     whole_children,
 )
@@ -137,6 +138,7 @@ def read_kmz(path: Path, *, label: str, limits: LimitsSection | None = None) -> 
 
 
 def _layer(data: bytes, *, label: str, layer: str, limits: LimitsSection) -> RawLayer:
+    refuse_many(data, ["Placemark"], label=label, limit=limits.xml_records)
     kind = Format(root="kml", held=2 * limits.vertices + 100_000, alone=_ALONE)
     made: list[_Harvest] = []
 

@@ -179,7 +179,7 @@ def _axis(frame: pd.DataFrame, columns: list[Column], *, comma: DecimalComma) ->
     if pd.api.types.is_float_dtype(first) and (len(columns) == 1 or first.notna().all()):
         return first
     values: Any = first.to_numpy(dtype=object, copy=True)
-    rest = np.flatnonzero([not (isinstance(value, float) and isfinite(value)) for value in values])
+    rest = np.flatnonzero([value.__class__ is not float or not isfinite(value) for value in values])
     found = Cells.same("", len(rest))
     for column in columns:
         cells = Cells.of(frame[column.name].iloc[rest])

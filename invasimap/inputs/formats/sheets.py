@@ -74,18 +74,24 @@ def _check(path: Path, *, label: str, limits: LimitsSection) -> None:
     if not any(name.startswith(BOOK) for name in names):
         what = "is no workbook: it is another kind of zip"
         raise LayerError(Fault(where=label, what=what, mend="save it as .xlsx again, or as CSV"))
+    cells = 0
     try:
         with zipfile.ZipFile(path) as archive:
             for member in archive.infolist():
-                _check_part(member_pieces(archive, member), member.filename, label=label)
+                cells += _check_part(member_pieces(archive, member), member.filename, label=label, most=limits.cells)
+                if cells > limits.cells:
+                    raise _too_many_cells(label, limits.cells)
     except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError) as error:
         what = f"is no whole workbook: {error}"
         raise LayerError(Fault(where=label, what=what, mend="save it as .xlsx again, or as CSV")) from error
 
 
-def _check_part(pieces: Iterable[bytes], name: str, *, label: str) -> None:
-    """Refuse a part with too many tags, or one that declares entities: the library that reads it would expand them."""
-    count, before = 0, b""
+def _check_part(pieces: Iterable[bytes], name: str, *, label: str, most: int) -> int:
+    """The cells and rows of a part, as far as there are not too many.
+
+    One with too many tags, or that declares entities, is refused: the library that reads it would expand them.
+    """
+    count, cells, before = 0, 0, b""
     is_xml = name.endswith((".xml", ".rels", ".vml"))
     for piece in pieces:
         text = piece.replace(b"\0", b"")  # UTF-16 too
@@ -93,10 +99,14 @@ def _check_part(pieces: Iterable[bytes], name: str, *, label: str) -> None:
         if is_xml and (b"<!DOCTYPE" in before + text or b"<!ENTITY" in before + text):
             what = f"declares XML entities, which are refused ({name})"
             raise LayerError(Fault(where=label, what=what, mend="save it as .xlsx again, or as CSV"))
+        cells += text.count(b"<c ") + text.count(b"<row") if name.startswith(f"{BOOK}worksheets/") else 0
+        if cells > most:
+            break
         before = text[-9:]
         if is_xml and count > _MOST_PARTS:
             what = f"has too many cells ({name})"
             raise LayerError(Fault(where=label, what=what, mend="save its sheets as CSV"))
+    return cells
 
 
 def _blank_to_us(path: Path, *, label: str) -> list[str]:
@@ -167,7 +177,10 @@ def _filled(rows: Iterable[Any], *, label: str) -> list[Row]:
     return kept[:filled]
 
 
-def _too_many_cells(label: str) -> LayerError:
+def _too_many_cells(label: str, limit: int | None = None) -> LayerError:
+    if limit is not None:
+        mend = "save it as CSV, take out what is blank, or set cells in [intake.limits]"
+        return LayerError(Fault(where=label, what=f"has over {limit:,} cells and rows", mend=mend))
     mend = "save it as CSV, or take out what is far to the right"
     return LayerError(Fault(where=label, what=f"has over {_MOST_CELLS:,} cells or {_MOST_ROWS:,} rows", mend=mend))
 

@@ -6,6 +6,7 @@ import csv
 import io
 import re
 import warnings
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any, Final
 
@@ -41,8 +42,7 @@ def read_table(path: Path, *, label: str, lonlat: LonLat = (None, None), limits:
     LayerError
         When it is empty, is no text or has no columns for the position.
     """
-    data = read_bytes(path, label=label, limit_B=limits.file_B)
-    text, notes = decode(data, label=label)
+    text, notes = decode(read_bytes(path, label=label, limit_B=limits.file_B), label=label)
     text, above = from_header(text, lonlat=lonlat)
     frame, problem, delimiter = parse(text, label=label, lonlat=lonlat, columns=limits.columns)
     comma: DecimalComma = "always" if delimiter == ";" else "never" if delimiter == "," else "unless_thousands"
@@ -63,13 +63,23 @@ def from_header(text: str, *, lonlat: LonLat = (None, None)) -> tuple[str, int]:
     ('species,lon,lat\\nROMU,-80,38', 2)
     """
     start = 0
-    for number, line in enumerate(text.split("\n", HEADER_ROWS)[:HEADER_ROWS]):
+    for number, line in enumerate(_first_lines(text)):
         if line.strip() and len(line) < MAX_HEADER and not line.lower().startswith("sep="):
             cells = next(csv.reader([line.strip()], delimiter=sniff(line)), [])
             if has_position((cell.strip() for cell in cells), lonlat):
                 return (text[start:], number) if text[:start].strip() and not _only_sep(text[:start]) else (text, 0)
         start += len(line) + 1
     return text, 0
+
+
+def _first_lines(text: str) -> Iterator[str]:
+    start = 0
+    for _ in range(HEADER_ROWS):
+        stop = text.find("\n", start)
+        yield text[start : stop if stop >= 0 else None]
+        if stop < 0:
+            return
+        start = stop + 1
 
 
 def _only_sep(text: str) -> bool:
@@ -128,9 +138,8 @@ def parse(
 
     Of a long table the degrees are numbers, and columns that repeat themselves are categories.
     """
-    first, _, rest = text.partition("\n")
-    if first.strip().lower().startswith("sep="):
-        text = rest
+    if next(_first_lines(text)).strip().lower().startswith("sep="):
+        text = text.partition("\n")[2]
     delimiter = sniff(text)
     _refuse_long_lines(text, delimiter, label=label)
     refuse_wide(text[:_STRETCH].partition("\n")[0].count(delimiter) + 1, columns, label=label)
@@ -232,8 +241,23 @@ def _ragged(cells: int, columns: int) -> str:
 def _read_csv(text: str, **options: Any) -> pd.DataFrame:
     with warnings.catch_warnings():
         warnings.simplefilter("error", pd.errors.ParserWarning)
-        data = io.BytesIO(text.encode("utf-8", "surrogatepass"))
-        return pd.read_csv(data, index_col=False, low_memory=False, **options)
+        source: Any = _Pieces(text)
+        return pd.read_csv(source, index_col=False, low_memory=False, encoding_errors="surrogatepass", **options)
+
+
+class _Pieces:
+    """A text that pandas reads piece by piece: another copy of a long one costs more than its cells."""
+
+    def __init__(self, text: str) -> None:
+        self._text, self._at = text, 0
+
+    def read(self, count: int) -> str:
+        """The next so many signs."""
+        self._at += count
+        return self._text[self._at - count : self._at]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._text.split("\n"))
 
 
 def _parse_fast(text: str, delimiter: str) -> _Parsed:

@@ -22,7 +22,7 @@ from pyproj import CRS
 from invasimap.core.errors import Fault, LayerError
 from invasimap.core.files import GDB, GDB_CATALOGUE
 from invasimap.core.survey_settings import LimitsSection
-from invasimap.inputs.formats.bounds import MAX_RECORDS, missing, over_size
+from invasimap.inputs.formats.bounds import MAX_RECORDS, first_lines, missing, over_size
 from invasimap.inputs.formats.gdal_files import is_encoded, plainly_named
 from invasimap.inputs.formats.gpkg import Table, gpkg_tables
 from invasimap.inputs.formats.raw import NO_GEOMETRY, RawLayer, marks
@@ -187,11 +187,11 @@ def read_one(
     """
     with warnings.catch_warnings(record=True) as caught:
         warnings.simplefilter("always")
-        frame, counted, curved, strange = _read(path, name, table, label=label)
+        frame, counted, told = _read(path, name, table, label=label)
         geometry = _geometry(frame)
         lost = lost_shapes(path, name, geometry)
     heard = [_heard(str(w.message), path, layer) for w in caught if w.category is RuntimeWarning]
-    said = [*heard, *["curves are drawn as chords"] * curved, *["text in it is not UTF-8, as it says"] * strange]
+    said = [*heard, *told]
     raw = _from_frame(
         frame, label=label, layer=layer, notes=[*notes, *(f"{label}: {words}" for words in dict.fromkeys(said))]
     )
@@ -200,22 +200,27 @@ def read_one(
 
 def _read(
     path: Path, name: str | None, table: Table | None, *, label: str
-) -> tuple[gpd.GeoDataFrame | pd.DataFrame, int, bool, bool]:
-    """The frame of a layer, the records that the file counts, and whether it has curves and text that is no UTF-8."""
+) -> tuple[gpd.GeoDataFrame | pd.DataFrame, int, list[str]]:
+    """The frame of a layer, the records that the file counts, and what is to be said of its curves and columns."""
     info = pyogrio.read_info(path, layer=name)
     known = info["features"] if table is None else table.count
     _refuse_many(known, label=label)
     counted = known if table is not None or path.suffix.lower() in _COUNTED else 0
     curved = any(word in str(info["geometry_type"]) for word in CURVES) or (table is not None and table.curved)
     most = None if table is None else max(table.count, 1)  # the count that the file keeps may be a lie
+    said = ["curves are drawn as chords"] if curved else []
     options: dict[str, Any] = {"layer": name, "on_invalid": "ignore", "max_features": most}
+    kinds = dict(zip(map(str, info["fields"]), info["ogr_types"], strict=True))
+    if pictures := [name for name, kind in kinds.items() if kind == "OFTBinary"]:  # one may be as large as the file
+        options["columns"] = [name for name in kinds if name not in pictures]
+        said.append(f"columns of binary data are not read: {first_lines(pictures)}")
     try:
-        return pyogrio.read_dataframe(path, **options), counted, curved, False
+        return pyogrio.read_dataframe(path, **options), counted, said
     except UnicodeDecodeError:
         frame = pyogrio.read_dataframe(path, **options, encoding="ISO-8859-1")
         for column in frame.select_dtypes(["object", "string"]).columns:
             frame[column] = _decoded(frame[column])
-        return frame, counted, curved, True
+        return frame, counted, [*said, "text in it is not UTF-8, as it says"]
 
 
 def _decoded(cells: pd.Series[Any]) -> list[Any]:

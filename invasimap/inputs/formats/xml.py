@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import codecs
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any, Final, Protocol
 from xml.etree.ElementTree import Element, TreeBuilder
@@ -18,6 +18,8 @@ from invasimap.core.errors import Fault, LayerError
 from invasimap.inputs.formats.texts import xml_texts
 
 _MAX_DEPTH: Final = 1_000
+MOST_TAGS: Final = 10_000_000
+_NAME_ENDS: Final = (b" ", b">", b"/", b"\n", b"\r", b"\t")
 _STRAY: Final = re.compile(rb"&(?!(?:amp|lt|gt|quot|apos|#\d{1,7}|#x[0-9a-fA-F]{1,6});)")
 
 
@@ -91,6 +93,27 @@ def read_xml(
     if broken is not None and broken.line == 0:
         raise LayerError(Fault(where=label, what=f"is not whole XML: {broken.why}", mend="export it again"))
     return taken, broken, notes
+
+
+def refuse_many(
+    data: bytes, names: Sequence[str], *, label: str, limit: int, setting: str = "xml_records", of: str = "records"
+) -> None:  # fmt: skip
+    """Refuse a file with more elements of some names, or tags, than are read in seconds; counts bytes, parses nothing.
+
+    Raises
+    ------
+    LayerError
+        When they are more than ``limit``, or all tags more than ten million.
+    """
+    tags = data.count(b"<")
+    found = sum(data.count(b"<" + name.encode() + end) for name in names for end in _NAME_ENDS) if tags > limit else 0
+    if found > limit:
+        what = f"has {found:,} {of}; the limit is {limit:,}"
+        mend = f"split it, save it as CSV, or set {setting} in [intake.limits]"
+        raise LayerError(Fault(where=label, what=what, mend=mend))
+    if tags > MOST_TAGS:
+        what = f"has {tags:,} tags; the limit is {MOST_TAGS:,}"
+        raise LayerError(Fault(where=label, what=what, mend="split it, or export only what is needed"))
 
 
 def _read_once(data: bytes, *, label: str, kind: Format, harvest: Harvest) -> tuple[Harvest, Break | None, list[str]]:

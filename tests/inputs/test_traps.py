@@ -422,3 +422,34 @@ def test_a_missing_value_is_missing_in_every_format(read, tmp_path, name):
     assert survey.patches["species"].tolist() == ["Rosa multiflora"]
     reasons = dict(zip(survey.set_aside["record"], survey.set_aside["reason"], strict=True))
     assert "species is blank" in reasons[2] and "no size" in reasons[3]
+
+
+@pytest.mark.parametrize(
+    ("mark", "cells", "square_metres"),
+    [  # what a person reads in each column; None where two readings stand
+        (";", ["12,5", "1.200"], [12.5, 1200]), (";", ["12.5", "1,200"], [12.5, 1200]),
+        (";", ["1.200,5", "1.200"], [1200.5, 1200]), (";", ["12,5", "12.5", "1.200"], [12.5, 12.5, None]),
+        (",", ['"12,5"', "1.200"], [12.5, None]), (",", ['"1,200"', "12.5"], [1200, 12.5]),
+        (",", ['"1,200"', "1.200"], [None, None]), ("\t", ["12,5", "1.200", "7"], [12.5, None, 7]),
+        (",", ["1.200", "2"], [1.2, 2]), ("\t", ["1.200", "2.5"], [1.2, 2.5]),
+    ],
+)  # fmt: skip
+def test_a_number_that_reads_in_two_ways_is_told_by_its_column_or_set_aside(mark, cells, square_metres, read, write):
+    rows = "".join(f"ROMU{mark}-80{mark}38.00{k}{mark}{cell}\n" for k, cell in enumerate(cells))
+    write("a.csv", f"species{mark}lon{mark}lat{mark}area_m2\n{rows}")
+    survey = read("a.csv")
+    assert survey.patches.area.tolist() == pytest.approx([area for area in square_metres if area is not None])
+    assert survey.set_aside["record"].tolist() == [k + 1 for k, area in enumerate(square_metres) if area is None]
+    for reason, cell in zip(
+        survey.set_aside["reason"], [c for c, a in zip(cells, square_metres, strict=True) if a is None], strict=True
+    ):
+        assert "(1.2 or 1200?)" in reason and cell.strip('"') in reason
+
+
+def test_a_point_in_a_semicolon_file_is_told_by_the_files_other_numbers(read, write):
+    head = "species;lon;lat;area_m2\n"
+    for lat, area in (("38,01", 1200.0), ("38.01", 1.2)):
+        write("a.csv", f"{head}ROMU;-80;{lat};1.200\n")
+        assert read("a.csv").patches.area.item() == pytest.approx(area)
+    write("a.csv", f"{head}ROMU;-80;38;1.200\n")
+    assert "1.200 (1.2 or 1200?)" in read("a.csv").set_aside["reason"].item()

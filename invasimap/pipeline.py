@@ -24,6 +24,7 @@ from invasimap.inputs.copies import COPY
 from invasimap.inputs.species import load_catalogue
 from invasimap.inputs.survey import look_at_survey
 from invasimap.inputs.tract_photos import TractPhotos, read_tract_photos
+from invasimap.inputs.wording import in_feet, in_units
 from invasimap.land.access import access_classes
 from invasimap.land.features import half_width_m
 from invasimap.land.ground import crossing_notes
@@ -224,12 +225,15 @@ def look_over(settings: Tract, *, step: Step = quiet) -> Inputs:
         with step("Elevation"):
             terrain, terrain_notes = read_tract_terrain(settings, land, survey.patches)
         notes = [*notes, *land.notes, *terrain_notes]
+    if settings.tract.units == "us":
+        notes = [in_feet(note) for note in notes]
+        faults = [dataclasses.replace(fault, what=in_feet(fault.what)) for fault in faults]
     return Inputs(land=land, survey=survey, photos=photos, terrain=terrain, notes=notes, faults=faults)
 
 
 def _look_at_survey(settings: Tract, *, crs: CRS, near: Any) -> tuple[Survey, list[Fault]]:
     own = settings.intake.species
-    return look_at_survey(
+    survey, faults = look_at_survey(
         settings.survey,
         folder=settings.folder,
         crs=crs,
@@ -238,6 +242,7 @@ def _look_at_survey(settings: Tract, *, crs: CRS, near: Any) -> tuple[Survey, li
         species=load_catalogue(settings.path(own) if own else None),
         intake=settings.intake,
     )
+    return in_units(survey, settings.tract.units), faults
 
 
 def _read_photos(settings: Tract, survey: Survey) -> TractPhotos:

@@ -145,7 +145,10 @@ def test_pile_that_takes_too_long_is_said_and_stays(monkeypatch):
 def test_of_many_pairs_by_two_observers_the_first_are_named_and_the_rest_counted():
     rows = [(0, 100.0 * k, 0.0, 0, 40.0, NAN, who) for k in range(25) for who in (0, 1)]
     notes = find_copies(records(rows)).notes
-    assert len(notes) == 21 and notes[0] == "may be the same patch: a.csv record 1 and a.csv record 2, by different observers"
+    assert (
+        len(notes) == 21
+        and notes[0] == "may be the same patch: a.csv record 1 and a.csv record 2, by different observers"
+    )
     assert notes[-1] == "may be the same patch: 5 pairs of records more, by different observers"
 
 

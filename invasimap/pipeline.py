@@ -221,6 +221,7 @@ def look_over(settings: Tract, *, step: Step = quiet) -> Inputs:
     if land is None and near is None:
         notes.append("Places were not checked: there are no stands to hold them against.")
     notes += [*(loud_notes(settings, land, survey) if land and survey else []), *(survey.notes if survey else [])]
+    notes += photos.notes if photos else []
     if land and survey and not faults:
         with step("Elevation"):
             terrain, terrain_notes = read_tract_terrain(settings, land, survey.patches)

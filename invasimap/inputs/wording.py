@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import dataclasses
 import re
-from typing import Final, Literal
+from typing import Any, Final, Literal
+
+import pandas as pd
 
 from invasimap.core.units import M_PER_FT
 from invasimap.inputs.account import Survey
@@ -25,10 +27,14 @@ def in_units(survey: Survey, units: Literal["us", "metric"]) -> Survey:
         return survey
     return dataclasses.replace(
         survey,
-        set_aside=survey.set_aside.assign(reason=map_unique(survey.set_aside["reason"], in_feet)),
-        repaired=survey.repaired.assign(how=map_unique(survey.repaired["how"], in_feet)),
+        set_aside=survey.set_aside.assign(reason=_all_in_feet(survey.set_aside["reason"])),
+        repaired=survey.repaired.assign(how=_all_in_feet(survey.repaired["how"])),
         notes=[in_feet(note) for note in survey.notes],
     )
+
+
+def _all_in_feet(column: pd.Series[Any]) -> pd.Series[Any]:
+    return pd.Series(map_unique(column, in_feet), index=column.index, dtype=object)
 
 
 def in_feet(text: str) -> str:

@@ -62,7 +62,8 @@ def test_rows_are_counted_as_pandas_counts_them(book, read, tmp_path):
     assert len(pd.read_excel(tmp_path / "a.xlsx").dropna(how="all")) == 3  # and the blank row between them
     assert survey.set_aside["record"].tolist() == [2, 3, 4]
     assert survey.set_aside["reason"].tolist() == [
-        "the row is blank: delete it", "lat 'north' is no number: type degrees such as 38.0123", "lon is blank: type it",
+        "the row is blank: delete it", "lat 'north' is no number: type degrees such as 38.0123",
+        "lon is blank: type it",
     ]  # fmt: skip
 
 

@@ -336,7 +336,7 @@ def refuse_failed(checks: Iterable[Check]) -> None:
     InvariantError
         Naming each failed check with its value and limit.
     """
-    failed = [f"{check.name}: {check.value:g}, limit {check.limit:g}" for check in checks if not check.passed]
+    failed = ["{}: {}, limit {}".format(check.name, *check.said) for check in checks if not check.passed]
     if failed:
         raise InvariantError("the result contradicts itself, nothing was written: " + "; ".join(failed))
 

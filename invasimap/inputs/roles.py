@@ -111,16 +111,18 @@ def role_cells(raw: RawLayer, section: SurveySection, species: Catalogue) -> Rol
     notes += [f"{raw.label}: {said}" for said in marked.said]
     notes += [f"{raw.label}: {one.role} taken from column {one.column!r}" for one in known if one.how == "values"]
     notes += [f"{raw.label}: column {one.column!r} is not used as an area: no cell has a number" for one in nameless]
-    stem_names = [*of_stems(map(str, raw.frame.columns)), *(one.column for one in stems)]
-    notes += [
-        f"{raw.label}: column {name!r} is not used: in its unit a stem's diameter is written, not a patch's"
-        for name in stem_names
-        if name not in {one.column for one in known}
-    ]
+    notes += _stem_notes(raw, stems, {one.column for one in known})
     notes += _more_plants(raw.label, {name: read(name) for name in wordy}, known, species)
     if texts["species"].all_blank and len(raw.frame) and len(raw.frame.columns):
         notes.append(f"{raw.label}: {_NO_SPECIES}")
     return Roles(cells=texts, columns=known, notes=notes)
+
+
+def _stem_notes(raw: RawLayer, stems: list[Recognised], taken: set[str]) -> list[str]:
+    """What to say of columns of diameters that are in a stem's unit, by their header or in every cell."""
+    names = [*of_stems(map(str, raw.frame.columns)), *(one.column for one in stems)]
+    why = "in its unit a stem's diameter is written, not a patch's"
+    return [f"{raw.label}: column {name!r} is not used: {why}" for name in names if name not in taken]
 
 
 def said_absent(raw: RawLayer) -> Cells:

@@ -21,6 +21,7 @@ _TO_DO: Final[tuple[tuple[str, str], ...]] = (
     (r"the row is blank", "delete it"),
     (r"the row has \d+ cells for \d+ columns", "put text with commas in quotes"),
     (r"length without width, or width without length: no size", "type both"),
+    (r"\w+ '.*\([\d.]+ or \d+\?\)' is not read", "write which"),
     (r"area '.*' is not read", 'write it such as "0.5 acre"'),
     (r"(?:radius|diameter|length|width|size) '.*' is not read", 'write it such as "10 ft"'),
     (r"(?:radius|diameter|length|width|area) .* is not above zero", "type its size, or leave it blank"),

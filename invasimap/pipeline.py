@@ -24,6 +24,7 @@ from invasimap.inputs.copies import COPY
 from invasimap.inputs.species import load_catalogue
 from invasimap.inputs.survey import look_at_survey
 from invasimap.inputs.tract_photos import TractPhotos, read_tract_photos
+from invasimap.inputs.wording import in_feet, in_units
 from invasimap.land.access import access_classes
 from invasimap.land.features import half_width_m
 from invasimap.land.ground import crossing_notes
@@ -230,16 +231,20 @@ def look_over(settings: Tract, *, step: Step = quiet) -> Inputs:
     if land is None and near is None:
         notes.append("Places were not checked: there are no stands to hold them against.")
     notes += [*(loud_notes(settings, land, survey) if land and survey else []), *(survey.notes if survey else [])]
+    notes += photos.notes if photos else []
     if land and survey and not faults:
         with step("Elevation"):
             terrain, terrain_notes = read_tract_terrain(settings, land, survey.patches)
         notes = [*notes, *land.notes, *terrain_notes]
+    if settings.tract.units == "us":
+        notes = [in_feet(note) for note in notes]
+        faults = [dataclasses.replace(fault, what=in_feet(fault.what)) for fault in faults]
     return Inputs(land=land, survey=survey, photos=photos, terrain=terrain, notes=notes, faults=faults)
 
 
 def _look_at_survey(settings: Tract, *, crs: CRS, near: Any) -> tuple[Survey, list[Fault]]:
     own = settings.intake.species
-    return look_at_survey(
+    survey, faults = look_at_survey(
         settings.survey,
         folder=settings.folder,
         crs=crs,
@@ -248,6 +253,7 @@ def _look_at_survey(settings: Tract, *, crs: CRS, near: Any) -> tuple[Survey, li
         species=load_catalogue(settings.path(own) if own else None),
         intake=settings.intake,
     )
+    return in_units(survey, settings.tract.units), faults
 
 
 def _read_photos(settings: Tract, survey: Survey) -> TractPhotos:
@@ -340,7 +346,7 @@ def refuse_failed(checks: Iterable[Check]) -> None:
     InvariantError
         Naming each failed check with its value and limit.
     """
-    failed = [f"{check.name}: {check.value:g}, limit {check.limit:g}" for check in checks if not check.passed]
+    failed = ["{}: {}, limit {}".format(check.name, *check.said) for check in checks if not check.passed]
     if failed:
         raise InvariantError("the result contradicts itself, nothing was written: " + "; ".join(failed))
 

@@ -7,8 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from invasimap.core.survey_settings import IntakeSection
+from invasimap.core.survey_settings import Defaults, IntakeSection
 from invasimap.core.toml_file import read_tract
+from invasimap.inputs.catalogue import STATUSES
 
 README = (Path(__file__).parents[1] / "README.md").read_text(encoding="utf-8")
 
@@ -45,3 +46,10 @@ def test_the_settings_of_field_files_are_valid_and_show_the_defaults(tmp_path):
     assert tract.photos[0].within_m == pytest.approx(15.24)
     shown = tract.intake.model_copy(update={"species": None, "cover_scales": {}})
     assert shown == IntakeSection()
+
+
+def test_keys_of_defaults_and_statuses_of_plants_are_listed():
+    listed = re.search(r"^defaults = .*# where a record has none: (.*)$", README, flags=re.M)[1].split(", ")
+    assert listed == [field.alias for field in Defaults.model_fields.values()]
+    said = re.search(r"status \((.*)\)$", README, flags=re.M)[1]
+    assert re.findall('"(\\w+)"', said) == list(STATUSES)

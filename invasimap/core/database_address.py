@@ -75,6 +75,21 @@ def postgis_label(address: str) -> str:
     return f"postgresql://{_plain(host)}/{_plain(base)}".rstrip("/")
 
 
+def database_key(address: str) -> str:
+    """What tells a database from others: its host, port and name, however the address is written.
+
+    Examples
+    --------
+    >>> database_key("postgresql://crew@DB.example.org/woods") == database_key("postgres://db.example.org:5432/woods")
+    True
+    """
+    match = _FORM.fullmatch(address.strip())
+    options = dict(parse_qsl((match["options"] or "") if match else ""))
+    ports = re.findall(r":(\d+)(?=,|$)", match["hosts"]) if match else []
+    port = ",".join(ports) or options.get("port") or os.environ.get("PGPORT") or "5432"
+    return f"{postgis_label(address).lower()} {port}"
+
+
 def checked_address(address: str, *, label: str) -> str:
     """The address for the driver, without the options that have no weight here.
 

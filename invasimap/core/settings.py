@@ -36,7 +36,6 @@ from invasimap.core.quantities import (
     Volume,
 )  # fmt: skip
 from invasimap.core.survey_settings import (
-    COVER_SCALES,
     FileName,
     IntakeSection,
     Layer,
@@ -260,14 +259,6 @@ class Tract(Section):
     rig: list[RigSection] = Field(default_factory=list)
     budget: BudgetSection | None = None
     _file: Path = PrivateAttr(default=Path("tract.toml"))
-
-    @model_validator(mode="after")
-    def _known_cover_scales(self) -> Self:
-        known = [*COVER_SCALES, *self.intake.cover_scales]
-        unknown = sorted({s.cover_scale for s in self.survey if s.cover_scale and s.cover_scale not in known})
-        if unknown:
-            raise ValueError(f"cover_scale {unknown[0]!r} is not known: there are {', '.join(known)}")
-        return self
 
     @property
     def file(self) -> Path:

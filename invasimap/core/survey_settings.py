@@ -69,6 +69,12 @@ class SurveySection(Section):
             raise ValueError('query is for a database: files = ["postgresql://…"]; for files with layers set layers')
         return self
 
+    @model_validator(mode="after")
+    def _layers_are_of_one_kind(self) -> Self:
+        if self.layers and len({is_database(name) for name in self.files}) > 1:
+            raise ValueError("layers is for files or for a database: write a block for each")
+        return self
+
 
 class PhotosSection(Section):
     """``[[photos]]``: geotagged pictures, and how far from a patch one may be taken to belong to it."""

@@ -5,16 +5,19 @@ from __future__ import annotations
 import difflib
 import re
 import tomllib
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any, get_args
 
 from pydantic import BaseModel, ValidationError
 
-from invasimap.core.errors import Fault, SettingsError
+from invasimap.core.errors import Fault, InputError, SettingsError
 from invasimap.core.settings import Tract
+from invasimap.core.survey_settings import COVER_SCALES, Role
 
 _TABLE = re.compile(r"\s*\[(\[?)\s*([\w.\-\"' ]+?)\s*\]\]?\s*(?:#.*)?")
 _SECRET = re.compile("postgres|postgis|PG:|password", re.I)  # of what is typed, it may hold a password
+_NO_KEYS = ("where", "columns", "allows", "cover_scales")  # what stands in them is named as in the files
 _KEY = re.compile(r"\s*([\w\-]+|\"[^\"]+\")\s*=")
 
 
@@ -64,20 +67,63 @@ def read_settings(path: str | Path) -> tuple[Tract | None, list[Fault]]:
     lines = line_map(text)
     faults: list[Fault] = []
     while True:
-        try:
-            tract = Tract.model_validate(table)
-        except ValidationError as error:
-            faults = faults or [_fault(file, lines, detail) for detail in error.errors()]
-            if not _take_out(table, error):
-                return None, faults
-        else:
+        tract, wrong = _checked(table)
+        in_order = sorted(wrong, key=lambda detail: _line(lines, detail["loc"]))
+        faults = faults or [_fault(file, lines, detail) for detail in in_order]
+        if tract is not None:
             tract._file = file.resolve()
             return tract, faults
+        if not _take_out(table, wrong):
+            return None, faults
 
 
-def _take_out(table: dict[str, Any], error: ValidationError) -> bool:
+def _checked(table: dict[str, Any]) -> tuple[Tract | None, list[Any]]:
+    """The settings, or every fault that their types, and names known elsewhere, show."""
+    unknown = _unknown_names(table)
+    try:
+        tract = Tract.model_validate(table)
+    except ValidationError as error:
+        return None, [*error.errors(), *unknown]
+    return (None, unknown) if unknown else (tract, [])
+
+
+def _unknown_names(table: dict[str, Any]) -> list[dict[str, Any]]:
+    """Faults of systems and cover scales that are named and not known, as pydantic tells its own."""
+    from invasimap.core.crs import read_crs  # takes a second, and few settings name a system
+
+    found = []
+    for loc, text in _named(table, ("crs", "elevation_crs")):
+        try:
+            read_crs(text, where="")
+        except InputError as error:
+            found.append((loc, f"{error.faults[0].what}: {error.faults[0].mend}"))
+    intake = table.get("intake")
+    own = intake.get("cover_scales") if isinstance(intake, dict) else None
+    known = [*COVER_SCALES, *(own if isinstance(own, dict) else ())]
+    for loc, text in _named(table, ("cover_scale",)):
+        if _plain(text) not in map(_plain, known):
+            found.append((loc, f"cover_scale {text!r} is not known: there are {', '.join(known)}"))
+    return [{"loc": loc, "type": "value_error", "msg": what, "input": None} for loc, what in found]
+
+
+def _named(holder: Any, keys: tuple[str, ...], at: tuple[str | int, ...] = ()) -> Iterator[tuple[Any, str]]:
+    """Texts of some keys anywhere in the settings, with their paths; names of columns and values are no keys."""
+    pairs = holder.items() if isinstance(holder, dict) else enumerate(holder) if isinstance(holder, list) else ()
+    for key, value in pairs:
+        if key in keys and isinstance(value, str):
+            yield (*at, key), value
+        elif key not in _NO_KEYS:
+            yield from _named(value, keys, (*at, key))
+
+
+def _plain(name: str) -> str:
+    """The name of a scale for comparing."""
+    return "-".join(name.casefold().split())
+
+
+def _take_out(table: dict[str, Any], wrong: list[Any]) -> bool:
     """Take every block with a fault out of the settings; whether any was there to take."""
-    places = {_block_of(detail["loc"], unknown=detail["type"] == "extra_forbidden") for detail in error.errors()}
+    places = {_block_of(detail["loc"], unknown=detail["type"] == "extra_forbidden") for detail in wrong}
     taken = 0
     for place in sorted(places, key=_order, reverse=True):  # of a list the last first, so that numbers stay true
         holder: Any = table
@@ -154,16 +200,24 @@ def _text_of(file: Path) -> str:
 
 def _fault(file: Path, lines: dict[tuple[str | int, ...], int], detail: Any) -> Fault:
     loc: tuple[str | int, ...] = tuple(part for part in detail["loc"] if part != "[key]")
-    place = next((lines[loc[:n]] for n in range(len(loc), 0, -1) if loc[:n] in lines), 1)
-    where = f"{file}:{place}: {_dotted(loc)}"
+    where = f"{file}:{_line(lines, loc)}: {_dotted(loc)}"
     if detail["type"] == "extra_forbidden":
         return Fault(where=where, what=f"unknown key {loc[-1]!r}", mend=_nearest(loc))
     if detail["type"] == "missing":
         return Fault(where=where, what="is missing", mend=_why_needed(loc))
+    if detail["loc"][-1:] == ("[key]",) and "columns" in loc:
+        near = difflib.get_close_matches(str(loc[-1]), get_args(Role), n=1, cutoff=0.5)
+        mend = f"did you mean {near[0]!r}?" if near else f"there are: {', '.join(get_args(Role))}"
+        return Fault(where=where, what=f"columns has no {loc[-1]!r}", mend=mend)
     message = str(detail["msg"]).removeprefix("Value error, ")
     if not detail["type"].startswith("value_error") and not _SECRET.search(repr(detail["input"])):
         message += f" (it is {detail['input']!r})"
     return Fault(where=where, what=message)
+
+
+def _line(lines: dict[tuple[str | int, ...], int], loc: tuple[str | int, ...]) -> int:
+    """The line of a setting, else of the nearest that holds it."""
+    return next((lines[loc[:n]] for n in range(len(loc), 0, -1) if loc[:n] in lines), 1)
 
 
 def _dotted(loc: tuple[str | int, ...]) -> str:

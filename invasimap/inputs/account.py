@@ -23,6 +23,7 @@ from invasimap.inputs.patches import ellipses
 from invasimap.inputs.recognise import Recognised
 from invasimap.inputs.records import Cleaned, Records, stack_records
 from invasimap.inputs.twice import without_copies
+from invasimap.inputs.what_to_do import with_what_to_do
 
 PATCH_COLUMNS: Final = (
     "id", "species", "common_name", "known", "date", "cover_pct", "cover_low_pct", "cover_high_pct", "height_m",
@@ -156,7 +157,8 @@ def _set_aside(
     geometry = records.placed[rows]
     points = ~np.isnan(records.xy[rows]).any(axis=1)
     geometry[points] = shapely.points(records.xy[rows][points])
-    columns = {**_numbers(records, rows), "reason": records.reason.take(rows).to_numpy(), "raw": np.array(raw, object)}
+    reason = records.reason.take(rows).map(with_what_to_do)
+    columns = {**_numbers(records, rows), "reason": reason.to_numpy(), "raw": np.array(raw, object)}
     return gpd.GeoDataFrame(columns, geometry=geometry, crs=crs)
 
 

@@ -27,12 +27,13 @@ COLUMNS: Final = (
     "monitoring_years_default", "caution", "looks_like", "told_apart", "sources",
 )  # fmt: skip
 _ALSO: Final = {
-    **dict.fromkeys(("name", "species", "latin_name", "taxon", "scientificname"), "scientific_name"),
+    **dict.fromkeys(("species", "latin_name", "taxon", "scientificname"), "scientific_name"),
     **dict.fromkeys(("common_name", "commonname", "commonnames"), "common_names"),
     **dict.fromkeys(("usda_symbol", "plants_symbol", "code"), "symbol"),
     "synonym": "synonyms", "authors": "author", "source": "sources",
 }  # fmt: skip
 _ROLES: Final = frozenset({"scientific_name", *COLUMNS})
+_MOST_NAMED: Final = 4
 _OWN_SOURCE: Final = "own plant file"
 
 Cells = dict[str, str]
@@ -65,8 +66,14 @@ def catalogue_table(own: Path | None = None) -> tuple[pd.DataFrame, tuple[str, .
         return table, ()
     label = own.name
     read, unread = _read_own(own, label=label)
-    rows, notes = _accepted(read, NameIndex(table), label)
-    if faults := [*_status_faults(rows, label), *_name_faults(rows, label), *_symbol_faults(rows, label)]:
+    index = NameIndex(table)
+    rows, notes = _accepted(read, index, label)
+    if faults := [
+        *_group_faults(rows, index, label),
+        *_status_faults(rows, label),
+        *_name_faults(rows, label),
+        *_symbol_faults(rows, label),
+    ]:
         raise LayerError(sorted(faults, key=_line_of))
     table, changes = _laid_over(table, rows, label)
     unread_notes = [f"{label}: columns not read: {', '.join(unread)}"] if unread else []
@@ -148,6 +155,21 @@ def _status_faults(rows: list[_Row], label: str) -> list[Fault]:
         )
         for row in rows if row.cells.get("status", STATUSES[0]) not in STATUSES
     ]  # fmt: skip
+
+
+def _group_faults(rows: list[_Row], index: NameIndex, label: str) -> list[Fault]:
+    """Common names of several plants where a scientific name belongs."""
+    faults = []
+    for row in rows:
+        taxa = index.group(row.name)
+        if taxa and not any(name_words(taxon)[0] == name_key(row.name) for taxon in taxa):
+            what = (
+                f"{row.name!r} is a group's name, no scientific one: it is of {', '.join(sorted(taxa)[:_MOST_NAMED])}"
+            )
+            what += f" and {len(taxa) - _MOST_NAMED} more" * (len(taxa) > _MOST_NAMED)
+            mend = "write the scientific name, and the common one under common_names"
+            faults.append(Fault(where=f"{label}, line {row.line}", what=what, mend=mend))
+    return faults
 
 
 def _name_faults(rows: list[_Row], label: str) -> list[Fault]:

@@ -50,11 +50,11 @@ def find_copies(records: Records) -> Copies:
     """Records that another one holds already.
 
     A copy has the same kind, species and date, no stated value or observer that differs, and the same place: within
-    0.5 m in one file, between files within the smaller accuracy (0.5 to 10 m; 1 m where not stated); outlines differ by
-    at most 1 % of the area, lines by that distance. Records that a file itself tells apart are never copies of one:
-    between two files each must be the other's nearest. Of copies the one with more stated values stays, then the
-    earlier; a chain of records is not drawn together. Alike but for their observers, two records are noted and both
-    stay.
+    0.5 m in one file, between files within 1 m (0.5 m where both are more accurate); outlines differ by at most 1 % of
+    the area, lines by that distance. Records that a file itself tells apart are never copies of one: between two files
+    each must be the other's nearest. Of copies the one with more stated values stays, then the earlier; a chain of
+    records is not drawn together. Two records that are alike but for their observers, or that lie farther apart but
+    within the smaller accuracy (to 10 m), both stay and are noted.
 
     Examples
     --------
@@ -118,6 +118,8 @@ def _stay(test: Sameness, sorted_strips: tuple[Strip, Strip]) -> tuple[_Rows, li
         return np.full(count, -1, dtype=np.intp), _left_notes(test, near.crowded)
     same = test.same_observer(p, q)
     pairs = _nearest(test, p[same], q[same]) if test.across else (p[same], q[same])
+    sure = test.sure(*pairs)
+    doubtful, pairs = (pairs[0][~sure], pairs[1][~sure]), (pairs[0][sure], pairs[1][sure])
     _, labels = connected_components(coo_array((np.ones(len(pairs[0])), pairs), shape=(count, count)), directed=False)
     part = labels.astype(np.intp)
     rank = _ranks(test.records, part, pairs)
@@ -129,7 +131,10 @@ def _stay(test: Sameness, sorted_strips: tuple[Strip, Strip]) -> tuple[_Rows, li
     both = open_[pairs[0]] & open_[pairs[1]]
     of = np.where(of < 0, _by_rank(rank, pairs[0][both], pairs[1][both]), of)
     apart = ~same & (of[p] < 0) & (of[q] < 0)
-    return of, [*_left_notes(test, left), *_observer_notes(test.records, p[apart], q[apart])]
+    said = _pair_notes(test.records, p[apart], q[apart], why="by different observers")
+    both_stay = (of[doubtful[0]] < 0) & (of[doubtful[1]] < 0)
+    said += _pair_notes(test.records, *(rows[both_stay] for rows in doubtful), why="as near as their accuracy allows")
+    return of, [*_left_notes(test, left), *said]
 
 
 def _nearest(test: Sameness, p: _Rows, q: _Rows) -> tuple[_Rows, _Rows]:
@@ -214,7 +219,8 @@ def _settle_piles(
         near = near[left[near]]
         centres, compared = centres + 1, compared + len(near) * (_OUTLINE if test.records.kind[row] else 1)
         centre, copies = test.alike(np.full(len(near), row, dtype=np.intp), near)
-        copies = copies[test.same_observer(centre, copies)]
+        same = test.same_observer(centre, copies)
+        copies = copies[same][test.sure(centre[same], copies[same])]
         if test.across:
             by_distance = copies[np.argsort(test.records.away_m(np.full(len(copies), row), copies), kind="stable")]
             copies = by_distance[np.unique(test.records.file[by_distance], return_index=True)[1]]
@@ -233,10 +239,10 @@ def _left_notes(test: Sameness, left: _Mask) -> list[str]:
     return notes
 
 
-def _observer_notes(records: Records, p: _Rows, q: _Rows) -> list[str]:
+def _pair_notes(records: Records, p: _Rows, q: _Rows, *, why: str) -> list[str]:
+    """Pairs of records that both stay and that a person should look at."""
     rows = sorted(sorted(pair) for pair in zip(p.tolist(), q.tolist(), strict=True))
-    notes = [f"may be the same patch: {records.name(one)} and {records.name(two)}" for one, two in rows[:_MOST_NOTES]]
+    said = "may be the same patch"
+    notes = [f"{said}: {records.name(one)} and {records.name(two)}, {why}" for one, two in rows[:_MOST_NOTES]]
     more = len(rows) - len(notes)
-    if more > 0:
-        notes.append(f"may be the same patch: {more:,} pairs of records more, by different observers")
-    return notes
+    return [*notes, *([f"{said}: {more:,} pairs of records more, {why}"] if more > 0 else [])]

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
 from typing import Final, NamedTuple
 
 from invasimap.inputs.cover_scales import PERCENT, UNKNOWN, Scale, bare_cell, class_key, is_marked
@@ -43,11 +42,6 @@ class Cover(NamedTuple):
     high_pct: float
     reason: str = ""
     how: str = ""
-
-
-def read_covers(texts: Sequence[str], *, scale: Scale | None = None) -> list[Cover]:
-    """``parse_cover`` of each text."""
-    return [parse_cover(text, scale=scale) for text in texts]
 
 
 def parse_cover(text: str, *, scale: Scale | None = None) -> Cover:

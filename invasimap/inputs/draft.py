@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import glob
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final
@@ -265,9 +266,10 @@ class _Writer:
         return "\n".join(lines)
 
     def pictures(self, finding: Finding) -> str:
+        folder, bar, pattern = self.path_of(finding.file).rpartition("/")
         lines = [
             "[[photos]]",
-            f"files = [{self.file(finding)}]",
+            f"files = [{quoted(f'{glob.escape(folder)}{bar}{pattern}')}]",
             'within = ""                          # of a patch: farther ones are set aside',
         ]
         return "\n".join([_why(finding), *(f"# {line}" for line in lines)])

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from functools import cache
 from typing import Final, Literal
 
 DecimalComma = Literal["never", "always", "unless_thousands"]
@@ -55,17 +56,18 @@ NAMES: Final[dict[str, tuple[str, ...]]] = {
         "plantsymbol", "code", "commonname", "comname", "vernacularname", "common", "subject",
     ),
     "cover": (
-        "cover", "canopycover", "covercanopy", "cov", "cvr", "plantcover", "speciescover", "sppcover", "covervalue",
+        "cover", "cov", "cvr", "plantcover", "speciescover", "sppcover", "covervalue",
         "coverestimate", "estimatedcover", "estcover", "estcov", "infested", "abscover", "absolutecover",
         "foliarcover", "aerialcover", "arealcover", "invasivecover", "weedcover", "coverage", "covermidpoint",
         "covermid", "covmid", "coverfraction", "fractioncover", "fractionalcover", "coverfrac", "covfrac", "fraccover",
-        "infestation", "co",
+        "infestation", "infest", "co", "in",
         "coverclass", "coverclas", "covclass", "covercl", "covcl", "covercls", "covercode", "covcode", "coverclasscode",
-        "coverclassid", "classcover", "covercat", "covercategory", "coverrank", "coverrating", "canopycoverclass",
-        "canopyclass", "daubenmire", "daub", "daubclass", "daubcover", "coverdaub", "daubenmireclass",
+        "coverclassid", "classcover", "covercat", "covercategory", "coverrank", "coverrating",
+        "daubenmire", "daub", "daubclass", "daubcover", "coverdaub", "daubenmireclass",
         "daubenmirecover", "coverdaubenmire", "daubenmirecoverclass", "daubcoverclass", "bb", "bbclass", "bbcover",
         "coverbb", "bbcoverclass", "braunblanquet", "braunblan", "braunblanquetclass", "braunblanquetcover",
         "coverbraunblanquet", "braunblanquetcoverclass",
+        "canopycover", "covercanopy", "canopycoverclass", "canopyclass",
     ),
     "radius": ("radius", "rad", "patchradius", "bufferradius"),
     "diameter": ("diameter", "diam", "dia", "patchdiameter", "patchdiam"),
@@ -122,10 +124,12 @@ NAMES: Final[dict[str, tuple[str, ...]]] = {
     ),
 }  # fmt: skip
 # header words that say a role only with one of its units: "patch" alone is no area, "infestation" alone no cover
-_ONLY_WITH_UNIT: Final = frozenset({"patch", "est", "total", "infestation", "co"})
+_ONLY_WITH_UNIT: Final = frozenset({"patch", "est", "total", "infestation", "infest", "co", "in"})
+_STEM_UNITS: Final = frozenset({"cm", "in"})  # nobody measures a patch in them, and everybody a stem
 _CLASS_WORDS: Final = ("class", "clas", "cl", "cls", "code", "id", "cat", "category", "rank", "rating")
 _SCALE_WORDS: Final = ("daub", "daubenmire", "bb", "braun", "braunblanquet")
 _DBF_NAME: Final = 10  # signs that a DBF keeps of a column's name
+_PARTED: Final = re.compile(r"[^\W_][\W_]+[^\W_]|[a-z][A-Z]")  # words that stand apart
 _RANK: Final = {name: (role, rank) for role, names in NAMES.items() for rank, name in enumerate(names)}
 _MEASURED: Final = re.compile(
     r"(?:st|sde)?shape\w*(?:area|leng|length|len)|st(?:area|length|perimeter)\w*|perimeter|(?:gis|calc|geo|poly)\w*(?:area|length|acres?)?"
@@ -149,6 +153,8 @@ def header_words(header: str) -> tuple[str, str]:
     text = re.sub(r"\^2|²", "2", text.lower()).replace("%", " pct ")
     words = re.findall(r"[^\W_]+", text)
     unit = ""
+    if words in (["percent", "in"], ["pct", "in"]):  # Percent_Infested or Percent_Invasive, cut
+        return "in", "%"
     if len(words) > 1 and words[-2] in ("sq", "square") and words[-1] in _SQUARE:
         unit, words = _SQUARE[words[-1]], words[:-2]
     elif words and words[-1] in _UNITS:
@@ -180,6 +186,9 @@ def find_columns(columns: Iterable[str], *, overrides: Mapping[str, str] | None 
     for role, _, name in sorted(ranked, key=lambda item: item[1]):
         if role:
             found.setdefault(role, []).append(column_of(name, role))
+    own = [column for column in found.get("cover", []) if "canopy" not in column.name.casefold()]
+    if own:  # beside a cover of the plant's own the canopy may be the forest's: it fills no blank of it
+        found["cover"] = own
     for role, wanted in (overrides or {}).items():
         if name := match_name(wanted, columns):
             found[role] = [column_of(name, role)]
@@ -194,7 +203,7 @@ def column_of(header: str, role: str) -> Column:
     >>> column_of("CoverClass", "cover"), column_of("HeightFt", "height")
     (Column(name='CoverClass', unit='class'), Column(name='HeightFt', unit='ft'))
     """
-    words, unit = _split_run(*header_words(header))
+    words, unit = _whole_words(header)
     if role == "cover" and (words.endswith((*_CLASS_WORDS, *_SCALE_WORDS)) or words.startswith(_SCALE_WORDS)):
         unit = CLASS_UNIT
     return Column(name=header, unit=unit)
@@ -202,15 +211,27 @@ def column_of(header: str, role: str) -> Column:
 
 def role_of(header: str) -> tuple[str, int]:
     """The role a header names ("" for none) and how surely (0 is the surest)."""
-    words, unit = _split_run(*header_words(header))
-    role, rank = _RANK.get(words) or _cut_name(header, words)
+    words, unit = _whole_words(header)
+    role, rank = _RANK.get(words, ("", 0))
     if words == "" and unit in AREA_UNITS:
         role, rank = "area", len(NAMES["area"])
     if role == "size" and unit in AREA_UNITS:
         role = "area"
-    if words in _ONLY_WITH_UNIT and not unit:
+    if (words in _ONLY_WITH_UNIT and not unit) or (role == "diameter" and unit in _STEM_UNITS):
         return "", 0
     return (role, rank) if unit in _FITTING.get(role, {unit}) else ("", 0)
+
+
+def of_stems(columns: Iterable[str]) -> list[str]:
+    """Columns of a diameter that is by its unit a stem's, not a patch's.
+
+    Examples
+    --------
+    >>> of_stems(["Diameter (cm)", "Diameter (ft)", "DBH"])
+    ['Diameter (cm)']
+    """
+    read = {name: _whole_words(name) for name in columns}
+    return [name for name, (words, unit) in read.items() if words in NAMES["diameter"] and unit in _STEM_UNITS]
 
 
 def set_apart(columns: Iterable[str]) -> list[tuple[str, str]]:
@@ -248,16 +269,40 @@ def _split_run(words: str, unit: str) -> tuple[str, str]:
     return words, unit
 
 
-def _cut_name(header: str, words: str) -> tuple[str, int]:
-    """The role of a name that a DBF cut to ten signs, where all the names it may come from have one."""
-    if len(header) != _DBF_NAME:
-        return "", 0
-    share = 0.7 if re.search(r"[^\W_][\W_]+[^\W_]", header) else 0.85
+def _whole_words(header: str) -> tuple[str, str]:
+    """Words and unit of a header, also where they are run together or where a DBF cut them to ten signs."""
+    words, unit = _split_run(*header_words(header))
+    if len(header) != _DBF_NAME or words in _RANK:
+        return words, unit
+    run = "".join(re.findall(r"[^\W_]+", header.lower()))
+    return _before_cut(run, parted=bool(_PARTED.search(header))) or (words, unit)
+
+
+def _before_cut(run: str, *, parted: bool) -> tuple[str, str] | None:
+    """The name and unit that a cut run of letters may come from, where all that it may come from agree."""
+    share = 0.7 if parted else 0.85
     whole = [
-        name for name in _RANK.keys() - _ONLY_WITH_UNIT if name.startswith(words) and len(words) >= share * len(name)
+        (*_RANK[name], name, unit)
+        for text, (name, unit) in _written_out().items()
+        if text.startswith(run) and len(run) >= share * len(text)
     ]
-    roles = {_RANK[name][0] for name in whole}
-    return (roles.pop(), max(_RANK[name][1] for name in whole)) if len(roles) == 1 else ("", 0)
+    whole = [one for one in whole if not one[-1]] or whole  # no more is read into a name than it needs
+    if len({(role, unit) for role, _, _, unit in whole}) != 1:
+        return None
+    _, _, name, unit = max(whole)
+    return name, unit
+
+
+@cache
+def _written_out() -> dict[str, tuple[str, str]]:
+    """Every name run together with every unit it may have, and the two apart."""
+    found = {name: (name, "") for name in _RANK.keys() - _ONLY_WITH_UNIT}
+    for name, (role, _) in _RANK.items():
+        fitting = _FITTING.get(role, frozenset())
+        found |= {f"{name}{text}": (name, unit) for text, unit in _UNITS.items() if unit in fitting}
+        if role == "cover" and name not in _ONLY_WITH_UNIT:
+            found |= {f"{text}{name}": (name, "%") for text in ("percent", "pct")}
+    return found
 
 
 def match_name(wanted: str, columns: Iterable[str]) -> str:

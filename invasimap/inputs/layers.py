@@ -16,7 +16,7 @@ from invasimap.core.database_address import is_database
 from invasimap.core.errors import CRSError, Fault, LayerError
 from invasimap.core.files import whole_path
 from invasimap.core.survey_settings import LIMITS, Layer, LimitsSection
-from invasimap.inputs.formats.door import read_file
+from invasimap.inputs.formats.door import read_file, within
 from invasimap.inputs.formats.postgis import read_postgis
 from invasimap.inputs.formats.raw import RawLayer, unique_name
 from invasimap.inputs.mend import TANGLED, mend_polygons, tangled, without_flat_lines
@@ -80,7 +80,7 @@ def _of_database(layer: Layer, *, where: str, limits: LimitsSection) -> RawLayer
     if len(found) > 1:
         mend = "bring them into one, such as by a view with ST_Transform: part of a layer would protect part of it"
         raise LayerError(Fault(where=where, what="its shapes are in several systems", mend=mend))
-    return found[0]
+    return within(found[0], limits)
 
 
 def _without_tangled(raw: RawLayer) -> RawLayer:

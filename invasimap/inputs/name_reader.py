@@ -169,7 +169,7 @@ class NameReader:
         if not is_sure(words, found, self.index.vocabulary) or self._nearer_group(words, found):
             return None
         taxon, score, _ = found[0]
-        return Read(taxa=frozenset({taxon}), how=f"{text!r} read as {taxon} (score {score:.0f})")
+        return Read(taxa=frozenset({taxon}), how=f"{text!r} read as {taxon} ({score:.0f} of 100 alike)")
 
     def _nearer_group(self, words: list[str], found: list[tuple[str, float, str]]) -> Taxa:
         """Plants of a group that is nearer to the words than any of the names found."""
@@ -215,7 +215,7 @@ class NameReader:
         if not found:
             return None
         scores = tuple((taxon, score) for taxon, score, _ in found[:_NEAREST])
-        told = ", ".join(f"{taxon} ({score:.0f})" for taxon, score in scores)
+        told = ", ".join(f"{taxon} ({score:.0f} of 100 alike)" for taxon, score in scores)
         taxa = frozenset(taxon for taxon, _ in scores)
         return Read(taxa=taxa, reason=f"species {text!r} is not clear: nearest are {told}", scores=scores)
 
@@ -232,10 +232,11 @@ def _or(taxa: Taxa) -> str:
     return " or ".join(sorted(taxa))
 
 
-def of_group(written: str, taxa: Taxa) -> str:
-    """The reason for a name that stands for a genus or group."""
-    listed = ", ".join(sorted(taxa))
-    return f"species {written!r} is a genus or group, no one species: write which one; listed are {listed}"
+def of_group(written: str, taxa: Taxa, natives: Taxa) -> str:
+    """The reason for a name that stands for a genus or group; natives are told apart from the plants to treat."""
+    parts = (("", taxa - natives), ("native: ", natives))
+    named = " or ".join(f"{said}{', '.join(sorted(some))}" for said, some in parts if some)
+    return f"species {written!r} is a group's name, no one plant: write which one ({named})"
 
 
 def several(written: str, taxa: Taxa = frozenset()) -> str:

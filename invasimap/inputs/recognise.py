@@ -21,7 +21,8 @@ _COVER: Final = re.compile(r"[<>≤≥~]?=?\s*\d+(?:\.\d+)?\s*%?\s*(?:(?:-|–|�
 # percents of other things than the plant, and days of other things than the visit
 _OTHER_PCT: Final = re.compile(
     r"slope|grade|shade|light|sun|mort|kill|control|effic|treat|humid|moist|soil|litter|bare|native|tree|overst|crown|"
-    r"dead|done|compl|batt|conf|prob|qual|slp|rock|water|likel|certain|chance|freq|surviv|reduc",
+    r"dead|done|compl|batt|conf|prob|qual|slp|rock|water|likel|certain|chance|freq|surviv|reduc|canopy|closure|"
+    r"forest|stand",
     re.I,
 )
 _OTHER_DAY: Final = re.compile(

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import sys
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cache
 from typing import Final, get_args
 
@@ -13,12 +13,13 @@ import pandas as pd
 
 from invasimap.core.survey_settings import Role, SurveySection
 from invasimap.inputs.cells import Cells
+from invasimap.inputs.decimal_marks import settle_marks
 from invasimap.inputs.fields import (
     Column,
     DecimalComma,
     find_columns,
     header_words,
-    plain_number,
+    of_stems,
     set_apart,
     with_unit,
 )
@@ -35,6 +36,7 @@ _PAIR: Final = re.compile(r"([^\W\d][\w ()%]{0,60}?)\s{0,9}[:=]\s*([^;|\n\r<>]+)
 _ANOTHER_PLANT: Final = re.compile(
     r"(?:second(?:ary)?|third|other|additional|also|2nd|3rd)?(?:invasive|target|weed|plant)?(?:species|spp|sp|plant|weed)s?\d?"
 )
+_STEM: Final = re.compile(r"[^'ft]*\d\s*(?:cm|mm|in|inch|inches|\")\.?", re.I)
 _NOT_SAID: Final = frozenset({"n/a", "na", "nan", "null", "#n/a", "-", "--", "no data", "not recorded"})
 _PRESENCE: Final = frozenset({
     "occurrencestatus", "presence", "present", "presenceabsence", "presentabsent", "presabs", "detected", "detection",
@@ -58,6 +60,21 @@ class Roles:
         return ", ".join(one.column for one in self.columns if one.role == "cover")
 
 
+@dataclass(kw_only=True)
+class _Marks:
+    """Decimal and thousands signs of a layer's columns of numbers, and what was said of them."""
+
+    comma: DecimalComma
+    elsewhere: Callable[[], Iterable[str]]
+    said: list[str] = field(default_factory=list)
+
+    def settled(self, name: str, cells: Cells) -> Cells:
+        """The cells of a column with points for decimals."""
+        found = settle_marks(cells.texts, comma=self.comma, elsewhere=self.elsewhere)
+        self.said += [f"column {name!r}: {found.said}, by its other numbers"] if found.said else []
+        return cells if found.texts == cells.texts else cells.with_texts(found.texts)
+
+
 def role_cells(raw: RawLayer, section: SurveySection, species: Catalogue) -> Roles:
     """What each role of a layer's records says, of columns recognised by a setting, their names or their values."""
     overrides = {str(role): name for role, name in section.columns.items()}
@@ -70,16 +87,19 @@ def role_cells(raw: RawLayer, section: SurveySection, species: Catalogue) -> Rol
         is_known_species=lambda text: (match := species.match(text)).known or match.native,
     )
     nameless = [one for one in known if one.role == "area" and one.how == "name" and _has_no_number(read(one.column))]
-    known = [one for one in known if one not in nameless]
+    stems = [one for one in known if one.role == "diameter" and one.how == "name" and _is_of_stems(read(one.column))]
+    known = [one for one in known if one not in (*nameless, *stems)]
     found = as_columns(known)
     if section.cover_scale is not None:  # a unit of the header would make percents of classes
         found["cover"] = [replace(column, unit="") for column in found.get("cover", ())]
+    numbers = [one.column for one in known if one.role not in _WORDS and one.column in wordy]
+    marked = _Marks(comma=raw.decimal_comma, elsewhere=lambda: (t for n in numbers for t in read(n).texts[:MOST_TEXTS]))
     texts = {
         role: _first_said(
             [(column, _shortened(read(column.name), _longest(role))) for column in found.get(role, ())],
             role=role,
             count=len(raw.frame),
-            decimal_comma="never" if role in _WORDS else raw.decimal_comma,
+            marks=None if role in _WORDS else marked,
         )
         for role in ROLES
         if role not in _PLACE
@@ -88,12 +108,21 @@ def role_cells(raw: RawLayer, section: SurveySection, species: Catalogue) -> Rol
     for name in (name for name in wordy if name.lower() in ("desc", "cmt", "description")):
         _take_pairs(read(name), texts, found)
     notes = [*raw.notes, *(f"{raw.label}: column {name!r} is not used: {why}" for name, why in set_apart(wordy))]
+    notes += [f"{raw.label}: {said}" for said in marked.said]
     notes += [f"{raw.label}: {one.role} taken from column {one.column!r}" for one in known if one.how == "values"]
     notes += [f"{raw.label}: column {one.column!r} is not used as an area: no cell has a number" for one in nameless]
+    notes += _stem_notes(raw, stems, {one.column for one in known})
     notes += _more_plants(raw.label, wordy, read, known=known, species=species)
     if texts["species"].all_blank and len(raw.frame) and len(raw.frame.columns):
         notes.append(f"{raw.label}: {_NO_SPECIES}")
     return Roles(cells=texts, columns=known, notes=notes)
+
+
+def _stem_notes(raw: RawLayer, stems: list[Recognised], taken: set[str]) -> list[str]:
+    """What to say of columns of diameters that are in a stem's unit, by their header or in every cell."""
+    names = [*of_stems(map(str, raw.frame.columns)), *(one.column for one in stems)]
+    why = "in its unit a stem's diameter is written, not a patch's"
+    return [f"{raw.label}: column {name!r} is not used: {why}" for name in names if name not in taken]
 
 
 def said_absent(raw: RawLayer) -> Cells:
@@ -110,6 +139,11 @@ def said_absent(raw: RawLayer) -> Cells:
 def _has_no_number(cells: Cells) -> bool:
     """Whether a column holds words only, as one of places does: "North Woods"."""
     return not cells.all_blank and not any(sign.isdigit() for text in cells.texts for sign in text)
+
+
+def _is_of_stems(cells: Cells) -> bool:
+    """Whether every cell of a diameter is in centimetres or inches, as a stem's is."""
+    return not cells.all_blank and all(map(_STEM.fullmatch, cells.used()))
 
 
 def _more_plants(
@@ -130,7 +164,7 @@ def _more_plants(
 
 
 def _first_said(
-    columns: Iterable[tuple[Column, Cells]], *, role: str, count: int, decimal_comma: DecimalComma
+    columns: Iterable[tuple[Column, Cells]], *, role: str, count: int, marks: _Marks | None
 ) -> Cells:  # fmt: skip
     """What a role's columns say: the first text that is not blank, with the header's unit where the cell has none."""
     found = Cells.same("", count)
@@ -138,8 +172,8 @@ def _first_said(
         cells = read
         if role not in _WORDS:
             cells = cells.map(lambda text: "" if text.casefold() in _NOT_SAID else text)
-        if decimal_comma != "never":
-            cells = cells.map(lambda text: plain_number(text, thousands=decimal_comma == "unless_thousands"))
+        if marks is not None:
+            cells = marks.settled(column.name, cells)
         if column.unit:
             unit = column.unit
             cells = cells.map(lambda text, unit=unit: with_unit(text, unit))  # type: ignore[misc]

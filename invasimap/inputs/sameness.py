@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 SAME_FILE_M: Final = 0.5
 LEAST_M, UNKNOWN_M, MOST_M = 0.5, 1.0, 10.0  # of an accuracy, between different files
+SURE_M: Final = 1.0  # between files: what lies farther apart may be two patches that each crew told apart
 SAME_OUTLINE: Final = 0.01  # share of the smaller area by which two outlines of one patch may differ
 MOST_DRAWN: Final = 1_500_000  # points of outlines whose difference is drawn
 _POLYGON: Final = 2
@@ -113,6 +114,17 @@ class Sameness:
         """Whether the observers do not contradict each other."""
         return _same_or_blank(self.records.observer, p, q)
 
+    def sure(self, p: _Rows, q: _Rows) -> _Mask:
+        """Which alike pairs lie as good as on the same place; the others are to be looked at by a person."""
+        if not self.across:
+            return np.ones(len(p), dtype=bool)
+        kind = self.records.kind[p]
+        found: _Mask = (kind == _POLYGON) | (self.records.away_m(p, q) <= SURE_M)  # polygons share their ground
+        at = np.flatnonzero(found & (kind != 0) & (kind != _POLYGON))
+        if len(at):
+            found[at] = self._beside(p[at], q[at], most_m=SURE_M)
+        return found
+
     def tolerance_m(self, p: _Rows, q: _Rows) -> _Axis:
         """How far apart two records may lie."""
         return np.minimum(self.own_m[p], self.own_m[q]) if self.across else np.full(len(p), SAME_FILE_M)
@@ -162,9 +174,9 @@ class Sameness:
         self._area_m2[at], self._length_m[at] = shapely.area(shapes), shapely.length(shapes)
         self._corners[at], self._bounds[at] = shapely.get_num_coordinates(shapes), shapely.bounds(shapes)
 
-    def _beside(self, p: _Rows, q: _Rows) -> _Mask:
-        """Shapes of which no corner lies off the other by more than the tolerance."""
-        allowed_m = self.tolerance_m(p, q)
+    def _beside(self, p: _Rows, q: _Rows, *, most_m: float = MOST_M) -> _Mask:
+        """Shapes of which no corner lies off the other by more than the tolerance, and ``most_m``."""
+        allowed_m = np.minimum(self.tolerance_m(p, q), most_m)
         # shapes within a distance have bounds within it
         may = np.abs(self._bounds[p] - self._bounds[q]).max(axis=1) <= allowed_m
         same, ask = self._same_corners(p, q, may=may, corner_m=allowed_m)

@@ -27,6 +27,12 @@ _PROTECTED: Final = re.compile(
 )
 _RANK: Final = re.compile(r"[sg][123]", re.I)
 _RANKED: Final = re.compile(r"rank|status|listing", re.I)
+_NAME_COLUMNS: Final = ("name", "desc", "cmt", "description")
+# how receivers and phones name what nobody named
+_BY_DEVICES: Final = frozenset({
+    "waypoint", "waypt", "point", "track", "route", "active", "current", "path", "placemark", "untitled", "line",
+    "polygon", "area",
+})  # fmt: skip
 _GPX_PARTS: Final = frozenset({"waypoints", "routes", "tracks"})
 _SAYS_KIND: Final = frozenset({"kind", "type", "class", "fclass", "ftype", "category", "feature", "featuretype"})
 _STAND_NAMES: Final = (
@@ -73,7 +79,7 @@ TABLE: Final = (
     _row("wet_ground", "wet ground", "wet boggy muddy", (2,)),
     _row("open_ground", "open ground", "open opening field meadow pasture clearing", (2,)),
     _row("stands", "stands", "stand unit compartment", (2,)),
-    _row("survey", "survey", "survey invasive infestation weed crew patch waypoint", (0, 1, 2)),
+    _row("survey", "survey", "survey invasive infestation weed crew patch", (0, 1, 2)),
 )  # fmt: skip
 _NOT_HEIGHTS: Final = frozenset({
     "hillshade", "shade", "shaded", "slope", "aspect", "canopy", "chm", "ndvi", "landcover", "nlcd", "ortho",
@@ -232,12 +238,13 @@ def _known_plants(facts: LayerFacts) -> Guess | None:
 
 def _without_a_name(facts: LayerFacts) -> Guess:
     """A guess where no plant is known and no word says what the layer is."""
-    if facts.suffix in _RECEIVER and not _names_unknown_plants(facts):
+    if facts.suffix in _RECEIVER and not (facts.plants or _names_unknown_plants(facts) or _names_in_words(facts)):
         return _survey("from a GPS receiver or a phone, and nothing says that it is anything else")
     if facts.plants or facts.suffix in _RECEIVER:
-        named = f" ({', '.join(facts.plants[:3])})" if facts.plants else ""
+        shown = facts.plants or _names_in_words(facts)
+        named = f" ({', '.join(shown[:3])})" if shown else ""
         return unknown(
-            f"names plants that are not in the catalogue{named}: a survey, or rare plants? A person has to say"
+            f"its names are of no invasive plant in the catalogue{named}: a survey, or rare plants? A person has to say"
         )
     if column := _looks_like_stands(facts):
         reason = f"polygons that meet, each with its own {column!r}"
@@ -249,6 +256,21 @@ def _names_unknown_plants(facts: LayerFacts) -> bool:
     """Whether a quarter of a column's values are scientific names: of plants that the catalogue does not know."""
     listed = [facts.plants, *([value for value, _ in column.common] for column in facts.columns)]
     return any(100 * sum(map(_is_scientific, names)) >= KNOWN_PCT * len(names) for names in listed if names)
+
+
+def _names_in_words(facts: LayerFacts) -> tuple[str, ...]:
+    """Names of waypoints that a person typed, where a quarter are: they may be a rare plant's common names."""
+    for column in facts.columns:
+        values = [value for value, _ in column.common]
+        typed = tuple(v for v in values if _is_typed(name_words(v)))
+        if column.name.lower() in _NAME_COLUMNS and values and 100 * len(typed) >= KNOWN_PCT * len(values):
+            return typed
+    return ()
+
+
+def _is_typed(words: set[str]) -> bool:
+    """Whether the words of a name are a person's, and none of them is of a survey, as in "thick patch"."""
+    return not words & TABLE[-1].words and any(len(word) > 3 for word in words - _BY_DEVICES)
 
 
 def _is_scientific(name: str) -> bool:

@@ -136,7 +136,8 @@ class Catalogue:
                 known=status == "invasive", native=status == "native",
             )  # fmt: skip
         taxa = [taxon for taxon, _ in read.scores] or sorted(read.taxa)
-        reason = read.reason or of_group(written, read.taxa)
+        natives = frozenset(taxon for taxon in read.taxa if self._status(taxon) == "native")
+        reason = read.reason or of_group(written, read.taxa, natives)
         return Match(
             scientific_name=written, suggestions=tuple(taxa), scores=tuple(s for _, s in read.scores), reason=reason
         )

@@ -16,7 +16,7 @@ import shapely
 from pyproj import CRS
 
 from invasimap.core.crs import read_crs
-from invasimap.core.database_address import is_database, postgis_label
+from invasimap.core.database_address import database_key, is_database, postgis_label
 from invasimap.core.errors import Fault, InputError, LayerError
 from invasimap.core.files import is_gdb, whole_path, with_side_files
 from invasimap.core.survey_settings import INTAKE, IntakeSection, LimitsSection, SurveySection
@@ -24,7 +24,7 @@ from invasimap.inputs.account import Survey, gather
 from invasimap.inputs.fields import match_name
 from invasimap.inputs.formats.bounds import unread_layer
 from invasimap.inputs.formats.content import not_a_file
-from invasimap.inputs.formats.door import SIDE_FILES, SUFFIXES, read_file
+from invasimap.inputs.formats.door import SIDE_FILES, SUFFIXES, read_file, within
 from invasimap.inputs.formats.postgis import read_postgis
 from invasimap.inputs.formats.raw import RawLayer
 from invasimap.inputs.layers import layers_by_name
@@ -91,8 +91,11 @@ def look_at_survey(
     """
     sources, faults = find_files(sections, folder=folder)
     layers: list[tuple[int, RawLayer]] = []
+    tables: dict[tuple[str, str], int] = {}
     for source in sources:
-        layers += [(source.block, layer) for layer in _read(source, sections[source.block], intake.limits)]
+        read = _read(source, sections[source.block], intake.limits)
+        layers += [(source.block, layer) for layer in read]
+        faults += _table_faults(source, sections[source.block], read, first=tables)
     systems, crs_faults = _systems(sections)
     faults += [*crs_faults, *_column_faults(sections, layers), *_layer_faults(sections, layers)]
     if not layers:
@@ -111,10 +114,11 @@ def _read(source: _Source, section: SurveySection, limits: LimitsSection) -> lis
     lonlat = (section.columns.get("lon"), section.columns.get("lat"))
     try:
         if source.path is None:
-            return read_postgis(
+            tables = read_postgis(
                 source.address, label=source.label, layers=section.layers, query=section.query, lonlat=lonlat,
                 limits=limits,
             )  # fmt: skip
+            return [within(layer, limits) for layer in tables]
         layers = read_file(source.path, label=source.label, lonlat=lonlat, limits=limits)
     except InputError as error:
         return _unread(error, source.label)
@@ -229,6 +233,23 @@ def _is_side_file(path: Path) -> bool:
 def path_label(path: Path, folder: Path) -> str:
     """A file's name in messages and tables: its path from the tract's folder; bytes that are no UTF-8 as \\x.."""
     return os.fsencode(Path(os.path.relpath(path, folder)).as_posix()).decode("utf-8", "backslashreplace")
+
+
+def _table_faults(
+    source: _Source, section: SurveySection, layers: list[RawLayer], *, first: dict[tuple[str, str], int]
+) -> list[Fault]:
+    """Tables and queries of a database that an earlier block or address has read; ``first`` keeps those seen."""
+    if not source.address:
+        return []
+    names = [section.query] if section.query else list(dict.fromkeys(layer.layer for layer in layers))
+    faults = []
+    for name in [name for name in names if name != source.label]:  # so named is what could not be read
+        block = first.setdefault((database_key(source.address), name), source.block)
+        if block != source.block:
+            where = source.label if section.query else f"{source.label}:{name}"
+            what = f"is named in [[survey]] {block + 1} and {source.block + 1}: its records would count twice"
+            faults.append(Fault(where=where, what=what, mend="name it in one block"))
+    return faults
 
 
 def _systems(sections: Sequence[SurveySection]) -> tuple[list[CRS | None], list[Fault]]:

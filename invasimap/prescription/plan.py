@@ -6,8 +6,10 @@ import datetime as dt
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Final
 
 import geopandas as gpd
+import numpy as np
 import pandas as pd
 from pyproj import CRS
 
@@ -23,6 +25,9 @@ CAUTIONS = (
 )
 
 
+_SMALLEST: Final = 1e-9  # no limit of a check is smaller
+
+
 @dataclass(frozen=True, kw_only=True)
 class Check:
     """One self-check of a run: the value found, the limit it must keep, and whether it does."""
@@ -35,6 +40,28 @@ class Check:
     def passed(self) -> bool:
         """Whether the value is within the limit (never true for NaN)."""
         return self.value <= self.limit
+
+    @property
+    def said(self) -> tuple[str, str]:
+        """The value and the limit as they are printed, without exponents."""
+        return _plain(self.value), _plain(self.limit)
+
+
+def _plain(value: float) -> str:
+    """A number in plain digits, three of them not zero; what is too small to be read says so.
+
+    Examples
+    --------
+    >>> _plain(1e-9), _plain(2e-15), _plain(0.0), _plain(12345.0)
+    ('0.000000001', 'below 0.000000001', '0', '12345')
+    """
+    if not np.isfinite(value):
+        return "not known" if np.isnan(value) else f"{value:g}"
+    if 0 < value < _SMALLEST:
+        return f"below {_plain(_SMALLEST)}"
+    if value % 1 == 0:
+        return f"{value:.0f}"
+    return np.format_float_positional(value, precision=3, unique=False, fractional=False, trim="-")
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -154,7 +154,7 @@ def access_report(access: AccessSection, shown: ShownUnits) -> PrintedTable:
 
 def checks_report(plan: Plan) -> PrintedTable:
     """The run's checks of itself."""
-    rows = [[c.name, f"{c.value:.2g}", f"{c.limit:.2g}", "passed" if c.passed else "FAILED"] for c in plan.checks]
+    rows = [[c.name, *c.said, "passed" if c.passed else "FAILED"] for c in plan.checks]
     heads = ["Check", "Found", "At most", "Result"]
     return PrintedTable(
         caption="Checks the program made of its own result", heads=heads, rows=rows, numeric=frozenset({1, 2})

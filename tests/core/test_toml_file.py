@@ -53,6 +53,28 @@ def test_all_faults_at_once_with_line_and_nearest_key(tmp_path):
     assert len(faults) == 5
 
 
+def test_names_that_are_not_known_come_with_all_other_faults_and_their_lines(tmp_path):
+    text = (
+        '[tract]\nname = "A"\n[[survey]]\nfiles = ["a.csv"]\ndate_order = "mdy"\ncover_scale = "county"\n'
+        'crs = "EPSG:99999"\ndefaults = { radius = "10" }\ncolumns = { specie = "SPP" }\n'
+        '[[survey]]\nfiles = ["b.csv"]\ncover_scale = "Mine"\n[stands]\nfile = "s.gpkg"\ncrs = "nonsense"\n'
+        'where = { crs = "a value of the layer" }\n[intake.cover_scales.mine]\nfew = "0-5 %"\n'
+    )
+    faults = faults_of(text, tmp_path)
+    lines = [5, 6, 7, 8, 9, 15]  # counted by hand
+    said = [
+        "mdy",
+        "'county' is not known: there are percent,",
+        "EPSG:99999",
+        "no unit",
+        "did you mean 'species'",
+        "nonsense",
+    ]
+    assert len(faults) == len(lines)
+    for fault, line, what in zip(faults, lines, said, strict=True):
+        assert f"tract.toml:{line}: " in fault and what in fault
+
+
 def test_protect_block_without_distance_says_type_it(tmp_path):
     faults = faults_of(SMALLEST + '[[protect]]\nkind = "well"\nfile = "w.csv"\n', tmp_path)
     assert len(faults) == 1 and "no_spray" in faults[0] and "label or rule" in faults[0]

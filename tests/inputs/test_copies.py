@@ -124,7 +124,7 @@ def test_records_that_state_something_else_both_stay(one, other, files, survey):
 def test_records_of_two_observers_both_stay_and_are_named(survey):
     found = survey([(0, {"observer": "Ann"})], [(0.2, {"observer": "Bob"})])
     assert len(found.patches) == 2
-    assert "may be the same patch: a.csv record 1 and b.csv record 1" in found.notes
+    assert "may be the same patch: a.csv record 1 and b.csv record 1, by different observers" in found.notes
 
 
 def test_blank_differs_from_nothing_and_the_fuller_record_stays(survey):
@@ -134,19 +134,28 @@ def test_blank_differs_from_nothing_and_the_fuller_record_stays(survey):
 
 
 @pytest.mark.parametrize(
-    ("away_m", "accuracy", "patches"),
+    ("away_m", "accuracy", "patches", "named"),
     [
-        (0.8, ("", ""), 1), (1.3, ("", ""), 2), (3, ("5 m", "5 m"), 1), (3, ("5 m", "2 m"), 2), (3, ("5 m", ""), 2),
-        (0.4, ("0.1 m", "0.1 m"), 1), (0.7, ("0.1 m", "0.1 m"), 2), (9, ("30 m", "30 m"), 1),
-        (11, ("30 m", "30 m"), 2),
+        (0.8, ("", ""), 1, False), (0.9, ("5 m", "5 m"), 1, False), (1.3, ("", ""), 2, False),
+        (3, ("5 m", "5 m"), 2, True), (3, ("5 m", "2 m"), 2, False), (3, ("5 m", ""), 2, False),
+        (0.4, ("0.1 m", "0.1 m"), 1, False), (0.7, ("0.1 m", "0.1 m"), 2, False), (9, ("30 m", "30 m"), 2, True),
+        (11, ("30 m", "30 m"), 2, False),
     ],
 )  # fmt: skip
-def test_between_files_the_smaller_accuracy_decides_up_to_10_m(away_m, accuracy, patches, survey):
+def test_between_files_a_metre_is_a_copy_and_what_accuracy_leaves_open_is_named(
+    away_m, accuracy, patches, named, survey
+):
     one, other = ({"accuracy": text} for text in accuracy)
     found = survey([(0, one)], [(away_m, other)])
     assert len(found.patches) == patches
-    if patches == 1 and away_m > 1:
-        assert f"({away_m:.1f} m off)" in found.set_aside["reason"][0]
+    said = "may be the same patch: a.csv record 1 and b.csv record 1, as near as their accuracy allows"
+    assert (said in found.notes) == named
+
+
+def test_a_patch_whose_copy_is_found_is_not_named_with_its_neighbour(survey):
+    said = {"accuracy": "5 m"}
+    found = survey([(0, said)], [(0.3, said), (3.3, said)])
+    assert len(found.patches) == 2 and not [note for note in found.notes if "same patch" in note]
 
 
 @pytest.mark.parametrize(("away_m", "patches"), [(0, 1), (0.4, 1), (0.6, 2), (3, 2)])
@@ -226,6 +235,16 @@ def test_lines_are_the_same_within_a_metre_and_of_one_width(corners, more, patch
     assert len(read("a.geojson", "b.geojson").patches) == patches
 
 
+@pytest.mark.parametrize(("off_m", "patches", "named"), [(0.9, 1, False), (3, 2, True)])
+def test_lines_of_one_middle_are_copies_only_when_no_corner_is_over_a_metre_off(off_m, patches, named, write, read):
+    """A line and the same line with its ends moved by equal and opposite lengths: the middles agree."""
+    turned = [(0, off_m), (50, 10), (100, -off_m)]
+    for name, corners in (("a.geojson", LINE), ("b.geojson", turned)):
+        write(name, shapes_file((ground(shapely.LineString, corners), {"accuracy": "5 m"})))
+    found = read("a.geojson", "b.geojson")
+    assert len(found.patches) == patches and any("may be the same patch" in note for note in found.notes) == named
+
+
 @pytest.mark.parametrize(("half_m", "patches"), [(20.5, 1), (26, 2)])
 def test_several_points_of_a_record_must_agree_one_by_one(half_m, patches, write, read):
     """The middle is the same, the ground is not."""
@@ -262,7 +281,7 @@ def test_ground_of_copies_lies_on_that_of_the_records_kept_for_them(survey):
     every = survey(*files, intake={"merge_copies": False})
     assert len(every.patches) == 100 == len(found.patches) + len(found.set_aside)
     assert len(found.set_aside) > 20
-    grown = shapely.buffer(found.patches.union_all(), 3 + 0.5 + 0.01)
+    grown = shapely.buffer(found.patches.union_all(), 1 + 0.5 + 0.01)
     assert grown.covers(every.patches.union_all())
     named = found.set_aside["reason"].str.extract(r"the same record as (\S+) record (\d+)")
     assert set(zip(named[0], named[1].astype(int), strict=True)) <= set(kept(found))

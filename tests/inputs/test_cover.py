@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import math
 
+import pandas as pd
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from invasimap.core.errors import SettingsError
-from invasimap.inputs.cover import parse_cover, read_covers
+from invasimap.inputs.cells import Cells
+from invasimap.inputs.cover import parse_cover
 from invasimap.inputs.cover_scales import BRAUN_BLANQUET, DAUBENMIRE, choose_scale, scale_for
+from invasimap.inputs.records import read_cover
 
 COUNTY = {"county": {"Trace": (0.0, 1.0), "low": (1.0, 5.0), "high": (50.0, 100.0)}}
 
@@ -68,14 +71,17 @@ def test_a_written_range_is_the_range(one, two, dash):
 
 def test_mean_of_daubenmire_classes_with_its_bounds():
     quadrats = {"1": 6, "2": 5, "3": 3, "4": 1, "5": 1}  # and 4 of 20 without the plant: worked by hand, S01
-    covers = read_covers([cell for cell, count in quadrats.items() for _ in range(count)], scale=DAUBENMIRE)
-    means = [sum(values) / 20 for values in list(zip(*covers, strict=True))[:3]]
+    cells = Cells.of(pd.Series([cell for cell, count in quadrats.items() for _ in range(count)]))
+    covers = read_cover(cells, default=None, scale=DAUBENMIRE).number
+    means = [covers[name].sum() / 20 for name in ("cover_pct", "cover_low_pct", "cover_high_pct")]
     assert means == pytest.approx([17.5, 11.25, 23.75])
 
 
 def test_mean_of_braun_blanquet_codes():
-    covers = read_covers(["r", "+", "+", "1", "2", "3", "5"], scale=BRAUN_BLANQUET)
-    assert sum(cover.mid_pct for cover in covers) / 7 == pytest.approx(20.5857142857)  # S02
+    cells = Cells.of(pd.Series(["r", "+", "+", "1", "2", "3", "5"]))
+    assert read_cover(cells, default=None, scale=BRAUN_BLANQUET).number["cover_pct"].mean() == pytest.approx(
+        20.5857142857
+    )  # S02
 
 
 def test_cells_of_a_column_of_classes():

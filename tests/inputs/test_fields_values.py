@@ -36,6 +36,12 @@ ACRE_M2 = 43_560 * FOOT_M**2
         ("UTM.X", "lon", ""), ("Longitude", "lon", ""), ("_location_longitude", "lon", ""),
         ("coordinateUncertaintyInMeters", "accuracy", "m"), ("GPS_ACC", "accuracy", ""), ("HORZ_PREC", "accuracy", ""),
         ("GPS_ACCURA", "accuracy", ""),
+        # cut by a DBF to ten signs: Percent_Cover, PercentCover, Percent_Infested, Cover_Percent, PatchDiameter, …
+        ("Percent_Co", "cover", "%"), ("PercentCov", "cover", "%"), ("Percent_In", "cover", "%"),
+        ("Pct_Infest", "cover", "%"), ("Cover_Perc", "cover", "%"), ("CoverPerce", "cover", "%"),
+        ("CanopyCove", "cover", ""), ("PatchDiame", "diameter", ""), ("PatchRadiu", "radius", ""),
+        ("Radius_Fee", "radius", "ft"), ("Radius_Met", "radius", "m"), ("Height_Fee", "height", "ft"),
+        ("Diameter_F", "diameter", "ft"), ("TargetSpec", "species", ""), ("DateObserv", "date", ""),
         ("surveyDate", "date", ""), ("DATE_OBSER", "date", ""), ("SURVEY_DAT", "date", ""), ("observed_on", "date", ""),
         ("Surveyors", "observer", ""), ("OBSERVER_N", "observer", ""),
     ],
@@ -48,7 +54,9 @@ def test_header_is_recognised(header, role, unit):
     "header",
     ["Infested_ac", "INFEST_AC", "Plot", "DBH_in", "DBH", "cover_photo", "m", "fid", "Shape_Area", "Shape_Leng",
      "SHAPE__Length", "PERIMETER", "GIS_ACRES", "st_area(shape)", "patch", "infestation", "total", "last_edited_date",
-     "COLLECTION", "OBSERVATIO", "SPECIES_CO", "htclass", "hdop", "rubber", "treated_ac"],
+     "COLLECTION", "OBSERVATIO", "SPECIES_CO", "htclass", "hdop", "rubber", "treated_ac",
+     "Diameter (cm)", "diam_in", "DIAMETERCM", "stem diameter", "Diameter_C", "tree canopy", "Tree Canopy Cover",
+     "Percent_Sl", "Percent_Ca"],
 )  # fmt: skip
 def test_header_that_says_something_else_is_left_alone(header):
     assert find_columns([header]) == {}
@@ -61,6 +69,12 @@ def test_a_programs_own_area_and_length_are_no_size_of_the_patch():
     assert find_columns(["AREA (ft2)", "PERIMETER"])["area"][0].unit == "sq ft"
     infested = set_apart(["INFEST_AC", "infested_area", "species", "cover"])
     assert infested == [(name, "infested ground is not the whole patch") for name in ("INFEST_AC", "infested_area")]
+
+
+def test_the_forests_canopy_never_stands_beside_the_plants_own_cover():
+    for own in ("Infested %", "Percent_Co", "cover", "Pct_Infest"):
+        assert [c.name for c in find_columns(["canopy cover", own, "tree canopy"])["cover"]] == [own]
+    assert [c.name for c in find_columns(["canopy cover", "tree canopy"])["cover"]] == ["canopy cover"]
 
 
 def test_only_names_of_degrees_mean_degrees():

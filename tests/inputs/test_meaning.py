@@ -22,7 +22,7 @@ def test_an_area_of_words_is_the_name_of_a_place(write, read):
 def test_an_area_with_one_number_stays_an_area(write, read):
     write("a.csv", f"species,cover,area,lon,lat\nROMU,50,large,{AT}LOJA,50,0.1 acre,{AT}")
     survey = read("a.csv", defaults={"radius": "10 ft"})
-    assert survey.set_aside["reason"].tolist() == ["area 'large' is not read"]
+    assert survey.set_aside["reason"].tolist() == ["area 'large' is not read: write it such as \"0.5 acre\""]
     assert survey.patches.area.item() == pytest.approx(404.68564224)
 
 
@@ -39,7 +39,9 @@ def test_a_size_of_zero_gives_way_to_another_but_is_no_size_alone(write, read):
     write("a.csv", head + f"ROMU,50,0,0.1,0,0,{AT}LOJA,50,0,0,20,10,{AT}ELUM,50,0,0,0,0,{AT}ACPL,50,-1,0.1,,,{AT}")
     survey = read("a.csv")
     assert survey.patches.area.tolist() == pytest.approx([404.68564224, math.pi * 3.048 * 1.524])
-    assert survey.set_aside["reason"].tolist() == ["radius 0 ft is not above zero", "radius -1 ft is not above zero"]
+    assert survey.set_aside["reason"].tolist() == [
+        f"radius {size} ft is not above zero: type its size, or leave it blank" for size in (0, -1)
+    ]
 
 
 def test_a_bearing_that_is_not_read_is_said(write, read):

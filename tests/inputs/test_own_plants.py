@@ -164,3 +164,18 @@ def test_rows_without_a_name_or_with_too_many_cells(faults):
         ("plants.csv, line 3", "has 3 cells for 2 columns"),
         ("plants.csv, line 4", "scientific name 'Rosa; Rubus' holds ';'"),
     ]
+
+
+def test_a_column_name_is_not_taken_for_scientific_names(faults, own):
+    assert faults("name,status\nmultiflora rose,ignore\n") == [("plants.csv", "has no column scientific_name")]
+    found = own("scientific_name,name\nRobinia hispida,rose acacia\n")
+    assert "plants.csv: columns not read: name" in found.notes
+
+
+def test_a_groups_common_name_is_no_scientific_name(faults, own):
+    """Oaks are of the genus Quercus; hemlock is a tree and a poisonous herb."""
+    ((where, what),) = faults("scientific_name,status\nRosa rugosa,ignore\noak,native\n")
+    assert where == "plants.csv, line 3" and "'oak' is a group's name" in what and "Quercus" in what
+    ((_, what),) = faults("scientific_name,status\nhemlock,native\n")
+    assert "Conium maculatum, Tsuga canadensis" in what
+    assert own("scientific_name,status\nRubus,ignore\n").table.at["Rubus", "status"] == "ignore"  # a genus is one

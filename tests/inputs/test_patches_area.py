@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 
 import pytest
 
@@ -46,6 +47,24 @@ def test_line_of_1000_by_12_ft_is_0_275482_acre_with_flat_ends(write, read):
     feature = {"type": "Feature", "properties": {"species": "ROMU", "width": "12 ft"}, "geometry": line}
     write("a.geojson", json.dumps({"type": "FeatureCollection", "features": [feature]}))
     assert read("a.geojson").patches.area.item() / ACRE == pytest.approx(0.275482093664, rel=2e-4)
+
+
+@pytest.mark.parametrize(("header", "cell"), [("Diameter (cm)", "12"), ("Diameter", "12 cm"), ("diam", "5 in")])
+def test_a_stems_diameter_is_no_ground(header, cell, write, read):
+    write("a.csv", f"species,cover,{header},radius_ft,lon,lat\nROMU,20,{cell},10,-80,38\n")
+    survey = read("a.csv")
+    assert survey.patches.area.item() == pytest.approx(math.pi * 3.048**2, rel=1e-9)
+    assert cell in survey.patches["other"].item()
+    assert any(f"column {header!r} is not used" in note for note in survey.notes)
+    write("b.csv", f"species,cover,{header},lon,lat\nROMU,20,{cell},-80,38\n")
+    assert "no size" in read("b.csv").set_aside["reason"].item()
+
+
+def test_a_setting_still_makes_a_diameter_of_inches_the_patchs(write, read):
+    write("a.csv", "species,cover,Diameter (in),lon,lat\nROMU,20,120,-80,38\n")
+    survey = read("a.csv", columns={"diameter": "Diameter (in)"})
+    assert survey.patches.area.item() == pytest.approx(math.pi * 1.524**2, rel=1e-9)
+    assert not any("not used" in note for note in survey.notes)
 
 
 def test_radius_comes_before_diameter_area_and_pair(write, read):

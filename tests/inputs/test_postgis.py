@@ -11,6 +11,7 @@ import sys
 import tempfile
 from dataclasses import dataclass
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
@@ -19,12 +20,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pyproj import CRS, Transformer
 
+from invasimap.core.crs import working_crs
 from invasimap.core.database_address import checked_address, postgis_label, without_password
 from invasimap.core.errors import LayerError
-from invasimap.core.survey_settings import Layer, LimitsSection
+from invasimap.core.survey_settings import Layer, LimitsSection, SurveySection
 from invasimap.inputs.formats import postgis
 from invasimap.inputs.formats.postgis import read_postgis
 from invasimap.inputs.layers import read_layer
+from invasimap.inputs.species import load_catalogue
+from invasimap.inputs.survey import read_survey
 
 PASSWORD = "s3cret word"
 ROWS = [  # the same three patches as in every other format
@@ -478,3 +482,41 @@ def test_a_land_layer_in_several_systems_is_refused_whole(server, tmp_path):
     with pytest.raises(LayerError, match=r"shapes are in several systems") as found:
         read_layer(layer, folder=tmp_path, name="[[protect]] well")
     assert "ST_Transform" in _message(found)
+
+
+def test_a_table_of_two_blocks_would_count_twice(server, two_blocks):
+    one, other = server.address(), server.address(login="postgres:any").replace("postgresql:", "postgres:")
+    what = r"survey.patches: is named in \[\[survey\]\] 1 and 2: its records would count twice"
+    with pytest.raises(LayerError, match=what):
+        two_blocks({"files": [one], "layers": ["patches"]}, {"files": [other], "layers": ["survey.patches"]})
+    query = "select * from survey.patches"
+    with pytest.raises(LayerError, match="would count twice"):
+        two_blocks(*[{"files": [one], "query": query}] * 2)
+    found = two_blocks({"files": [one], "layers": ["patches"]}, {"files": [one], "query": f"{query} limit 1"})
+    assert found.ledger["records"].tolist() == [3, 1]
+
+
+def test_layers_are_of_files_or_of_a_database(server):
+    with pytest.raises(ValueError, match="write a block for each"):
+        SurveySection(files=["a.gpkg", server.address()], layers=["patches"])
+    assert SurveySection(files=["a.gpkg", server.address()]).layers == []
+
+
+def test_shapes_of_a_table_keep_the_limits_of_files(server, read):
+    query = "select 'ROMU' as species, ST_Multi(ST_Collect(ST_MakePoint(-80, 38), ST_MakePoint(-80, 38.001))) as geom"
+    query = query.replace("ST_Multi(", "ST_SetSRID(ST_Multi(").replace(" as geom", ", 4326) as geom")
+    found = read(server.address(), query=query, intake={"limits": {"parts": 1}})
+    assert found.ledger["set_aside"].tolist() == [1] and "has 2 parts; the limit is 1" in found.set_aside["reason"][0]
+
+
+@pytest.fixture
+def two_blocks(tmp_path):
+    """A survey of two blocks."""
+
+    def run(*blocks):
+        return read_survey(
+            [SurveySection.model_validate(block) for block in blocks], folder=tmp_path, crs=working_crs(-80, 38),
+            near=shapely.box(-500, -500, 500, 500), timezone=ZoneInfo("UTC"), species=load_catalogue(),
+        )  # fmt: skip
+
+    return run

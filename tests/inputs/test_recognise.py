@@ -41,6 +41,7 @@ def test_percents_and_days_of_other_things_are_left_alone():
     assert (
         _recognise({"Slope": ["5 %"], "Shade": ["20 %"], "Treated on": ["9/14/2024"], "Edited": ["2024-09-14"]}) == {}
     )
+    assert _recognise({"Tree canopy": ["60 %"], "Canopy closure": ["40 %"], "Stand": ["70 %"]}) == {}
     assert _recognise({"Likelihood": ["50 %"], "Date entered": ["2024-09-14"], "Burned": ["2019-04-01"]}) == {}
     assert _recognise({"a": ["5 %"], "b": ["10 %"]}) == {}  # which of them?
     assert _recognise({"a": ["2024-09-14"], "b": ["2024-09-15"]}) == {}

@@ -61,7 +61,10 @@ def test_rows_are_counted_as_pandas_counts_them(book, read, tmp_path):
     assert survey.ledger.iloc[0].tolist() == ["a.xlsx", 4, 1, 0, 3]
     assert len(pd.read_excel(tmp_path / "a.xlsx").dropna(how="all")) == 3  # and the blank row between them
     assert survey.set_aside["record"].tolist() == [2, 3, 4]
-    assert survey.set_aside["reason"].tolist() == ["the row is blank", "lat 'north' is no number", "lon is blank"]
+    assert survey.set_aside["reason"].tolist() == [
+        "the row is blank: delete it", "lat 'north' is no number: type degrees such as 38.0123",
+        "lon is blank: type it",
+    ]  # fmt: skip
 
 
 def test_a_book_without_positions_names_its_sheets(book, refused):

@@ -100,7 +100,7 @@ def test_names_that_agree_are_one_plant(written):
     [
         ("LOMA", "LOMA read as LOMA6 Lonicera maackii"),
         ("LONMAA", "LONMAA read as three letters of genus and epithet: Lonicera maackii"),
-        ("Lonicera mackii", "'Lonicera mackii' read as Lonicera maackii (score 97)"),
+        ("Lonicera mackii", "'Lonicera mackii' read as Lonicera maackii (97 of 100 alike)"),
         ("L. maackii", "'L. maackii' read as Lonicera maackii"),
         ("Lon. maackii", "'Lon. maackii' read as Lonicera maackii"),
         ("Lonicera maackia", "'Lonicera maackia' read as Lonicera maackii"),
@@ -123,7 +123,7 @@ def test_reading_between_the_lines_is_said(written, how):
 
 def test_a_misspelt_name_behind_a_doubt_says_both():
     match = CATALOGUE.match("Rosa multflora?")
-    assert match.known and "score 97" in match.how and "not sure (?)" in match.how
+    assert match.known and "97 of 100 alike" in match.how and "not sure (?)" in match.how
 
 
 @pytest.mark.parametrize(
@@ -147,6 +147,7 @@ def test_other_plants_are_kept_as_written(written):
         ("buckthorn", {"Rhamnus cathartica", "Frangula alnus", "Rhamnus alnifolia"}),
         ("knotweed", {"Reynoutria japonica", "Reynoutria sachalinensis", "Persicaria virginiana"}),
         ("Rhamnus", {"Rhamnus cathartica", "Frangula alnus", "Frangula caroliniana"}),
+        ("oak", {"Quercus acutissima", "Quercus alba"}), ("hemlock", {"Conium maculatum", "Tsuga canadensis"}),
         ("bittersweet", {"Celastrus orbiculatus", "Celastrus scandens"}),
         ("Phragmites", {"Phragmites australis", "Phragmites australis ssp. americanus"}), ("honysuckle", LONICERA),
     ],
@@ -155,7 +156,10 @@ def test_a_genus_or_group_is_set_aside_with_its_species(written, some):
     match = CATALOGUE.match(written)
     assert not match.known and not match.native
     assert some <= set(match.suggestions)
-    assert "is a genus or group, no one species" in match.reason
+    assert "is a group's name, no one plant" in match.reason
+    natives = {plant for plant in match.suggestions if CATALOGUE.match(plant).native}
+    assert ("native: " in match.reason) == bool(natives)
+    assert natives == set(match.reason.partition("native: ")[2].rstrip(")").split(", ")) - {""}
 
 
 @pytest.mark.parametrize(
@@ -254,7 +258,7 @@ def test_a_weak_likeness_is_only_suggested_with_its_score(written, nearest):
     assert len(match.suggestions) == len(match.scores) <= 3
     assert list(match.scores) == sorted(match.scores, reverse=True)
     assert all(75 <= score < 100 for score in match.scores)
-    assert f"{nearest} ({match.scores[0]:.0f})" in match.reason
+    assert f"{nearest} ({match.scores[0]:.0f} of 100 alike)" in match.reason
 
 
 def test_half_a_name_is_not_read():
@@ -291,6 +295,6 @@ def test_blank_unknown_and_unclear_names_in_a_file(write, read):
     assert survey.patches["species"].tolist() == ["Quercus macrocarpa", "Lonicera maackii"]
     assert survey.patches["known"].tolist() == [False, True]
     blank, unclear = survey.set_aside["reason"]
-    assert blank == "species is blank"
+    assert blank == "species is blank: type it"
     assert unclear.startswith("species 'honeysuckle' is ")
     assert any("Quercus macrocarpa (1 record)" in note for note in survey.notes)

@@ -76,7 +76,7 @@ def test_unlisted_subspecies_is_not_taken_for_the_invader():
 
 def test_misspelt_native_is_read_as_native_with_its_score():
     match = CATALOGUE.match("Lindera benzion")
-    assert match.native and match.how == "'Lindera benzion' read as Lindera benzoin (score 93)"
+    assert match.native and match.how == "'Lindera benzion' read as Lindera benzoin (93 of 100 alike)"
     assert match.how in aside_reason(match)
 
 

@@ -453,3 +453,41 @@ def test_a_stand_named_s1_does_not_hide_a_survey():
     stand = ColumnFacts(name="stand", blank=0, distinct=2, common=(("S1", 1), ("S2", 1)))
     facts = LayerFacts(file="a.csv", suffix=".csv", shapes=(2, 0, 0), columns=(stand,), plants=("ROMU",), known_pct=100)
     assert guess_layer(facts).kind == "survey"
+
+
+@pytest.mark.parametrize(
+    ("names", "kind"),
+    [
+        (["Goldenseal", "American ginseng", "Bloodroot"], "unknown"),
+        (["Small whorled pogonia", "Rattlesnake orchis"], "unknown"),
+        (["Parking", "North gate"], "unknown"), (["001", "002"], "survey"), (["Waypoint 1", "WPT 2"], "survey"),
+        (["Multiflora rose", "Goldenseal"], "survey"),
+    ],
+)  # fmt: skip
+def test_waypoints_with_names_of_other_plants_are_left_to_a_person(names, kind, tmp_path):
+    write_gpx(tmp_path / "Waypoints_7.gpx", names)
+    (found,) = look_through(tmp_path, species=load_catalogue())
+    assert found.guess.kind == kind
+    assert kind == "survey" or ("A person has to say" in found.guess.reason and names[0] in found.guess.reason)
+
+
+def test_signs_of_patterns_in_folder_names_are_themselves(tmp_path):
+    """A folder "crew [a]" is no folder "crew a": its files and its pictures are found as the draft writes them."""
+    home = tmp_path / "wood [2024]"
+    write_csv(home / "crew [a]" / "survey.csv", survey())
+    write(home / "stands.gpkg", stands())
+    exif = Image.Exif()
+    exif[0x8825] = {1: "N", 2: (37.0, 56.0, 51.0), 3: "W", 4: (80.0, 59.0, 58.0)}
+    Image.new("RGB", (8, 8)).save(home / "crew [a]" / "a.jpg", exif=exif)
+    (home / "crew [a]" / "a.mov").write_bytes(b"film")
+    for out in (home, tmp_path / "elsewhere"):
+        out.mkdir(exist_ok=True)
+        assert start(home, "--out", out / "tract.toml").returncode == 0
+        text = (out / "tract.toml").read_text(encoding="utf-8")
+        files = text[text.index("# [[photos]]\n# files") :].splitlines()[1].removeprefix("# ").replace("*.jpg", "*")
+        with (out / "tract.toml").open("a", encoding="utf-8") as stream:
+            stream.write(f'[[photos]]\n{files}\nwithin = "20 m"\n')
+        found = invasimap.plan(out)
+        assert len(found.patches) == 3 and len(found.photos) == 1
+        assert any("no pictures of a kind that is read: 2 (.csv, .mov) passed over" in note for note in found.notes)
+        (out / "tract.toml").unlink()

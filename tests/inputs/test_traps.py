@@ -31,7 +31,7 @@ def _reasons(survey):
 def test_gpx_latitude_abc_is_set_aside_not_zero(write, read):
     write("a.gpx", GPX.format('<wpt lat="abc" lon="-80"><name>ROMU</name></wpt>'))
     survey = read("a.gpx", defaults=SIZE)
-    assert _reasons(survey) == ["lat 'abc' is no number"]
+    assert _reasons(survey) == ["lat 'abc' is no number: type degrees such as 38.0123"]
     assert json.loads(survey.set_aside["raw"][0]) == {"name": "ROMU"}
     assert survey.ledger.iloc[0].tolist() == ["a.gpx", 1, 0, 0, 1]
 
@@ -109,7 +109,7 @@ def test_geojson_bad_feature_costs_one_record(write, read):
 
 def test_letter_o_for_zero_is_named(write, read):
     write("a.csv", HEAD + "ROMU,50,10,-8O.0,38\n")
-    assert _reasons(read("a.csv")) == ["lon '-8O.0' is no number (letter O for zero?)"]
+    assert _reasons(read("a.csv")) == ["lon '-8O.0' is no number (letter O for zero?): type degrees such as 38.0123"]
 
 
 @pytest.mark.parametrize(
@@ -139,24 +139,24 @@ def test_far_record_says_its_distance(write, read):
     write("a.csv", HEAD + "ROMU,50,10,-80,38.1\nROMU,50,10,-80,38.013\n")
     survey = read("a.csv")
     # 0.1 degree of latitude is 11.10 km; the outline reaches 0.5 km north: 10.6 km. 0.013 degree: 943 m outside, kept
-    assert _reasons(survey) == ["lies 10.6 km from the stands"]
+    assert _reasons(survey) == ["lies 10.6 km from the stands: check its position"]
     assert survey.patches["record"].tolist() == [2]
 
 
 def test_zero_zero_and_beyond_the_globe(write, read):
     write("a.csv", HEAD + "ROMU,50,10,0,0\nROMU,50,10,-80,138.9\nROMU,50,10,,38\n,,,,\n")
     assert _reasons(read("a.csv")) == [
-        "coordinates are 0, 0: no position was recorded",
-        "latitude 138.9 is beyond 90 degrees",
-        "lon is blank",
-        "the row is blank",
+        "coordinates are 0, 0: no position was recorded, type it",
+        "latitude 138.9 is beyond 90 degrees: check its position",
+        "lon is blank: type it",
+        "the row is blank: delete it",
     ]
 
 
 def test_ragged_row_is_set_aside_and_others_kept(write, read):
     write("a.csv", HEAD + "ROMU,50,10,-80,38\nROMU,50,10,-80,38,extra,cells\n")
     survey = read("a.csv")
-    assert _reasons(survey) == ["the row has 7 cells for 5 columns"]
+    assert _reasons(survey) == ["the row has 7 cells for 5 columns: put text with commas in quotes"]
     assert len(survey.patches) == 1
 
 
@@ -373,7 +373,7 @@ def test_signs_that_break_files_are_taken_out_of_a_name(written, kept, read, wri
 
 def test_a_name_of_joiners_alone_is_set_aside(read, write):
     write("a.csv", HEAD + " ;; ,50,10,-80,38\n")
-    assert _reasons(read("a.csv")) == ["species ';;' is no name"]
+    assert _reasons(read("a.csv")) == ["species ';;' is no name: type a plant's name"]
 
 
 def test_a_date_to_come_does_not_win_over_a_real_one(read, write):
@@ -422,3 +422,34 @@ def test_a_missing_value_is_missing_in_every_format(read, tmp_path, name):
     assert survey.patches["species"].tolist() == ["Rosa multiflora"]
     reasons = dict(zip(survey.set_aside["record"], survey.set_aside["reason"], strict=True))
     assert "species is blank" in reasons[2] and "no size" in reasons[3]
+
+
+@pytest.mark.parametrize(
+    ("mark", "cells", "square_metres"),
+    [  # what a person reads in each column; None where two readings stand
+        (";", ["12,5", "1.200"], [12.5, 1200]), (";", ["12.5", "1,200"], [12.5, 1200]),
+        (";", ["1.200,5", "1.200"], [1200.5, 1200]), (";", ["12,5", "12.5", "1.200"], [12.5, 12.5, None]),
+        (",", ['"12,5"', "1.200"], [12.5, None]), (",", ['"1,200"', "12.5"], [1200, 12.5]),
+        (",", ['"1,200"', "1.200"], [None, None]), ("\t", ["12,5", "1.200", "7"], [12.5, None, 7]),
+        (",", ["1.200", "2"], [1.2, 2]), ("\t", ["1.200", "2.5"], [1.2, 2.5]),
+    ],
+)  # fmt: skip
+def test_a_number_that_reads_in_two_ways_is_told_by_its_column_or_set_aside(mark, cells, square_metres, read, write):
+    rows = "".join(f"ROMU{mark}-80{mark}38.00{k}{mark}{cell}\n" for k, cell in enumerate(cells))
+    write("a.csv", f"species{mark}lon{mark}lat{mark}area_m2\n{rows}")
+    survey = read("a.csv")
+    assert survey.patches.area.tolist() == pytest.approx([area for area in square_metres if area is not None])
+    assert survey.set_aside["record"].tolist() == [k + 1 for k, area in enumerate(square_metres) if area is None]
+    for reason, cell in zip(
+        survey.set_aside["reason"], [c for c, a in zip(cells, square_metres, strict=True) if a is None], strict=True
+    ):
+        assert "(1.2 or 1200?)" in reason and cell.strip('"') in reason
+
+
+def test_a_point_in_a_semicolon_file_is_told_by_the_files_other_numbers(read, write):
+    head = "species;lon;lat;area_m2\n"
+    for lat, area in (("38,01", 1200.0), ("38.01", 1.2)):
+        write("a.csv", f"{head}ROMU;-80;{lat};1.200\n")
+        assert read("a.csv").patches.area.item() == pytest.approx(area)
+    write("a.csv", f"{head}ROMU;-80;38;1.200\n")
+    assert "1.200 (1.2 or 1200?)" in read("a.csv").set_aside["reason"].item()

@@ -174,6 +174,16 @@ def test_report_names_a_failed_check_first(toy_plan: Plan) -> None:
     assert "FAILED" in page
 
 
+def test_checks_are_printed_without_exponents(toy_plan: Plan) -> None:
+    checks = tuple(Check(name=str(k), value=value, limit=1e-9) for k, value in enumerate((2e-15, 0.2, 0.0, 1.5e-7, 7)))
+    page = report_html(dataclasses.replace(toy_plan, checks=checks), overview_png=PNG)
+    printed = [said for check in checks for said in check.said]
+    assert printed[::2] == ["below 0.000000001", "0.2", "0", "0.00000015", "7"] and set(printed[1::2]) == {
+        "0.000000001"
+    }
+    assert all(f">{said}<" in page for said in printed) and not re.search(r">[\d.]+e-\d+<", page)
+
+
 def test_report_with_nothing_mapped_says_so(empty_plan: Plan) -> None:
     page = report_html(empty_plan, overview_png=PNG)
     assert "No elevation data" in page

@@ -82,7 +82,7 @@ def read_file(
         said = str(error).replace(str(path), path.name).replace(str(path.parent), "")
         mend = "open it in the program it came from and export it again"
         raise LayerError(Fault(where=label, what=f"cannot be read: {said}", mend=mend)) from error
-    layers = [_within(layer, limits) for layer in layers]
+    layers = [within(layer, limits) for layer in layers]
     return [dataclasses.replace(layers[0], notes=(*notes, *layers[0].notes)), *layers[1:]]
 
 
@@ -139,7 +139,7 @@ def _listed(layers: RawLayer | list[RawLayer]) -> list[RawLayer]:
     return layers if isinstance(layers, list) else [layers]
 
 
-def _within(layer: RawLayer, limits: LimitsSection) -> RawLayer:
+def within(layer: RawLayer, limits: LimitsSection) -> RawLayer:
     """The layer with every shape set aside that has too many vertices or parts, or is a tangle."""
     if layer.geometry is None:
         return layer

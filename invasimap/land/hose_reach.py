@@ -21,6 +21,7 @@ TOO_HIGH = -2
 PACE = 0.7
 _Floats = npt.NDArray[np.float64]
 _Cells = npt.NDArray[np.int32]
+_Parts = npt.NDArray[np.uint64]
 _Box = tuple[slice, ...]
 _Laid = tuple[_Floats, _Cells, Mask]
 
@@ -123,7 +124,7 @@ class _Whole:
         near = np.hypot(*np.ix_(*(_outside(n, side) for n, side in zip(z.shape, inner, strict=True)))) * self.bounds[0]
 
         def spread_over(places: Mask, away_m: _Floats, many: bool) -> _Laid:
-            flat = z.ravel(), free.ravel(), away_m.ravel()
+            flat = z.ravel(), free.ravel(), np.empty(0, np.uint64), away_m.ravel()
             hose, parking, within = _spread(flat, width, np.flatnonzero(places), self.bounds, many)
             return hose.reshape(z.shape), parking.reshape(z.shape), within.reshape(z.shape)
 
@@ -152,7 +153,7 @@ class _Whole:
 
 
 def _spread(
-    grid: tuple[_Floats, Mask, _Floats], width: int, starts: npt.NDArray[np.intp],
+    grid: tuple[_Floats, Mask, _Parts, _Floats], width: int, starts: npt.NDArray[np.intp],
     bounds: tuple[float, float, float], many: bool,
 ) -> _Laid:  # fmt: skip
     """Length, parking place and whether within, of each cell of a tile."""
@@ -161,12 +162,15 @@ def _spread(
     size, room = len(grid[0]), 1024 + len(starts) + int(np.count_nonzero(grid[1]))
     while True:
         hose, waiting = np.full(size, np.inf), np.full(size, np.inf)
-        parking, waiting_park, seen_from = (np.full(size, -1, np.int32) for _ in range(3))
+        parking, waiting_park, seen_from, pull_from = (np.full(size, -1, np.int32) for _ in range(4))
         top, waiting_high = np.full(size, -np.inf), np.full(size, -np.inf)
         within = np.zeros(size, bool)
-        state = hose, parking, within, top, waiting, waiting_high, waiting_park, np.empty(size), seen_from
+        seen = np.empty(size), seen_from, np.empty(size), pull_from, np.empty(size, np.int32)
+        state = hose, parking, within, top, waiting, waiting_high, waiting_park, *seen
         labels = (np.empty(room), np.empty(room), *(np.empty(room, np.int32) for _ in range(4)))
-        if spread(grid, width, starts, state, labels, bounds, many):
+        whole = (np.empty(room, np.int32) for _ in range(3))
+        bends = (next(whole), next(whole), np.empty(room), np.empty(room), next(whole))
+        if spread(grid, width, starts, state, labels, bends, bounds, many):
             return hose, parking, within
         room *= 2
 

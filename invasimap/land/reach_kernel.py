@@ -1,8 +1,9 @@
 """The compiled heart of ``hose_reach``: shortest hoses over one tile of a grid, in order of length.
 
 Labels are settled in order of length (Dijkstra 1959). Each keeps the last bend of its hose, so that a hose runs
-straight at any angle from there (Theta*: Nash, Daniel, Koenig, Felner 2007). With ``many`` a cell keeps every label
-whose parking place lies higher than those of all shorter ones (Hansen 1980).
+straight at any angle from there (Theta*: Nash, Daniel, Koenig, Felner 2007); where that is closed it is pulled taut
+round the corners in its way (``taut_kernel``). With ``many`` a cell keeps every label whose parking place lies higher
+than those of all shorter ones (Hansen 1980).
 """
 
 from __future__ import annotations
@@ -14,52 +15,12 @@ import numpy as np
 from numba import njit
 
 from invasimap.land.hose_reach import PACE
+from invasimap.land.taut_kernel import CELL, CHAIN, HALF, look, taut
 
 DOWN = np.array([-1, 0, 0, 1, -1, -1, 1, 1, -2, -2, -1, -1, 1, 1, 2, 2])
 ACROSS = np.array([0, -1, 1, 0, -1, 1, -1, 1, -1, 1, -2, 2, -2, 2, -1, 1])
 SIDE = np.sqrt(DOWN**2 + ACROSS**2)
 _compiled = njit(cache=True, nogil=True, error_model="numpy")
-
-
-@_compiled
-def _line_m(z: Any, free: Any, width: int, start: int, down: int, across: int, cell_m: float) -> float:
-    """Length along the ground of the straight line to the cell so far off; inf where it touches a closed cell."""
-    long, short = abs(down), abs(across)
-    along, aside = (width if down > 0 else -width), (1 if across > 0 else -1)
-    if short > long:
-        long, short, along, aside = short, long, aside, along
-    level = math.sqrt(float(long * long + short * short)) * cell_m
-    step = level / long
-    total, before, risen, here, left = 0.0, z[start], False, start, 0  # the line is left / long above here
-    for column in range(long + 1):
-        if 2 * left - short - long > 0:
-            open_ = free[here + aside]
-        else:
-            open_ = free[here]
-            if 2 * left + short >= long and column < long:
-                open_ = open_ and free[here + aside]
-            if left == 0 and short == long and column > 0:
-                open_ = open_ and free[here - aside]
-        if not open_:
-            return np.inf
-        height = z[here]
-        if left > 0:
-            other = z[here + aside]
-            if math.isnan(height):
-                height = other
-            elif not math.isnan(other):
-                height += (other - height) * (left / long)
-        rise = height - before
-        risen = risen or rise != 0.0
-        if column > 0:
-            total += math.sqrt(step * step + rise * rise)
-        before = height
-        here += along
-        left += short
-        if left >= long:
-            left -= long
-            here += aside
-    return total if risen else level
 
 
 @_compiled
@@ -105,27 +66,36 @@ def _sink(heap: Any, count: int, value: Any, cell: Any, high: Any, park: Any) ->
 
 
 @_compiled
-def spread(grid: Any, width: int, starts: Any, state: Any, labels: Any, bounds: Any, many: bool) -> bool:
+def _chord_m(down: int, across: int, rise: float, cell_m: float) -> float:
+    return math.sqrt((cell_m / CELL) ** 2 * float(down * down + across * across) + rise * rise)
+
+
+@_compiled
+def spread(grid: Any, width: int, starts: Any, state: Any, labels: Any, bends: Any, bounds: Any, many: bool) -> bool:
     """Fill ``state`` with the shortest hoses over a tile whose outermost cells are closed; False where room runs out.
 
-    Arrays are flat. ``grid``: elevation, open cells, how far each is from those asked for; ``bounds``: cell size,
-    longest hose, highest lift. Labels that cannot come to a cell asked for within the hose are dropped. ``state``
-    begins with what is asked: the length of the shortest hose that lifts no more (inf), its parking place (-1), and
-    whether any hose is long enough.
+    Arrays are flat. ``grid``: elevation, open cells, closed parts of the others (see ``taut_kernel``), how far each is
+    from those asked for; ``bounds``: cell size, longest hose, highest lift. Labels that cannot come to a cell asked for
+    within the hose are dropped. ``state`` begins with what is asked: the length of the shortest hose that lifts no more
+    (inf), its parking place (-1), and whether any hose is long enough.
     """
-    z, free, away_m = grid
-    hose, parking, within, top, wait_value, wait_high, wait_park, seen_m, seen_from = state
+    z, free, parts, away_m = grid
+    ground = z, free, parts
+    hose, parking, within, top, wait_value, wait_high, wait_park, seen_m, seen_from, pull_m, pull_from, pull_via = state
     value, high, cell, bend, park, heap = labels
+    bend_down, bend_across, bend_z, bend_m, bend_before = bends
     cell_m, longest, lift = bounds
     size, room = len(z), len(value)
-    used, count = 0, 0
+    used, count, bent = 0, 0, 0
+    chain = np.empty(CHAIN, np.int64), np.empty(CHAIN, np.int64), np.empty(CHAIN), np.empty(CHAIN)
     for start in starts:
         if PACE * (away_m[start] - cell_m) <= longest:
+            bend_down[bent], bend_across[bent] = start // width * CELL + HALF, start % width * CELL + HALF
+            bend_z[bent], bend_m[bent], bend_before[bent] = z[start], 0.0, bent
             value[used], high[used] = 0.0, z[start]
-            cell[used], bend[used], park[used] = start, used, start
+            cell[used], bend[used], park[used] = start, bent, start
             _rise(heap, count, used, value, cell, high, park)
-            used += 1
-            count += 1
+            used, count, bent = used + 1, count + 1, bent + 1
     while count > 0:
         label = heap[0]
         count -= 1
@@ -137,16 +107,16 @@ def spread(grid: Any, width: int, starts: Any, state: Any, labels: Any, bounds: 
         within[here] = True
         if parking[here] < 0 and z[here] - height <= lift:
             hose[here], parking[here] = value[label], park[label]
-        so_far, place, last = value[label], park[label], bend[label]
-        corner, to_corner, before = cell[last], value[last], bend[last]
-        corner_down, corner_across = here // width - corner // width, here % width - corner % width
+        so_far, place, last, own = value[label], park[label], bend[label], -1
+        from_down, from_across, from_z = np.int64(bend_down[last]), np.int64(bend_across[last]), bend_z[last]
+        to_corner, before = bend_m[last], bend_before[last]
+        here_down, here_across = here // width * CELL + HALF, here % width * CELL + HALF
         steps = 8
         for move in range(8):
             if not free[here + DOWN[move] * width + ACROSS[move]]:
                 steps = 16
         for move in range(steps):
-            down, across = DOWN[move], ACROSS[move]
-            there = here + down * width + across
+            there = here + DOWN[move] * width + ACROSS[move]
             if move >= 8 and (there < 0 or there >= size):
                 continue
             if not free[there] or (top[there] > -np.inf and not (many and height > top[there])):
@@ -156,27 +126,55 @@ def spread(grid: Any, width: int, starts: Any, state: Any, labels: Any, bounds: 
             onward = max(PACE * (away_m[there] - cell_m), 0.0)
             if (settled and least > wait_value[there]) or least + onward > longest:
                 continue
-            rows, columns = corner_down + down, corner_across + across
-            chord = math.sqrt(cell_m * cell_m * (rows * rows + columns * columns) + (z[there] - z[corner]) ** 2)
-            found = max(least, to_corner + chord)
+            down, across = here_down + DOWN[move] * CELL, here_across + ACROSS[move] * CELL
+            found = to_corner + _chord_m(down - from_down, across - from_across, z[there] - from_z, cell_m)
+            found = max(least, found)
             if (settled and found > wait_value[there]) or found + onward > longest:
                 continue
-            if seen_from[there] != corner:
-                seen_from[there] = corner
-                seen_m[there] = _line_m(z, free, width, corner, rows, columns, cell_m)
+            line = from_down, from_across, down, across
+            if seen_from[there] != last:
+                seen_from[there] = last
+                seen_m[there] = look(ground, width, line, (from_z, z[there]), 0, cell_m)[0]
             found, via = max(least, to_corner + seen_m[there]), last
-            if so_far + math.sqrt((cell_m * SIDE[move]) ** 2 + (z[there] - z[here]) ** 2) < found:
-                bent = so_far + _line_m(z, free, width, here, down, across, cell_m)
-                if bent < found:
-                    found, via = bent, label
+            if seen_m[there] == np.inf:
+                turn = (down - from_down) * (here_across - from_across) - (across - from_across) * (here_down - from_down)
+                side = 1 if turn >= 0 else -1
+                if pull_from[there] != 2 * last + (side > 0):
+                    pull_from[there], pull_m[there] = 2 * last + (side > 0), np.inf
+                    if bent + CHAIN >= room:
+                        return False
+                    points = taut(ground, width, line, (from_z, z[there]), side, cell_m, chain)
+                    pulled, follows = to_corner, last
+                    for point in range(1, points):
+                        pulled += chain[3][point - 1]
+                        if point < points - 1:
+                            bend_down[bent], bend_across[bent] = chain[0][point], chain[1][point]
+                            bend_z[bent], bend_m[bent], bend_before[bent] = chain[2][point], pulled, follows
+                            follows = bent
+                            bent += 1
+                    if points > 0:
+                        pull_m[there], pull_via[there] = pulled, follows
+                found, via = max(least, pull_m[there]), pull_via[there]
+            if so_far + _chord_m(CELL * DOWN[move], CELL * ACROSS[move], z[there] - z[here], cell_m) < found:
+                line = here_down, here_across, down, across
+                stepped = so_far + look(ground, width, line, (z[here], z[there]), 0, cell_m)[0]
+                if stepped < found:
+                    if own < 0:
+                        if bent == room:
+                            return False
+                        own = bent
+                        bend_down[bent], bend_across[bent] = here_down, here_across
+                        bend_z[bent], bend_m[bent], bend_before[bent] = z[here], so_far, last
+                        bent += 1
+                    found, via = stepped, own
                 if before != last:
-                    first = cell[before]
-                    rows, columns = there // width - first // width, there % width - first % width
-                    chord = math.sqrt(cell_m * cell_m * (rows * rows + columns * columns) + (z[there] - z[first]) ** 2)
-                    if max(least, value[before] + chord) < found:
-                        straight = value[before] + _line_m(z, free, width, first, rows, columns, cell_m)
-                        if max(least, straight) < found:
-                            found, via = max(least, straight), before
+                    line = np.int64(bend_down[before]), np.int64(bend_across[before]), down, across
+                    chord = _chord_m(down - line[0], across - line[1], z[there] - bend_z[before], cell_m)
+                    if max(least, bend_m[before] + chord) < found:
+                        straight = look(ground, width, line, (bend_z[before], z[there]), 0, cell_m)[0]
+                        straight = max(least, bend_m[before] + straight)
+                        if straight < found:
+                            found, via = straight, before
             if (settled and found > wait_value[there]) or found + onward > longest:
                 continue
             higher = height > wait_high[there] or (height == wait_high[there] and place < wait_park[there])

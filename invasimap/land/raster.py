@@ -2,17 +2,22 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Any
 
 import geopandas as gpd
 import numpy as np
 import numpy.typing as npt
 import shapely
+from affine import Affine
 from rasterio import features
 
 from invasimap.land.terrain import Terrain
 
 Mask = npt.NDArray[np.bool_]
+PARTS = 8  # along each side of a cell that is closed in part
+ALL_PARTS = np.uint64(2**64 - 1)
+_BAND_PARTS = 32_000_000  # burnt at once
 
 
 def touched(geometries: Any, terrain: Terrain) -> Mask:
@@ -25,6 +30,53 @@ def covered(geometries: Any, terrain: Terrain) -> Mask:
     return _burn(geometries, terrain, all_touched=False)
 
 
+@dataclass(frozen=True, kw_only=True)
+class ClosedParts:
+    """What of each closed cell is closed, where that is not all of it.
+
+    Attributes
+    ----------
+    cell
+        Flat numbers of the cells, rising.
+    parts
+        Which of ``PARTS`` by ``PARTS`` parts of each are closed: bit ``PARTS * row + column`` of it.
+    """
+
+    cell: npt.NDArray[np.int64]
+    parts: npt.NDArray[np.uint64]
+
+    def of(self, box: tuple[slice, ...], columns: int) -> npt.NDArray[np.uint64]:
+        """All cells of a box with a margin of one, flat; empty where none is closed in part."""
+        rows, across = box
+        first, last = np.searchsorted(self.cell, (rows.start * columns, rows.stop * columns))
+        row, column = np.divmod(self.cell[first:last], columns)
+        inside = (column >= across.start) & (column < across.stop)
+        if not inside.any():
+            return np.empty(0, np.uint64)
+        found = np.full((rows.stop - rows.start + 2, across.stop - across.start + 2), ALL_PARTS)
+        found[row[inside] - rows.start + 1, column[inside] - across.start + 1] = self.parts[first:last][inside]
+        return found.ravel()
+
+
+def closed_parts(geometries: Any, terrain: Terrain) -> ClosedParts:
+    """What of the cells is touched by a geometry, where that is not all of one."""
+    rows, columns = terrain.shape
+    band = max(_BAND_PARTS // (columns * PARTS**2), 1)
+    bits = np.uint64(1) << np.arange(PARTS**2, dtype=np.uint64).reshape(PARTS, PARTS)
+    cells, parts = [], []
+    for top in range(0, rows, band):
+        count = min(band, rows - top)
+        right, _, left, _, down, first = terrain.transform[:6]
+        fine = Affine(right / PARTS, 0.0, left, 0.0, down / PARTS, first + top * down)
+        burnt = _burnt(geometries, (count * PARTS, columns * PARTS), fine, all_touched=True)
+        some = np.flatnonzero(burnt.reshape(count, PARTS, columns, PARTS).any(axis=(1, 3)))
+        by_cell = burnt.reshape(count, PARTS, columns, PARTS)[some // columns, :, some % columns]
+        found = np.where(by_cell, bits, 0).sum(axis=(1, 2), dtype=np.uint64)
+        cells.append(some[found != ALL_PARTS] + top * columns)
+        parts.append(found[found != ALL_PARTS])
+    return ClosedParts(cell=np.concatenate(cells), parts=np.concatenate(parts))
+
+
 def grid_polygons(codes: npt.NDArray[np.int16], terrain: Terrain) -> gpd.GeoDataFrame:
     """Polygons of equal cells joined by their sides, with the column ``code``; together they cover the grid once."""
     pairs = list(features.shapes(codes, connectivity=4, transform=terrain.transform))
@@ -33,13 +85,16 @@ def grid_polygons(codes: npt.NDArray[np.int16], terrain: Terrain) -> gpd.GeoData
 
 
 def _burn(geometries: Any, terrain: Terrain, *, all_touched: bool) -> Mask:
+    return _burnt(geometries, terrain.shape, terrain.transform, all_touched=all_touched)
+
+
+def _burnt(geometries: Any, shape: tuple[int, ...], transform: Affine, *, all_touched: bool) -> Mask:
     shapes = [g for g in np.atleast_1d(np.asarray(geometries, object)) if g is not None and not g.is_empty]
     if not shapes:
-        return np.zeros(terrain.shape, bool)
-    burnt = features.rasterize(
-        shapes, out_shape=terrain.shape, transform=terrain.transform, all_touched=all_touched, dtype="uint8"
-    )
-    mask: Mask = burnt.astype(bool)
+        return np.zeros(shape, bool)
+    mask: Mask = features.rasterize(
+        shapes, out_shape=shape, transform=transform, all_touched=all_touched, dtype="uint8"
+    ).view(bool)
     return mask
 
 

@@ -14,7 +14,6 @@ from typing import Any
 import numpy as np
 from numba import njit
 
-from invasimap.land.hose_reach import PACE
 from invasimap.land.taut_kernel import CELL, CHAIN, HALF, look, taut
 
 DOWN = np.array([-1, 0, 0, 1, -1, -1, 1, 1, -2, -2, -1, -1, 1, 1, 2, 2])
@@ -74,22 +73,23 @@ def _chord_m(down: int, across: int, rise: float, cell_m: float) -> float:
 def spread(grid: Any, width: int, starts: Any, state: Any, labels: Any, bends: Any, bounds: Any, many: bool) -> bool:
     """Fill ``state`` with the shortest hoses over a tile whose outermost cells are closed; False where room runs out.
 
-    Arrays are flat. ``grid``: elevation, open cells, closed parts of the others (see ``taut_kernel``), how far each is
-    from those asked for; ``bounds``: cell size, longest hose, highest lift. Labels that cannot come to a cell asked for
+    Arrays are flat. ``grid``: the ground (see ``taut_kernel``) and how far each cell is from those asked for;
+    ``bounds``: cell size, longest hose, highest lift, and the least that a hose grows for a step of one. Labels that cannot come to a cell asked for
     within the hose are dropped. ``state`` begins with what is asked: the length of the shortest hose that lifts no more
     (inf), its parking place (-1), and whether any hose is long enough.
     """
-    z, free, parts, away_m = grid
-    ground = z, free, parts
+    ground, away_m = grid
+    z, free = ground[0], ground[1]
     hose, parking, within, top, wait_value, wait_high, wait_park, seen_m, seen_from, pull_m, pull_from, pull_via = state
     value, high, cell, bend, park, heap = labels
     bend_down, bend_across, bend_z, bend_m, bend_before = bends
-    cell_m, longest, lift = bounds
+    cell_m, longest, lift, pace = bounds
     size, room = len(z), len(value)
-    used, count, bent = 0, 0, 0
+    none = room - room  # numba compiles what is called with a literal 0 once more
+    used, count, bent = none, none, none
     chain = np.empty(CHAIN, np.int64), np.empty(CHAIN, np.int64), np.empty(CHAIN), np.empty(CHAIN)
     for start in starts:
-        if PACE * (away_m[start] - cell_m) <= longest:
+        if pace * (away_m[start] - cell_m) <= longest:
             bend_down[bent], bend_across[bent] = start // width * CELL + HALF, start % width * CELL + HALF
             bend_z[bent], bend_m[bent], bend_before[bent] = z[start], 0.0, bent
             value[used], high[used] = 0.0, z[start]
@@ -122,8 +122,8 @@ def spread(grid: Any, width: int, starts: Any, state: Any, labels: Any, bends: A
             if not free[there] or (top[there] > -np.inf and not (many and height > top[there])):
                 continue
             settled = not many or height <= wait_high[there]
-            least = so_far + PACE * cell_m * SIDE[move]
-            onward = max(PACE * (away_m[there] - cell_m), 0.0)
+            least = so_far + pace * cell_m * SIDE[move]
+            onward = max(pace * (away_m[there] - cell_m), 0.0)
             if (settled and least > wait_value[there]) or least + onward > longest:
                 continue
             down, across = here_down + DOWN[move] * CELL, here_across + ACROSS[move] * CELL
@@ -134,10 +134,12 @@ def spread(grid: Any, width: int, starts: Any, state: Any, labels: Any, bends: A
             line = from_down, from_across, down, across
             if seen_from[there] != last:
                 seen_from[there] = last
-                seen_m[there] = look(ground, width, line, (from_z, z[there]), 0, cell_m)[0]
+                seen_m[there] = look(ground, width, line, (from_z, z[there]), none, cell_m)[0]
             found, via = max(least, to_corner + seen_m[there]), last
             if seen_m[there] == np.inf:
-                turn = (down - from_down) * (here_across - from_across) - (across - from_across) * (here_down - from_down)
+                turn = (down - from_down) * (here_across - from_across) - (across - from_across) * (
+                    here_down - from_down
+                )
                 side = 1 if turn >= 0 else -1
                 if pull_from[there] != 2 * last + (side > 0):
                     pull_from[there], pull_m[there] = 2 * last + (side > 0), np.inf
@@ -157,7 +159,7 @@ def spread(grid: Any, width: int, starts: Any, state: Any, labels: Any, bends: A
                 found, via = max(least, pull_m[there]), pull_via[there]
             if so_far + _chord_m(CELL * DOWN[move], CELL * ACROSS[move], z[there] - z[here], cell_m) < found:
                 line = here_down, here_across, down, across
-                stepped = so_far + look(ground, width, line, (z[here], z[there]), 0, cell_m)[0]
+                stepped = so_far + look(ground, width, line, (z[here], z[there]), none, cell_m)[0]
                 if stepped < found:
                     if own < 0:
                         if bent == room:
@@ -171,7 +173,7 @@ def spread(grid: Any, width: int, starts: Any, state: Any, labels: Any, bends: A
                     line = np.int64(bend_down[before]), np.int64(bend_across[before]), down, across
                     chord = _chord_m(down - line[0], across - line[1], z[there] - bend_z[before], cell_m)
                     if max(least, bend_m[before] + chord) < found:
-                        straight = look(ground, width, line, (bend_z[before], z[there]), 0, cell_m)[0]
+                        straight = look(ground, width, line, (bend_z[before], z[there]), none, cell_m)[0]
                         straight = max(least, bend_m[before] + straight)
                         if straight < found:
                             found, via = straight, before

@@ -2,8 +2,8 @@
 
 Points are whole numbers of ``1 / CELL`` of a cell, rows first. Corners are gone round one such part away from them, so
 that a line that touches anything closed is closed, nothing passes between two closed cells that meet at a corner, and
-no rounding decides. ``ground`` is elevation, open cells, and for the others which of their ``PARTS`` by ``PARTS``
-parts are closed, as bits by rows (all of them where that array is empty).
+no rounding decides. ``ground`` is elevation, open cells, for the others which of their ``PARTS`` by ``PARTS`` parts are
+closed, as bits by rows (all of them where that array is empty), and whether any two elevations differ.
 """
 
 from __future__ import annotations
@@ -42,7 +42,10 @@ def _corner(ground: Any, cell: int, width: int, line: Any, side: int) -> Any:
         if min(across0, across1) > left + size or max(across0, across1) < left:
             continue
         at = down * (left - across0) - across * (top - down0)  # to which side the corners lie
-        if at + min(down * size, 0) + min(-across * size, 0) > 0 or at + max(down * size, 0) + max(-across * size, 0) < 0:
+        if (
+            at + min(down * size, 0) + min(-across * size, 0) > 0
+            or at + max(down * size, 0) + max(-across * size, 0) < 0
+        ):
             continue
         corner_down = top + (size + 1 if out_down > 0 else -1)
         corner_across = left + (size + 1 if out_across > 0 else -1)
@@ -58,7 +61,7 @@ def look(ground: Any, width: int, line: Any, ends_z: Any, side: int, cell_m: flo
 
     That is the farthest to one side (1 or -1); with ``side`` 0 none is sought.
     """
-    z, free = ground[0], ground[1]
+    z, free, _, hilly = ground
     down0, across0, down1, across1 = line
     begin, onto, run, over = down0, across0, down1 - down0, across1 - across0
     along, aside = width, 1
@@ -79,29 +82,34 @@ def look(ground: Any, width: int, line: Any, ends_z: Any, side: int, cell_m: flo
     elif share >= whole:
         share, low = share - whole, low + aside
     level = math.sqrt(float(run * run + over * over)) * (cell_m / CELL)
+    onward, part = level / run, 1.0 / whole
+    step_m2 = (onward * CELL) ** 2
+    middle = strip * CELL + HALF
     total, before, reached, risen, on_edge = 0.0, ends_z[0], begin, False, False
     far, far_down, far_across = -1, 0, 0
     while True:
         crosses = lane < last_lane if strip == last else left >= whole
-        for beside in range(-1 if on_edge else 0, 2 if crosses else 1):
-            if not free[here + beside * aside]:
+        if not (free[here] and (not crosses or free[here + aside]) and (not on_edge or free[here - aside])):
+            for beside in range(-1 if on_edge else 0, 2 if crosses else 1):
+                if free[here + beside * aside]:
+                    continue
                 corner = _corner(ground, here + beside * aside, width, line, side)
                 if corner[0] >= 0 and side == 0:
                     return np.inf, 0, 0
                 if corner[0] > far:
                     far, far_down, far_across = corner
-        middle = strip * CELL + HALF
-        if begin < middle < begin + run:
+        if hilly and begin < middle < begin + run:
             height = z[low]
             if share > 0:
                 other = z[low + aside]
                 if math.isnan(height):
                     height = other
                 elif not math.isnan(other):
-                    height += (other - height) * (share / whole)
+                    height += (other - height) * (share * part)
             rise = height - before
             risen = risen or rise != 0.0
-            total += math.sqrt((level * ((middle - reached) / run)) ** 2 + rise * rise)
+            run_m2 = step_m2 if middle - reached == CELL else (onward * (middle - reached)) ** 2
+            total += math.sqrt(run_m2 + rise * rise)
             before, reached = height, middle
         if strip == last:
             break
@@ -112,6 +120,7 @@ def look(ground: Any, width: int, line: Any, ends_z: Any, side: int, cell_m: flo
             here += aside
             on_edge = left == 0
         strip += 1
+        middle += CELL
         here += along
         left += step
         share += step
@@ -124,7 +133,7 @@ def look(ground: Any, width: int, line: Any, ends_z: Any, side: int, cell_m: flo
     rise = ends_z[1] - before
     if not (risen or rise != 0.0):
         return level, 0, 0
-    return total + math.sqrt((level * ((begin + run - reached) / run)) ** 2 + rise * rise), 0, 0
+    return total + math.sqrt((onward * (begin + run - reached)) ** 2 + rise * rise), 0, 0
 
 
 @_compiled

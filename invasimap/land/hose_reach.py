@@ -60,7 +60,7 @@ class HoseReach:
         return lift
 
 
-def hose_reach(
+def hose_reach(  # noqa: PLR0913 - what lies on the ground is one mask more than seven
     sources: Mask,
     *,
     passable: Mask,
@@ -181,10 +181,9 @@ def _spread(
         within = np.zeros(size, bool)
         seen = np.empty(size), seen_from, np.empty(size), pull_from, np.empty(size, np.int32)
         state = hose, parking, within, top, waiting, waiting_high, waiting_park, *seen
-        labels = (np.empty(room), np.empty(room), *(np.empty(room, np.int32) for _ in range(4)))
-        whole = (np.empty(room, np.int32) for _ in range(3))
-        bends = (next(whole), next(whole), np.empty(room), np.empty(room), next(whole))
-        if spread(grid, width, starts, state, labels, bends, bounds, many):
+        sides = [np.empty(room, np.int32) for _ in range(7)]  # value, height; cell, bend, parking, heap; then the bends
+        labels = (np.empty(room), np.empty(room), *sides[:6], np.empty(room), np.empty(room), sides[6])
+        if spread(grid, width, starts, state, labels, bounds, many):
             return hose, parking, within
         room *= 2
 

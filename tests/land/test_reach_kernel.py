@@ -250,7 +250,7 @@ def test_tiles_give_the_same_as_the_whole_round_what_is_closed_in_part(lift):
 
 
 def cells_and_lines(closed, z):
-    """Open cells, and the ground length of every straight line between those and corners that touches no closed cell."""
+    """Open cells, and the ground length of each straight line between them and corners that touches no closed cell."""
     cells = np.argwhere(~closed)
     places = np.vstack([cells, corners_of(closed)[:, ::-1] - 0.5])
     a, b = np.triu_indices(len(places), 1)

@@ -12,7 +12,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy import ndimage
 
-from invasimap.land.raster import ALL_PARTS, ClosedParts, Mask
+from invasimap.land.cells import ALL_PARTS, ClosedParts, Mask
 
 TILE_CELLS = 512
 TOO_HIGH = -2

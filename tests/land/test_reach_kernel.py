@@ -210,7 +210,7 @@ def test_round_drawn_polygons_within_two_percent_of_the_visibility_graph_and_nev
     assert (laid <= exact + 1.5).all() and (laid[far] <= 1.02 * exact[far]).all()
 
 
-@pytest.mark.parametrize("name", SCENES)
+@pytest.mark.parametrize("name", list(SCENES)[:5])
 def test_round_closed_cells_within_half_a_percent_of_the_visibility_graph_and_never_under(name):
     laid, ends, closed = laid_round(SCENES[name], in_part=False)
     some = np.random.default_rng(3).choice(len(ends), 100, replace=False)

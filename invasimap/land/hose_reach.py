@@ -14,7 +14,7 @@ from scipy import ndimage
 
 from invasimap.land.cells import ALL_PARTS, ClosedParts, Mask
 
-TILE_CELLS = 512
+TILE_CELLS = 400
 TOO_HIGH = -2
 # a hose passed on to the next cell grows at least so many times the step. Open ground always has a step that gains more
 # (two of the eight gain 1/sqrt(2) in any direction), and nothing farther than the hose over PACE can change an answer

@@ -12,15 +12,17 @@ import numpy as np
 import numpy.typing as npt
 from scipy import ndimage
 
-from invasimap.land.raster import Mask
+from invasimap.land.cells import ALL_PARTS, ClosedParts, Mask
 
-TILE_CELLS = 512
+TILE_CELLS = 400
 TOO_HIGH = -2
 # a hose passed on to the next cell grows at least so many times the step. Open ground always has a step that gains more
 # (two of the eight gain 1/sqrt(2) in any direction), and nothing farther than the hose over PACE can change an answer
 PACE = 0.7
+PACE_IN_PARTS = 0.25  # round a wall thinner than a cell a step of two gains little
 _Floats = npt.NDArray[np.float64]
 _Cells = npt.NDArray[np.int32]
+_Parts = npt.NDArray[np.uint64]
 _Box = tuple[slice, ...]
 _Laid = tuple[_Floats, _Cells, Mask]
 
@@ -58,7 +60,7 @@ class HoseReach:
         return lift
 
 
-def hose_reach(
+def hose_reach(  # noqa: PLR0913 - what lies on the ground is one mask more than seven
     sources: Mask,
     *,
     passable: Mask,
@@ -66,13 +68,18 @@ def hose_reach(
     cell_m: float,
     length_m: float,
     lift_m: float = np.inf,
+    closed_parts: ClosedParts | None = None,
     tile_cells: int = TILE_CELLS,
 ) -> HoseReach:
     """Which cells a hose of ``length_m`` reaches from a source cell that lies at most ``lift_m`` below them.
 
-    Length and lift hold for one and the same parking place. A hose runs between cell centres along the ground, straight
-    at any angle, touching no cell that is not passable or whose elevation is not known (NaN): lengths are never
-    understated, and exact on open level ground. Sources count where they are passable.
+    Length and lift hold for one and the same parking place. A hose runs along the ground, straight at any angle and
+    taut round the corners of cells that are not passable or whose elevation is not known (NaN), touching none. Lengths
+    are never understated, and exact on open level ground. Sources count where they are passable.
+
+    A cell is not passable where anything closed touches it, so that a hose is up to two cells too long at each end of a
+    wall that it goes round. ``closed_parts`` says what of such cells is closed: hoses then go as near as an eighth of a
+    cell. They still end in passable cells only and need one, side by side or at a knight's move, all along their way.
 
     Notes
     -----
@@ -80,8 +87,12 @@ def hose_reach(
     """
     hose = np.full(sources.shape, np.inf, np.float32)
     parking = np.full(sources.shape, -1, np.int32)
-    margin = int(np.ceil(length_m / cell_m / PACE)) + 2
-    whole = _Whole(sources=sources, passable=passable, elevation_m=elevation_m, bounds=(cell_m, length_m, lift_m))
+    pace = PACE if closed_parts is None else PACE_IN_PARTS
+    margin = int(np.ceil(length_m / cell_m / pace)) + 2
+    whole = _Whole(
+        sources=sources, passable=passable, elevation_m=elevation_m, closed_parts=closed_parts,
+        bounds=(cell_m, length_m, lift_m, pace),
+    )  # fmt: skip
 
     def work(core: _Box) -> None:
         whole.lay(core, margin, hose, parking)
@@ -99,12 +110,13 @@ def _tiles(shape: tuple[int, ...], side: int) -> Iterator[_Box]:
 
 @dataclass(frozen=True, kw_only=True)
 class _Whole:
-    """The whole grid, and cell size, longest hose and highest lift."""
+    """The whole grid, and cell size, longest hose, highest lift and least pace."""
 
     sources: Mask
     passable: Mask
     elevation_m: npt.NDArray[np.floating]
-    bounds: tuple[float, float, float]
+    closed_parts: ClosedParts | None
+    bounds: tuple[float, float, float, float]
 
     def lay(self, core: _Box, margin: int, hose: npt.NDArray[np.float32], parking: _Cells) -> None:
         """Fill one tile of ``hose`` and ``parking``."""
@@ -116,6 +128,9 @@ class _Whole:
         starts = np.pad(self.sources[box], 1)
         z = np.pad(self.elevation_m[box].astype(float), 1, constant_values=np.nan)
         free = np.pad(self.passable[box], 1) & np.isfinite(z)
+        parts = self.closed_parts.of(box, self.sources.shape[1]) if self.closed_parts else np.empty(0, np.uint64)
+        parts = np.where(np.isfinite(z).ravel(), parts, ALL_PARTS) if len(parts) else parts
+        hilly = bool((z[free] != z[free][:1]).any())
         width = z.shape[1]
         inner = tuple(
             slice(side.start - b.start + 1, side.stop - b.start + 1) for side, b in zip(core, box, strict=True)
@@ -123,7 +138,7 @@ class _Whole:
         near = np.hypot(*np.ix_(*(_outside(n, side) for n, side in zip(z.shape, inner, strict=True)))) * self.bounds[0]
 
         def spread_over(places: Mask, away_m: _Floats, many: bool) -> _Laid:
-            flat = z.ravel(), free.ravel(), away_m.ravel()
+            flat = (z.ravel(), free.ravel(), parts, hilly), away_m.ravel()
             hose, parking, within = _spread(flat, width, np.flatnonzero(places), self.bounds, many)
             return hose.reshape(z.shape), parking.reshape(z.shape), within.reshape(z.shape)
 
@@ -152,20 +167,22 @@ class _Whole:
 
 
 def _spread(
-    grid: tuple[_Floats, Mask, _Floats], width: int, starts: npt.NDArray[np.intp],
-    bounds: tuple[float, float, float], many: bool,
+    grid: tuple[tuple[_Floats, Mask, _Parts, bool], _Floats], width: int, starts: npt.NDArray[np.intp],
+    bounds: tuple[float, float, float, float], many: bool,
 ) -> _Laid:  # fmt: skip
     """Length, parking place and whether within, of each cell of a tile."""
     from invasimap.land.reach_kernel import spread  # numba takes a second to load
 
-    size, room = len(grid[0]), 1024 + len(starts) + int(np.count_nonzero(grid[1]))
+    size, room = len(grid[1]), 1024 + len(starts) + int(np.count_nonzero(grid[0][1]))
     while True:
         hose, waiting = np.full(size, np.inf), np.full(size, np.inf)
-        parking, waiting_park, seen_from = (np.full(size, -1, np.int32) for _ in range(3))
+        parking, waiting_park, seen_from, pull_from = (np.full(size, -1, np.int32) for _ in range(4))
         top, waiting_high = np.full(size, -np.inf), np.full(size, -np.inf)
         within = np.zeros(size, bool)
-        state = hose, parking, within, top, waiting, waiting_high, waiting_park, np.empty(size), seen_from
-        labels = (np.empty(room), np.empty(room), *(np.empty(room, np.int32) for _ in range(4)))
+        seen = np.empty(size), seen_from, np.empty(size), pull_from, np.empty(size, np.int32)
+        state = hose, parking, within, top, waiting, waiting_high, waiting_park, *seen
+        sides = [np.empty(room, np.int32) for _ in range(7)]  # value, height; cell, bend, parking, heap; then the bends
+        labels = (np.empty(room), np.empty(room), *sides[:6], np.empty(room), np.empty(room), sides[6])
         if spread(grid, width, starts, state, labels, bounds, many):
             return hose, parking, within
         room *= 2

@@ -8,11 +8,14 @@ import geopandas as gpd
 import numpy as np
 import numpy.typing as npt
 import shapely
+from affine import Affine
 from rasterio import features
 
+from invasimap.land.cells import ALL_PARTS, PARTS, ClosedParts
+from invasimap.land.cells import Mask as Mask  # noqa: PLC0414 - for those who burn shapes into it
 from invasimap.land.terrain import Terrain
 
-Mask = npt.NDArray[np.bool_]
+_BAND_PARTS = 32_000_000  # burnt at once
 
 
 def touched(geometries: Any, terrain: Terrain) -> Mask:
@@ -25,6 +28,25 @@ def covered(geometries: Any, terrain: Terrain) -> Mask:
     return _burn(geometries, terrain, all_touched=False)
 
 
+def closed_parts(geometries: Any, terrain: Terrain) -> ClosedParts:
+    """What of the cells is touched by a geometry, where that is not all of one."""
+    rows, columns = terrain.shape
+    band = max(_BAND_PARTS // (columns * PARTS**2), 1)
+    bits = np.uint64(1) << np.arange(PARTS**2, dtype=np.uint64).reshape(PARTS, PARTS)
+    cells, parts = [], []
+    for top in range(0, rows, band):
+        count = min(band, rows - top)
+        right, _, left, _, down, first = terrain.transform[:6]
+        fine = Affine(right / PARTS, 0.0, left, 0.0, down / PARTS, first + top * down)
+        burnt = _burnt(geometries, (count * PARTS, columns * PARTS), fine, all_touched=True)
+        some = np.flatnonzero(burnt.reshape(count, PARTS, columns, PARTS).any(axis=(1, 3)))
+        by_cell = burnt.reshape(count, PARTS, columns, PARTS)[some // columns, :, some % columns]
+        found = np.where(by_cell, bits, 0).sum(axis=(1, 2), dtype=np.uint64)
+        cells.append(some[found != ALL_PARTS] + top * columns)
+        parts.append(found[found != ALL_PARTS])
+    return ClosedParts(cell=np.concatenate(cells), parts=np.concatenate(parts))
+
+
 def grid_polygons(codes: npt.NDArray[np.int16], terrain: Terrain) -> gpd.GeoDataFrame:
     """Polygons of equal cells joined by their sides, with the column ``code``; together they cover the grid once."""
     pairs = list(features.shapes(codes, connectivity=4, transform=terrain.transform))
@@ -33,13 +55,16 @@ def grid_polygons(codes: npt.NDArray[np.int16], terrain: Terrain) -> gpd.GeoData
 
 
 def _burn(geometries: Any, terrain: Terrain, *, all_touched: bool) -> Mask:
+    return _burnt(geometries, terrain.shape, terrain.transform, all_touched=all_touched)
+
+
+def _burnt(geometries: Any, shape: tuple[int, ...], transform: Affine, *, all_touched: bool) -> Mask:
     shapes = [g for g in np.atleast_1d(np.asarray(geometries, object)) if g is not None and not g.is_empty]
     if not shapes:
-        return np.zeros(terrain.shape, bool)
-    burnt = features.rasterize(
-        shapes, out_shape=terrain.shape, transform=terrain.transform, all_touched=all_touched, dtype="uint8"
-    )
-    mask: Mask = burnt.astype(bool)
+        return np.zeros(shape, bool)
+    mask: Mask = features.rasterize(
+        shapes, out_shape=shape, transform=transform, all_touched=all_touched, dtype="uint8"
+    ).view(bool)
     return mask
 
 

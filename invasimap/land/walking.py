@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from invasimap.land.raster import Mask
+from invasimap.land.cells import Mask
 
 
 def tobler_km_per_h(rise_over_run: Any) -> Any:

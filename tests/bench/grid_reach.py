@@ -1,4 +1,7 @@
-"""Hose and walk over large grids, beside peers in the same run: ``python tests/bench/grid_reach.py 1 16 100``.
+"""Hose and walk over large grids, beside peers in the same run.
+
+As a table: ``python tests/bench/grid_reach.py 1 16 100``. With pytest-benchmark, which ordinary test runs leave out:
+``BENCH_MILLIONS=16 pytest -p benchmark tests/bench/grid_reach.py``.
 
 Each figure is measured in a process of its own. Prints millions of cells, seconds, peak memory and the ratio to ours;
 ``--repeat`` takes the median of several. Sixty percent of the ground is passable, in patches; tracks cross it every
@@ -9,15 +12,18 @@ from __future__ import annotations
 
 import argparse
 import json
-import resource
+import os
 import subprocess
 import sys
 import time
+from pathlib import Path
 
 import numpy as np
+import pytest
 from scipy import ndimage
 
 CELL_M, HOSE_M, LIFT_M = 3.0, 91.44, 12.0
+LEVEL = ("hose", "scipy hose", "MCP_Geometric")
 LARGEST = {"MCP_Geometric": 110, "scipy hose": 20, "scipy walk 8": 20, "scipy walk 16": 5}  # million cells that fit
 
 
@@ -51,12 +57,18 @@ def run(name: str, millions: float) -> dict[str, float]:
     route = ROUTES[name]
     route(*country(0.09))
     elevation, passable, tracks = country(millions)
-    if name in ("hose", "scipy hose", "MCP_Geometric"):
+    if name in LEVEL:
         elevation[:] = 0
     begun = time.perf_counter()
     reached = route(elevation, passable, tracks)
     seconds = time.perf_counter() - begun
-    return {"seconds": seconds, "GiB": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 2**20, "reached": reached}
+    return {"seconds": seconds, "GiB": _peak_gib(), "reached": reached}
+
+
+def _peak_gib() -> float:
+    """Peak memory of this process alone; getrusage would count what its parent held when it began."""
+    status = Path("/proc/self/status").read_text()
+    return int(next(line for line in status.splitlines() if line.startswith("VmHWM")).split()[1]) / 2**20
 
 
 def _hose(lift_m=np.inf):
@@ -154,17 +166,65 @@ ROUTES = {
 }  # fmt: skip
 
 
-def direction_error() -> tuple[float, float]:
-    """Mean and largest error in percent of the hose's length over open level ground, in every direction."""
-    from invasimap.land.hose_reach import hose_reach
-
+def direction_error(name: str) -> tuple[float, float]:
+    """Mean and largest error in percent of a route's lengths over open level ground, in every direction."""
     start = np.zeros((73, 73), bool)
     start[36, 36] = True
-    given = {"passable": np.ones_like(start), "elevation_m": np.zeros(start.shape), "cell_m": CELL_M}
-    found = hose_reach(start, length_m=105.0, **given)
-    rows, columns = np.nonzero(found.reached & ~start)
-    error = found.hose_m[rows, columns] / (CELL_M * np.hypot(rows - 36, columns - 36)) - 1
+    level, free = np.zeros(start.shape, np.float32), np.ones_like(start)
+    rows, columns = np.nonzero(~start)
+    length_m = LENGTHS[name](level, free, start)[rows, columns]
+    error = length_m / (CELL_M * np.hypot(rows - 36, columns - 36)) - 1
     return 100 * float(abs(error).mean()), 100 * float(abs(error).max())
+
+
+def _hose_m(level, free, start):
+    from invasimap.land.hose_reach import hose_reach
+
+    return hose_reach(start, passable=free, elevation_m=level, cell_m=CELL_M, length_m=1000.0).hose_m
+
+
+def _mcp_m(_level, free, start):
+    from skimage.graph import MCP_Geometric
+
+    return MCP_Geometric(np.where(free, CELL_M, -1.0)).find_costs(np.argwhere(start))[0]
+
+
+def _walk_m(level, free, start):
+    from invasimap.land.walking import walk_min, walk_minutes
+
+    found = walk_minutes(start, ground=free.view(np.uint8), factors=(1.0,), elevation_m=level, cell_m=CELL_M)
+    return found.minutes / walk_min(1.0, rise_m=0.0, factor=1.0)
+
+
+LENGTHS = {"hose": _hose_m, "MCP_Geometric": _mcp_m, "walk": _walk_m}
+
+
+def _told(name: str, millions: float) -> dict[str, float]:
+    """One route measured in a process of its own, so that peak memory is its own too."""
+    command = [sys.executable, __file__, str(millions), "--one", name]
+    return json.loads(subprocess.run(command, stdout=subprocess.PIPE, text=True, check=True).stdout)
+
+
+@pytest.mark.parametrize("name", list(ROUTES))
+def test_grid(benchmark, name, capsys):
+    """Seconds by pytest-benchmark, ratios in its groups of peers; memory and error are printed beside them."""
+    millions = float(os.environ.get("BENCH_MILLIONS", "1"))
+    if millions > LARGEST.get(name, np.inf):
+        pytest.skip("too large for this peer")
+    alone = _told(name, millions)
+    benchmark.group = f"{'walk' if 'walk' in name else 'hose'}, {millions:g} M cells"
+    benchmark.extra_info.update(alone, million_cells=millions)
+    elevation, passable, tracks = country(millions)
+    if name in LEVEL:
+        elevation[:] = 0
+    ROUTES[name](*country(0.09))  # compiles, loads
+    benchmark.pedantic(ROUTES[name], args=(elevation, passable, tracks), rounds=3)
+    line = f"{name}: {millions:g} M cells, {alone['seconds']:.2f} s and {alone['GiB']:.2f} GiB alone"
+    if name in LENGTHS:
+        benchmark.extra_info["error_pct"] = direction_error(name)
+        line += ", error on open ground mean {:.4f} %, largest {:.4f} %".format(*benchmark.extra_info["error_pct"])
+    with capsys.disabled():
+        print("\n" + line)
 
 
 def main() -> None:
@@ -178,16 +238,15 @@ def main() -> None:
     if given.one:
         print(json.dumps(run(given.one, given.millions[0])))
         return
-    print("error in any direction on open ground: mean {:.4f} %, largest {:.4f} %".format(*direction_error()))
+    for name in LENGTHS:
+        print(name, "on open ground off by mean {:.4f} %, largest {:.4f} %".format(*direction_error(name)))
     print("| route | M cells | seconds | peak GiB | ratio | cells reached |\n|---|---|---|---|---|---|")
     for millions in given.millions:
         names = [name for name in given.only if millions <= LARGEST.get(name, np.inf)]
         runs: dict[str, list[dict[str, float]]] = {name: [] for name in names}
         for _ in range(given.repeat):
             for name in names:
-                command = [sys.executable, __file__, str(millions), "--one", name]
-                done = subprocess.run(command, stdout=subprocess.PIPE, text=True, check=True)
-                runs[name].append(json.loads(done.stdout))
+                runs[name].append(_told(name, millions))
         middle = {name: float(np.median([r["seconds"] for r in found])) for name, found in runs.items()}
         for name, found in runs.items():
             ours = middle.get("walk" if "walk" in name else "hose", np.nan)

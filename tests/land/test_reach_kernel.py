@@ -1,18 +1,22 @@
 """The hose over a grid: by hand, against a visibility graph, and between two plain searches over the same cells."""
 
 import heapq
+from itertools import product
 
 import numpy as np
+import pyproj
 import pytest
 import shapely
+import shapely.affinity
 from affine import Affine
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from rasterio import features
 from scipy import ndimage
 from scipy.sparse import csgraph, csr_array
 
 from invasimap.land.hose_reach import hose_reach
+from invasimap.land.raster import closed_parts, touched
+from invasimap.land.terrain import Terrain
 
 
 def reach(sources, *, length, lift=np.inf, z=None, closed=(), cell=1.0, shape=(41, 41), tile=512):
@@ -72,9 +76,9 @@ def wall_with_slit(slit):
 
 def test_a_wall_is_passed_through_its_slit_only():
     found = reach([(10, 10)], length=60.0, closed=wall_with_slit([30]))
-    # straight to the slit's near side, through it, and straight on
-    to_slit, beyond = np.hypot(9, 20), np.hypot(9, 10)
-    assert found.hose_m[30, 20] == pytest.approx(to_slit + 2 + beyond, rel=1e-3)
+    # straight to the corner of the slit, past it, and straight on
+    to_slit, beyond = np.hypot(9.5, 19.5), np.hypot(9.5, 9.5)
+    assert found.hose_m[30, 20] == pytest.approx(to_slit + 1 + beyond, rel=1e-4)
     assert not reach([(10, 10)], length=60.0, closed=wall_with_slit([])).reached[21:].any()
 
 
@@ -116,61 +120,150 @@ def test_a_nozzle_that_must_stand_lower_is_reached_downhill_only():
     assert found.reached[2, :18].sum() == 12 and not found.reached[2, 18:].any()  # 14 columns of sqrt(2) each, less two
 
 
-OBSTACLES = [
-    shapely.box(50, 50, 60, 80), shapely.Polygon([(75, 60), (95, 75), (70, 85)]), shapely.box(30, 75, 42, 95),
-    shapely.Polygon([(20, 40), (45, 35), (40, 60)]), shapely.Polygon([(60, 20), (75, 15), (95, 45)]),
-    shapely.box(5, 20, 50, 21),
-]  # fmt: skip
-
-
-def around(obstacle, start, ends):
-    """Exact shortest ways round polygons: lines between corners that touch no inside, by Dijkstra."""
-    inside = shapely.buffer(obstacle, -1e-6)
-    shapely.prepare(inside)
-    corners = np.unique(shapely.get_coordinates(obstacle), axis=0)
+def around(start, ends, obstacle, corners):
+    """Exact shortest ways between points: lines over corners that touch no obstacle, by Dijkstra."""
+    shapely.prepare(obstacle)
     places = np.vstack([[start], corners, ends])
     a, b = np.meshgrid(np.arange(len(corners) + 1), np.arange(len(places)), indexing="ij")
     a, b = a[a < b], b[a < b]
-    clear = ~shapely.intersects(inside, shapely.linestrings(np.stack([places[a], places[b]], 1)))
+    clear = ~shapely.intersects(obstacle, shapely.linestrings(np.stack([places[a], places[b]], 1)))
     lengths = np.hypot(*(places[a] - places[b]).T)
     graph = csr_array((lengths[clear], (a[clear], b[clear])), shape=(len(places),) * 2)
     return csgraph.dijkstra(graph, directed=False, indices=0)[len(corners) + 1 :]
 
 
-def test_round_obstacles_no_longer_than_the_visibility_graph_half_a_cell_off_them():
-    closed = features.rasterize(OBSTACLES, out_shape=(120, 120), transform=Affine.identity(), all_touched=True) > 0
-    found = reach([(40, 65)], length=300.0, closed=closed, shape=(120, 120))
-    rows, columns = np.nonzero(~closed)
-    some = np.random.default_rng(3).choice(len(rows), 150, replace=False)
-    ends = np.stack([columns[some], rows[some]], 1) + 0.5
+def corners_of(closed):
+    """Corners of closed cells, x and y, a thousandth of a cell off so that what leads past them touches nothing."""
     rows, columns = np.nonzero(closed)
-    blocks = shapely.union_all(shapely.box(columns, rows, columns + 1, rows + 1))
-    laid = found.hose_m[tuple((ends[:, ::-1] - 0.5).astype(int).T)]
-    drawn = around(shapely.MultiPolygon(OBSTACLES), (65.5, 40.5), ends)
-    clear = around(shapely.buffer(blocks, 0.4999, join_style="mitre"), (65.5, 40.5), ends)  # corners at cells' centres
-    assert (drawn > 1.001 * np.hypot(*(ends - (65.5, 40.5)).T)).sum() > 30  # so many lie hidden
-    assert (laid >= drawn * (1 - 1e-6)).all() and (laid <= clear * 1.0001).all()
-    assert laid.mean() <= 1.01 * drawn.mean()
+    found = []
+    for down, across in product((-1, 1), (-1, 1)):
+        inside = (rows + down >= 0) & (rows + down < closed.shape[0])
+        inside &= (columns + across >= 0) & (columns + across < closed.shape[1])
+        row, column = rows[inside], columns[inside]
+        free = ~closed[row + down, column + across]
+        away = 0.5 + 1 / 1024
+        found.append(np.stack([column + 0.5 + across * away, row + 0.5 + down * away], 1)[free])
+    return np.concatenate(found)
+
+
+def blocks(closed):
+    """Closed cells as one shape, and all round the grid."""
+    rows, columns = np.nonzero(closed)
+    height, width = closed.shape
+    outside = shapely.difference(shapely.box(-9, -9, width + 9, height + 9), shapely.box(0, 0, width, height))
+    return shapely.union_all([outside, *shapely.box(columns, rows, columns + 1, rows + 1)])
+
+
+def rectangle(x, y, width, height, degrees):
+    return shapely.affinity.rotate(
+        shapely.box(x - width / 2, y - height / 2, x + width / 2, y + height / 2), degrees, "center"
+    )
+
+
+def rectangles(seed):
+    """Rectangles at any angle, four cells or more from each other, the start and the edge."""
+    rng = np.random.default_rng(seed)
+    kept = []
+    for _ in range(60):
+        one = rectangle(*rng.uniform(8, 82, 2), *rng.uniform(2, 24, 2), rng.uniform(0, 90))
+        far = [one.distance(shapely.Point(45.5, 45.5)), one.distance(shapely.box(0, 0, 90, 90).exterior)]
+        if min(far + [one.distance(other) for other in kept]) >= 4:
+            kept.append(one)
+    assert len(kept) >= 8
+    return kept
+
+
+SCENES = {
+    "a slit wall": [shapely.box(4.3, 60.3, 60.2, 60.9), shapely.box(66.6, 60.3, 85.4, 60.9)],
+    "a wall drawn at an angle": [rectangle(45, 38, 50, 0.2, 31)],
+    "a U": [shapely.box(30.4, 30, 33, 64), shapely.box(30.4, 61, 62.6, 64), shapely.box(59.2, 30, 62.6, 64)],
+    "a triangle and a square": [shapely.Polygon([(50, 50.5), (75, 60), (55, 80)]), rectangle(25, 30, 20, 20, 45)],
+    "rectangles 1": rectangles(1), "rectangles 2": rectangles(2), "rectangles 3": rectangles(3),
+}  # fmt: skip
+START = (45.5, 45.5)
+
+
+def laid_round(drawn, *, in_part, shape=(90, 90)):
+    """Lengths laid to all open cells, their middles, and the closed cells."""
+    ground = Terrain(elevation_m=np.zeros(shape, np.float32), transform=Affine.identity(), crs=pyproj.CRS(32616))
+    closed = touched(drawn, ground)
+    start = np.zeros(shape, bool)
+    start[45, 45] = True
+    found = hose_reach(
+        start, passable=~closed, elevation_m=ground.elevation_m, cell_m=1.0, length_m=1e3,
+        closed_parts=closed_parts(drawn, ground) if in_part else None,
+    )  # fmt: skip
+    rows, columns = np.nonzero(~closed)
+    assert found.reached[~closed].all() and not found.reached[closed].any()
+    return found.hose_m[rows, columns], np.stack([columns, rows], 1) + 0.5, closed
+
+
+@pytest.mark.parametrize("name", SCENES)
+def test_round_drawn_polygons_within_two_percent_of_the_visibility_graph_and_never_under(name):
+    laid, ends, _ = laid_round(SCENES[name], in_part=True)
+    drawn = shapely.union_all(SCENES[name])
+    exact = around(START, ends, shapely.buffer(drawn, -1e-6), shapely.get_coordinates(drawn))
+    hidden = exact > 1.001 * np.hypot(*(ends - START).T)
+    far = exact > 10
+    assert (hidden & far).sum() > 250
+    assert (laid >= exact * (1 - 1e-6)).all()
+    assert (laid <= exact + 1.5).all() and (laid[far] <= 1.02 * exact[far]).all()
+
+
+@pytest.mark.parametrize("name", list(SCENES)[:5])
+def test_round_closed_cells_within_half_a_percent_of_the_visibility_graph_and_never_under(name):
+    laid, ends, closed = laid_round(SCENES[name], in_part=False)
+    some = np.random.default_rng(3).choice(len(ends), 100, replace=False)
+    exact = around(START, ends[some], blocks(closed), corners_of(closed))
+    assert (laid[some] >= exact * (1 - 1e-6)).all() and (laid[some] <= 1.005 * exact).all()
+
+
+def test_through_a_gap_narrower_than_a_cell_in_a_wall_and_through_no_corner_where_two_closed_ones_meet():
+    start = np.zeros((90, 90), bool)
+    start[45, 45] = True
+    ground = Terrain(elevation_m=np.zeros((90, 90), np.float32), transform=Affine.identity(), crs=pyproj.CRS(32616))
+    given_values = {"elevation_m": ground.elevation_m, "cell_m": 1.0, "length_m": 200.0}
+    gap = [shapely.box(0, 48.2, 45.3, 48.9), shapely.box(45.7, 48.2, 90, 48.9)]
+    found = hose_reach(start, passable=~touched(gap, ground), closed_parts=closed_parts(gap, ground), **given_values)
+    assert found.hose_m[60, 45] == pytest.approx(15.0) and found.hose_m[49, 30] > 15.8
+    row, column = np.mgrid[:90, :90]
+    small = [shapely.box(i + 0.01, i + 0.01, i + 0.99, i + 0.99) for i in range(90)]
+    shut = hose_reach(
+        np.roll(start, 9, 1), passable=row != column, closed_parts=closed_parts(small, ground), **given_values
+    )
+    assert shut.reached[row < column].all() and not shut.reached[row > column].any()
+
+
+@pytest.mark.parametrize("lift", [1.0, np.inf])
+def test_tiles_give_the_same_as_the_whole_round_what_is_closed_in_part(lift):
+    rng = np.random.default_rng(2)
+    z = (ndimage.gaussian_filter(rng.standard_normal((90, 90)), 3) * 60).astype(np.float32)
+    z[20:24, 20:24] = np.nan
+    ground = Terrain(elevation_m=z, transform=Affine.identity(), crs=pyproj.CRS(32616))
+    drawn = SCENES["rectangles 1"]
+    known = {"passable": ~touched(drawn, ground), "elevation_m": z, "cell_m": 1.0, "length_m": 11.0, "lift_m": lift}
+    known |= {"closed_parts": closed_parts(drawn, ground)}
+    start = rng.random((90, 90)) < 0.002
+    whole, tiled = hose_reach(start, **known), hose_reach(start, tile_cells=17, **known)
+    assert (whole.parking == tiled.parking).all() and (whole.hose_m == tiled.hose_m).all()
+    assert whole.reached.sum() > 500 and not whole.reached[np.isnan(z)].any()
 
 
 def cells_and_lines(closed, z):
-    """Open cells and the ground length of every straight line between two that touches no closed cell."""
+    """Open cells, and the ground length of each straight line between them and corners that touches no closed cell."""
     cells = np.argwhere(~closed)
-    rows, columns = np.nonzero(closed)
-    blocks = shapely.union_all(shapely.box(columns - 0.5, rows - 0.5, columns + 0.5, rows + 0.5))
-    a, b = np.triu_indices(len(cells), 1)
-    clear = ~shapely.intersects(
-        shapely.linestrings(np.stack([cells[a], cells[b]], 1)[:, :, ::-1].astype(float)), blocks
-    )
-    a, b = a[clear], b[clear]
-    lengths = np.zeros((len(cells), len(cells)))
-    for one, other in zip(a, b, strict=True):
-        start, end = cells[one], cells[other]
-        steps = abs(end - start).max()
-        line = start + np.linspace(0, 1, steps + 1)[:, None] * (end - start)
-        rises = np.diff(ndimage.map_coordinates(z, line.T, order=1))
-        lengths[one, other] = lengths[other, one] = np.hypot(np.hypot(*(end - start)) / steps, rises).sum()
-    return cells, lengths
+    places = np.vstack([cells, corners_of(closed)[:, ::-1] - 0.5])
+    a, b = np.triu_indices(len(places), 1)
+    ways = shapely.linestrings(np.stack([places[a], places[b]], 1)[:, :, ::-1] + 0.5)
+    clear = ~shapely.intersects(blocks(closed), ways)
+    start, run = places[a[clear]], (places[b] - places[a])[clear]
+    longer = np.abs(run).argmax(axis=1)[:, None]
+    at = np.arange(max(z.shape)) - np.take_along_axis(start, longer, 1)  # heights where cells' middle lines are crossed
+    at = np.sort(np.clip(np.c_[at, 0 * at[:, :1], 0 * at[:, :1] + np.inf] / np.take_along_axis(run, longer, 1), 0, 1))
+    heights = ndimage.map_coordinates(z, (start[:, None] + at[:, :, None] * run[:, None]).T, order=1, mode="nearest").T
+    lengths = np.zeros((len(places), len(places)))
+    lengths[a[clear], b[clear]] = np.hypot(np.diff(at) * np.hypot(*run.T)[:, None], np.diff(heights)).sum(axis=1)
+    return cells, lengths + lengths.T
 
 
 def plain_pareto(closed, z, sources, lift):
@@ -207,7 +300,7 @@ def test_between_the_exact_shortest_and_steps_to_eight_neighbours(seed, shut, ro
     cells, lengths = cells_and_lines(closed, z)
     picked = np.unique(rng.integers(0, len(cells), 4))
     sources = [tuple(cells[i]) for i in picked]
-    exact = csgraph.dijkstra(lengths, indices=picked)
+    exact = csgraph.dijkstra(lengths, indices=picked)[:, : len(cells)]
     height = z[tuple(cells.T)]
     for lift in (np.inf, 1.0, 0.0, -1.0):
         within = height[None] - height[picked][:, None] <= lift

@@ -1,0 +1,47 @@
+"""Whether the compiled kernels of this folder are at hand, so that a wait for them can be said."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import Any
+
+KERNELS = ("hose", "walk")
+
+
+def will_compile(*kernels: str) -> bool:
+    """Whether ``hose_reach`` or ``walk_minutes`` has yet to be compiled here, about 10 s of one core each, done once.
+
+    Parameters
+    ----------
+    *kernels
+        ``hose``, ``walk`` or both; none stands for both.
+
+    Raises
+    ------
+    ValueError
+        When a name is not a kernel's.
+
+    Notes
+    -----
+    Looks for what numba keeps, in the folder that it would use, written after the kernel's own text. Loads numba, which
+    the kernels need a moment later in any case.
+    """
+    unknown = set(kernels) - set(KERNELS)
+    if unknown:
+        raise ValueError(f"{sorted(unknown)} is no kernel; there are {', '.join(KERNELS)}")
+    from invasimap.land.reach_kernel import spread  # numba takes a second to load
+    from invasimap.land.walk_kernel import walk
+
+    found = {"hose": spread, "walk": walk}
+    return not all(_kept(found[name]) for name in kernels or KERNELS)
+
+
+def _kept(kernel: Any) -> bool:
+    if kernel.signatures:
+        return True
+    source = Path(kernel.py_func.__code__.co_filename)
+    folder = Path(kernel.stats.cache_path)
+    python = f"py{sys.version_info.major}{sys.version_info.minor}"
+    written = [file.stat().st_mtime for file in folder.glob(f"{source.stem}.{kernel.__name__}-*.{python}*.nbi")]
+    return max(written, default=0.0) >= source.stat().st_mtime

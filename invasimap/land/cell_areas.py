@@ -26,7 +26,8 @@ class CellAreas:
 
     def sums(self, codes: npt.NDArray[np.integer[Any]], count: int) -> Floats:
         """Area in cells of each code from 0 to ``count``, over a grid of codes."""
-        return np.bincount(codes.ravel()[self.cell], weights=self.area_m2, minlength=count)
+        found: Floats = np.bincount(codes.ravel()[self.cell], weights=self.area_m2, minlength=count).astype(float)
+        return found
 
 
 def cell_areas(polygons: Any, terrain: Terrain) -> CellAreas:

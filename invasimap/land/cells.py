@@ -38,3 +38,11 @@ class ClosedParts:
         found = np.full((rows.stop - rows.start + 2, across.stop - across.start + 2), ALL_PARTS)
         found[row[inside] - rows.start + 1, column[inside] - across.start + 1] = self.parts[first:last][inside]
         return found.ravel()
+
+    def within(self, window: tuple[slice, slice], columns: int) -> ClosedParts:
+        """Those in a window of a grid of so many columns, numbered in the window."""
+        rows, across = window
+        row, column = np.divmod(self.cell, columns)
+        inside = (row >= rows.start) & (row < rows.stop) & (column >= across.start) & (column < across.stop)
+        number = (row[inside] - rows.start) * (across.stop - across.start) + column[inside] - across.start
+        return ClosedParts(cell=number, parts=self.parts[inside])

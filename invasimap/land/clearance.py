@@ -68,8 +68,9 @@ def passable_pieces(
     fits = away_m >= radius_m
     usable = given | (room & ~near)
     usable.ravel()[cells[fits]] = True
-    number, far = ndimage.label(usable & ~near & ~given, output=np.int32)
-    number = number.ravel() - 1
+    labels = np.empty(terrain.shape, np.int32)
+    far = int(ndimage.label(usable & ~near & ~given, output=labels))
+    number = labels.ravel() - 1
     special = np.concatenate([np.flatnonzero(given), cells[fits]])
     special_place = np.concatenate([terrain.centres(np.flatnonzero(given)), place[fits]])
     order = np.argsort(special)
@@ -134,7 +135,8 @@ class _Clear:
             one, other = ends[first[edge[group]]], ends[last[edge[group]] - 1]
             np.minimum.at(away, cell[group], _from_straight(places[cell[group]], one, other))
         if len(self.areas):
-            within = shapely.STRtree(shapely.points(places.reshape(-1, 2))).query(self.areas, predicate="intersects")[1]
+            points: Any = shapely.points(places.reshape(-1, 2))
+            within = shapely.STRtree(points).query(self.areas, predicate="intersects")[1]
             away.ravel()[within] = 0.0
         return away
 

@@ -97,9 +97,13 @@ def hose_reach(  # noqa: PLR0913 - what lies on the ground is one mask more than
     def work(core: _Box) -> None:
         whole.lay(core, margin, hose, parking)
 
-    with ThreadPoolExecutor(os.cpu_count()) as threads:
-        for _ in threads.map(work, _tiles(sources.shape, max(tile_cells, 1))):
-            pass
+    tiles = list(_tiles(sources.shape, max(tile_cells, 1)))
+    if len(tiles) == 1:
+        work(tiles[0])
+    else:
+        with ThreadPoolExecutor(os.cpu_count()) as threads:
+            for _ in threads.map(work, tiles):
+                pass
     return HoseReach(hose_m=hose, parking=parking)
 
 

@@ -11,12 +11,13 @@ from scipy import ndimage
 
 from invasimap.core.geometry import Geometries
 from invasimap.core.settings import AtvSection, HoseSection, TractorSection
+from invasimap.land.cells import ClosedParts
 from invasimap.land.clearance import passable_pieces
 from invasimap.land.ground import Ground
 from invasimap.land.hose import highest_lift_m
 from invasimap.land.hose_reach import HoseReach, hose_reach
 from invasimap.land.limits import LIMIT, Codes, last_reason
-from invasimap.land.raster import Mask, covered, touched
+from invasimap.land.raster import Mask, closed_parts, covered, touched
 from invasimap.land.terrain import Terrain
 
 ENTRY_SNAP_M = 30.0  # an entry this near to a way is on it
@@ -40,6 +41,7 @@ class LaidHose:
 
     stops: Mask
     free: Mask
+    closed: ClosedParts
     length_m: float
     lift_m: float
     lost_m: float
@@ -62,7 +64,7 @@ def drive_tractor(ground: Ground, rig: TractorSection) -> Driven:
     outside = shapely.difference(shapely.box(*terrain.bounds).buffer(2 * terrain.cell_m), opens)
     lanes = touched(_lanes(ground, middle, FIELD_SNAP_M + half), terrain) & ~ground.blocked("tractor")
     pieces = passable_pieces(
-        np.append(ground.blockers("tractor"), outside),
+        np.concatenate([ground.blockers("tractor"), [outside]]),
         terrain,
         room=workable & covered([opens], terrain),
         given=_on_ways(ground, "tractor") | (ground.opened("tractor", clearance_m=rig.clearance_m) & workable) | lanes,
@@ -99,17 +101,19 @@ def lay_hose(ground: Ground, stops: Mask, rig: HoseSection) -> LaidHose:
     # the machine stands somewhere in its cell, so up to half a cell's diagonal of hose is spent within it
     lost_m, lost_share = terrain.cell_m * np.sqrt(0.5), rig.hose_loss_pct / 100
     length_m, lift_m = max((rig.hose_length_m or 0.0) * (1 - lost_share) - lost_m, 0.0), pump_lift_m(rig)
+    closed = closed_parts(ground.blockers("hose"), terrain)
     found = hose_reach(
-        stops, passable=free, elevation_m=terrain.elevation_m, cell_m=terrain.cell_m, length_m=length_m, lift_m=lift_m
-    )
+        stops, passable=free, elevation_m=terrain.elevation_m, cell_m=terrain.cell_m, length_m=length_m, lift_m=lift_m,
+        closed_parts=closed,
+    )  # fmt: skip
     nowhere = np.broadcast_to(not stops.any(), free.shape)
     limit = last_reason(
         terrain.shape, ("hose_length", free), ("lift", found.too_high), ("not_connected", nowhere & free),
         ("barrier", ~free),
     )  # fmt: skip
     return LaidHose(
-        stops=stops, free=free, length_m=length_m, lift_m=lift_m, lost_m=lost_m, lost_share=lost_share, found=found,
-        limit=limit,
+        stops=stops, free=free, closed=closed, length_m=length_m, lift_m=lift_m, lost_m=lost_m,
+        lost_share=lost_share, found=found, limit=limit,
     )  # fmt: skip
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Any
 
@@ -87,8 +89,9 @@ def _stops(zone: CellAreas, hose: LaidHose, access: Access) -> tuple[list[_Stop]
     """The stops for a zone, and the area in each of its cells that a hose serves."""
     served = hose.found.reached.ravel()[zone.cell]
     cells, worth = zone.cell[served], zone.area_m2[served]
-    tried = [_stop(cell, cells, hose, access) for cell in _spread_out(cells, hose, access)]
-    left, chosen = np.ones(len(cells), bool), []
+    with ThreadPoolExecutor(os.cpu_count()) as threads:
+        tried = list(threads.map(lambda cell: _stop(cell, cells, hose, access), _spread_out(cells, hose, access)))
+    left, chosen = np.ones(len(cells), bool), list[_Stop]()
     while left.any() and len(chosen) < MOST_STOPS:
         best = max(tried, key=lambda stop: _merit(stop, left, worth), default=None)
         if best is None or not (best.served & left).any():
@@ -132,12 +135,13 @@ def _stop(cell: int, cells: Ints, hose: LaidHose, access: Access) -> _Stop:
     around = int(hose.length_m / terrain.cell_m) + 2
     row, column = divmod(cell, terrain.shape[1])
     top, left = max(row - around, 0), max(column - around, 0)
-    window = np.s_[top : row + around + 1, left : column + around + 1]
+    window = np.s_[top : min(row + around + 1, terrain.shape[0]), left : min(column + around + 1, terrain.shape[1])]
     source = np.zeros_like(hose.free[window])
     source[row - top, column - left] = True
     found = hose_reach(
         source, passable=hose.free[window], elevation_m=terrain.elevation_m[window], cell_m=terrain.cell_m,
         length_m=hose.length_m, lift_m=hose.lift_m, tile_cells=max(source.shape),
+        closed_parts=hose.closed.within(window, terrain.shape[1]),
     )  # fmt: skip
     rows, columns = np.divmod(cells, terrain.shape[1])
     inside = (rows >= top) & (columns >= left) & (rows < top + source.shape[0]) & (columns < left + source.shape[1])

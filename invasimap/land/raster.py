@@ -33,12 +33,18 @@ def closed_parts(geometries: Any, terrain: Terrain) -> ClosedParts:
     rows, columns = terrain.shape
     band = max(_BAND_PARTS // (columns * PARTS**2), 1)
     bits = np.uint64(1) << np.arange(PARTS**2, dtype=np.uint64).reshape(PARTS, PARTS)
-    cells, parts = [], []
+    cells, parts = [np.empty(0, np.int64)], [np.empty(0, np.uint64)]
+    shapes = np.atleast_1d(np.asarray(geometries, object))
+    tree = shapely.STRtree(shapes)
+    right, _, left, _, down, first = terrain.transform[:6]
     for top in range(0, rows, band):
         count = min(band, rows - top)
-        right, _, left, _, down, first = terrain.transform[:6]
+        strip = shapely.box(left, first + (top + count) * down, left + columns * right, first + top * down)
+        near = tree.query(strip)
+        if not len(near):
+            continue
         fine = Affine(right / PARTS, 0.0, left, 0.0, down / PARTS, first + top * down)
-        burnt = _burnt(geometries, (count * PARTS, columns * PARTS), fine, all_touched=True)
+        burnt = _burnt(shapes[near], (count * PARTS, columns * PARTS), fine, all_touched=True)
         some = np.flatnonzero(burnt.reshape(count, PARTS, columns, PARTS).any(axis=(1, 3)))
         by_cell = burnt.reshape(count, PARTS, columns, PARTS)[some // columns, :, some % columns]
         found = np.where(by_cell, bits, 0).sum(axis=(1, 2), dtype=np.uint64)

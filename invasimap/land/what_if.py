@@ -32,9 +32,17 @@ GAINS = tuple(f"{name}_gain_m2" for name in ("treatable", "tractor", "atv_hose",
 class Rigs(Protocol):
     """The means at hand."""
 
-    tractor: TractorSection | None
-    atv: AtvSection | None
-    foot: FootSection | None
+    @property
+    def tractor(self) -> TractorSection | None:
+        """The tractor."""
+
+    @property
+    def atv(self) -> AtvSection | None:
+        """The ATV."""
+
+    @property
+    def foot(self) -> FootSection | None:
+        """People on foot."""
 
 
 @dataclass(frozen=True, kw_only=True)

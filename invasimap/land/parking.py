@@ -16,7 +16,8 @@ from invasimap.land.cell_areas import CellAreas, cell_areas
 from invasimap.land.hose_reach import hose_reach
 from invasimap.land.machines import LaidHose
 
-APART = 3  # places tried lie about a third of the hose from one another
+APART = 2  # places tried lie about half a hose from one another
+ENOUGH = 0.99  # of a zone: stops for the last hundredth are not listed
 MOST_STOPS = 50
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.intp]
@@ -54,7 +55,8 @@ def parking_places(zones: gpd.GeoDataFrame, access: Access) -> gpd.GeoDataFrame:
     Notes
     -----
     Length and lift of each place are worked out anew (``hose_reach``) from places on the ground that the machine gets
-    to, about a third of a hose apart, and from the nearest place to whatever is left.
+    to, about half a hose apart, and from the nearest place to whatever is left. Stops for the last hundredth of a
+    zone are not listed.
     """
     rows: list[dict[str, Any]] = []
     places: list[Ints] = []
@@ -92,7 +94,7 @@ def _stops(zone: CellAreas, hose: LaidHose, access: Access) -> tuple[list[_Stop]
     with ThreadPoolExecutor(os.cpu_count()) as threads:
         tried = list(threads.map(lambda cell: _stop(cell, cells, hose, access), _spread_out(cells, hose, access)))
     left, chosen = np.ones(len(cells), bool), list[_Stop]()
-    while left.any() and len(chosen) < MOST_STOPS:
+    while worth[left].sum() > (1 - ENOUGH) * worth.sum() and len(chosen) < MOST_STOPS:
         best = max(tried, key=lambda stop: _merit(stop, left, worth), default=None)
         if best is None or not (best.served & left).any():
             ends, counts = np.unique(hose.found.parking.ravel()[cells[left]], return_counts=True)
@@ -110,7 +112,7 @@ def _merit(stop: _Stop, left: npt.NDArray[np.bool_], worth: Floats) -> tuple[flo
 
 
 def _spread_out(cells: Ints, hose: LaidHose, access: Access) -> list[int]:
-    """Places to try: one in each square of a third of the hose that holds a place from which a cell is served."""
+    """Places to try: one in each square of half a hose that holds a place from which a cell is served."""
     terrain = access.terrain
     around = int(hose.length_m / terrain.cell_m) + 1
     rows, columns = np.divmod(cells, terrain.shape[1])

@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from invasimap.inputs.species import load_catalogue
     from invasimap.inputs.survey import read_survey
     from invasimap.land.access import access_classes
+    from invasimap.land.alone import access
     from invasimap.land.ground import make_ground
     from invasimap.land.layers import read_land
     from invasimap.land.protection import protection_zones
@@ -43,6 +44,7 @@ __all__ = [
     "InputError",
     "InvasimapError",
     "Plan",
+    "access",
     "access_classes",
     "acreage",
     "cut_faces",
@@ -66,6 +68,7 @@ _HOMES = {
     "InputError": "core.errors",
     "InvasimapError": "core.errors",
     "Plan": "prescription.plan",
+    "access": "land.alone",
     "access_classes": "land.access",
     "acreage": "mosaic.acreage",
     "cut_faces": "mosaic.faces",

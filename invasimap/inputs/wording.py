@@ -16,7 +16,8 @@ _M_PER_MILE: Final = 5280 * M_PER_FT
 # lengths that the program measured or set itself: what is quoted from a file keeps its unit
 _KM: Final = re.compile(r"([\d.,]*\d) km(?= (?:from the stands|of the stands|away|long\b))")
 _M: Final = re.compile(
-    r"(?P<before>true to |gap of |reach over |MGRS to |a square of |or within )(?P<m>[\d.,]*\d) m\b"
+    r"(?P<before>true to |gap of |reach over |MGRS to |a square of |or within |cells of |lie over |nearest at )"
+    r"(?P<m>[\d.,]*\d) m\b"
     r"|(?P<open>\()(?P<off_m>[\d.,]*\d) m(?= off\)|\): check its unit)"
 )
 

@@ -34,10 +34,14 @@ class Access:
         The cells that each class reaches, by its name; only of classes at hand.
     walk_min
         Minutes of the loaded walk from the nearest place where a vehicle can stop; inf where nobody walks.
+    worked
+        The cells that each machine reaches without its hose, by the class it serves.
     hoses
         The hose of each machine that has one, by the class it serves.
     gets, cut_off
         Where a tractor, an ATV (their middles) and a person get to; and where they could be, but do not get to.
+    notes
+        What is to be said of the ground before it is used, where that was looked at (``alone.access``).
     """
 
     terrain: Terrain
@@ -45,9 +49,21 @@ class Access:
     limit: Codes
     reached: Mapping[str, Mask]
     walk_min: Floats
+    worked: Mapping[str, Mask]
     hoses: Mapping[str, LaidHose]
     gets: Mapping[str, Mask]
     cut_off: Mapping[str, Mask]
+    notes: tuple[str, ...] = ()
+
+    @property
+    def class_names(self) -> npt.NDArray[np.object_]:
+        """The class of each cell by name."""
+        return np.asarray(CLASSES, object)[self.code]
+
+    @property
+    def limit_names(self) -> npt.NDArray[np.object_]:
+        """What binds in each cell by name; empty where nothing does."""
+        return np.asarray(LIMITS, object)[self.limit]
 
     def polygons(self, *, limits: bool = True) -> gpd.GeoDataFrame:
         """The grid as polygons: ``access``, ``reached_by`` (every class that does, semicolon-joined), ``limit``."""
@@ -100,17 +116,20 @@ def access_classes(
     """
     known = np.isfinite(ground.terrain.elevation_m)
     stops, means, hoses, driven = vehicle_stops(ground), {}, {}, {}
+    worked: dict[str, Mask] = {}
     walk: _Walked | None = None
     if tractor is not None:
         driven["tractor"] = drive_tractor(ground, tractor)
-        means["tractor"] = _Means(reached=driven["tractor"].worked & known, limit=driven["tractor"].limit)
+        worked["tractor"] = driven["tractor"].worked & known
+        means["tractor"] = _Means(reached=worked["tractor"], limit=driven["tractor"].limit)
         if tractor.hose_length_m is not None:
             hoses["tractor"] = lay_hose(ground, driven["tractor"].stops, tractor)
-            means["tractor"] = _with_hose(means["tractor"].reached, hoses["tractor"], known)
+            means["tractor"] = _with_hose(worked["tractor"], hoses["tractor"], known)
     if atv is not None:
         driven["atv"] = drive_atv(ground, atv)
         hoses["atv_hose"] = lay_hose(ground, driven["atv"].stops, atv)
-        means["atv_hose"] = _with_hose(driven["atv"].stops, hoses["atv_hose"], known)
+        worked["atv_hose"] = driven["atv"].stops & known
+        means["atv_hose"] = _with_hose(worked["atv_hose"], hoses["atv_hose"], known)
     for machine in driven.values():
         stops |= machine.stops
     gets, cut_off = ({m: getattr(d, name) for m, d in driven.items()} for name in ("stops", "cut_off"))
@@ -120,7 +139,7 @@ def access_classes(
         gets["foot"], cut_off["foot"] = np.isfinite(walk.minutes), walk.walkable & ~np.isfinite(walk.minutes)
     code, limit = _best([means.get(name) for name in CLASSES[1:]], known)
     return Access(
-        terrain=ground.terrain, code=code, limit=limit, hoses=hoses, gets=gets, cut_off=cut_off,
+        terrain=ground.terrain, code=code, limit=limit, worked=worked, hoses=hoses, gets=gets, cut_off=cut_off,
         walk_min=walk.minutes if walk else np.full(known.shape, np.inf),
         reached={name: found.reached for name, found in means.items()},
     )  # fmt: skip

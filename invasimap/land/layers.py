@@ -23,8 +23,8 @@ from invasimap.core.survey_settings import Layer
 from invasimap.inputs.layers import read_layer
 from invasimap.land.features import FEATURE_COLUMNS
 from invasimap.land.ground import Ground, make_ground
+from invasimap.land.notes import elevation_notes, entrance_notes, unknown_share
 from invasimap.land.placing import crs_of_stands, placed
-from invasimap.land.raster import covered
 from invasimap.land.terrain import Terrain, flat_terrain, raster_facts, read_terrain
 
 OUTSIDE = "(outside)"  # the stand of what lies in none
@@ -104,7 +104,13 @@ def stands_alone(tract: Tract) -> tuple[CRS, Any]:
 
 
 def read_tract_terrain(tract: Tract, land: LandLayers, patches: gpd.GeoDataFrame) -> tuple[Terrain, list[str]]:
-    """Elevation over the stands, the patches and a margin, and what is to be said of it."""
+    """Elevation over the stands, the patches and a margin, and what is to be said of it and of how it is entered.
+
+    Raises
+    ------
+    LayerError
+        When the elevation cannot be read, or has nothing anywhere in the stands.
+    """
     near = land.entries[land.entries.distance(land.outline) <= ENTRY_MARGIN_M]
     boxes = np.array([layer.total_bounds for layer in (land.stands, patches, near) if not layer.empty])
     low, high = boxes[:, :2].min(axis=0) - MARGIN_M, boxes[:, 2:].max(axis=0) + MARGIN_M
@@ -114,7 +120,8 @@ def read_tract_terrain(tract: Tract, land: LandLayers, patches: gpd.GeoDataFrame
     notes = far if len(near) < len(land.entries) else []
     if tract.land.elevation is None:
         note = "NO ELEVATION DATA: the ground was taken as level, so slope stopped nothing. Set elevation in [land]."
-        return flat_terrain(bounds, cell_m=cell_m, crs=land.crs), [*notes, note]
+        level = flat_terrain(bounds, cell_m=cell_m, crs=land.crs)
+        return level, [*notes, note, *entrance_notes(land.ground(level))]
     own = tract.land.elevation_crs
     terrain = read_terrain(
         tract.path(tract.land.elevation),
@@ -124,7 +131,11 @@ def read_tract_terrain(tract: Tract, land: LandLayers, patches: gpd.GeoDataFrame
         unit=tract.land.elevation_unit,
         source_crs=read_crs(own, where="[land] elevation_crs") if own else None,
     )
-    return terrain, [*notes, *_unknown_ground(terrain, land)]
+    if unknown_share(terrain, within=land.outline) == 1:
+        what = "has no elevation anywhere in the stands"
+        mend = "name a raster that covers them, or check its coordinate reference system"
+        raise LayerError(Fault(where=f"[land] elevation: {tract.land.elevation}", what=what, mend=mend))
+    return terrain, [*notes, *elevation_notes(terrain, within=land.outline), *entrance_notes(land.ground(terrain))]
 
 
 def elevation_faults(tract: Tract) -> list[Fault]:
@@ -142,14 +153,6 @@ def elevation_faults(tract: Tract) -> list[Fault]:
     except InputError as error:
         return list(error.faults)
     return []
-
-
-def _unknown_ground(terrain: Terrain, land: LandLayers) -> list[str]:
-    inside = covered([land.outline], terrain)
-    share = float((inside & ~np.isfinite(terrain.elevation_m)).sum() / max(inside.sum(), 1))
-    if share == 0:
-        return []
-    return [f"{100 * share:.1f} % of the tract has no elevation: it counts as out of reach, by unknown."]
 
 
 def _read_all(tract: Tract) -> tuple[dict[str, list[gpd.GeoDataFrame]], list[Fault]]:
@@ -322,7 +325,7 @@ def _stand_overlaps(stands: gpd.GeoDataFrame) -> list[str]:
 
 def _unused_ways(tract: Tract, layers: dict[str, gpd.GeoDataFrame]) -> list[str]:
     if tract.ways is None:
-        return ["NO WAYS: nothing leads into the tract but its entries. Set [ways]."]
+        return []
     unknown = sorted({str(name) for name in layers["ways"]["class"]} - set(tract.ways.allows))
     if not unknown:
         return []

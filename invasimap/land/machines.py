@@ -12,7 +12,7 @@ from scipy import ndimage
 from invasimap.core.geometry import Geometries
 from invasimap.core.settings import AtvSection, HoseSection, TractorSection
 from invasimap.land.cells import ClosedParts
-from invasimap.land.clearance import passable_pieces
+from invasimap.land.clearance import Pieces, passable_pieces
 from invasimap.land.ground import Ground
 from invasimap.land.hose import highest_lift_m
 from invasimap.land.hose_reach import HoseReach, hose_reach
@@ -71,12 +71,12 @@ def drive_tractor(ground: Ground, rig: TractorSection) -> Driven:
         radius_m=half,
         walls=ground.blockers("tractor"),
     )
-    stops = pieces.joined_to(starts(ground, "tractor")) & ~ground.blocked("tractor")
+    stops, cut_off = _got_to(pieces, ground, "tractor")
     roomy = workable & swept & (limit == 0)
     limit[limit == 0] = LIMIT["clearance"]
     limit[roomy & (_distance_m(pieces.cells, terrain) <= half + terrain.cell_m)] = LIMIT["not_connected"]
     beside = roomy & (_distance_m(stops, terrain) <= half + terrain.cell_m)
-    return Driven(stops=stops, cut_off=pieces.cells & ~stops, worked=_touching(beside | stops, stops), limit=limit)
+    return Driven(stops=stops, cut_off=cut_off, worked=_touching(beside | stops, stops), limit=limit)
 
 
 def drive_atv(ground: Ground, rig: AtvSection) -> Driven:
@@ -90,8 +90,8 @@ def drive_atv(ground: Ground, rig: AtvSection) -> Driven:
         given=_on_ways(ground, "atv") | (ground.opened("atv", clearance_m=rig.clearance_m) & off_ways),
         radius_m=rig.clearance_m / 2,
     )
-    stops = pieces.joined_to(starts(ground, "atv")) & ~ground.blocked("atv")
-    return Driven(stops=stops, cut_off=pieces.cells & ~stops, worked=stops, limit=limit)
+    stops, cut_off = _got_to(pieces, ground, "atv")
+    return Driven(stops=stops, cut_off=cut_off, worked=stops, limit=limit)
 
 
 def lay_hose(ground: Ground, stops: Mask, rig: HoseSection) -> LaidHose:
@@ -155,6 +155,12 @@ def starts(ground: Ground, means: str) -> Mask:
     entries = ground.entries.geometry.to_numpy()
     links = _links(ground, entries, means, ENTRY_SNAP_M)
     return touched(np.concatenate([entries, links]), terrain)
+
+
+def _got_to(pieces: Pieces, ground: Ground, means: str) -> tuple[Mask, Mask]:
+    """The cells that a means gets to and those that it could be in but does not get to; none that a blocker touches."""
+    joined, free = pieces.joined_to(starts(ground, means)), ~ground.blocked(means)
+    return joined & free, pieces.cells & ~joined & free
 
 
 def _on_ways(ground: Ground, means: str) -> Mask:

@@ -17,6 +17,7 @@ from invasimap.land.hose_reach import hose_reach
 from invasimap.land.machines import LaidHose
 
 APART = 2  # places tried lie about half a hose from one another
+AROUND = 8  # directions in which the farthest place that serves an outermost spot is tried
 ENOUGH = 0.99  # of a zone: stops for the last hundredth are not listed
 MOST_STOPS = 50
 Floats = npt.NDArray[np.float64]
@@ -55,8 +56,10 @@ def parking_places(zones: gpd.GeoDataFrame, access: Access) -> gpd.GeoDataFrame:
     Notes
     -----
     Length and lift of each place are worked out anew (``hose_reach``) from places on the ground that the machine gets
-    to, about half a hose apart, and from the nearest place to whatever is left. Stops for the last hundredth of a
-    zone are not listed.
+    to, about half a hose apart, and from the nearest place to whatever is left. Where one stop does not do, stops are
+    also laid from the zone's ends inwards, each as far in as still serves the outermost spot left, and the fewer are
+    taken: along a strip that is the fewest there can be. Stops for the last hundredth of a zone are not listed, nor
+    more than fifty.
     """
     rows: list[dict[str, Any]] = []
     places: list[Ints] = []
@@ -91,9 +94,22 @@ def _stops(zone: CellAreas, hose: LaidHose, access: Access) -> tuple[list[_Stop]
     """The stops for a zone, and the area in each of its cells that a hose serves."""
     served = hose.found.reached.ravel()[zone.cell]
     cells, worth = zone.cell[served], zone.area_m2[served]
+    tried = _tried(_spread_out(cells, hose, access), cells, hose, access)
+    chosen = _best_first(tried, cells, worth, hose, access)
+    if len(chosen) > 1:
+        inwards = _ends_first(cells, worth, hose, access, fewer_than=len(chosen))
+        chosen = _best_first(inwards, cells, worth, hose, access) if inwards else chosen
+    return chosen, worth
+
+
+def _tried(places: list[int], cells: Ints, hose: LaidHose, access: Access) -> list[_Stop]:
     with ThreadPoolExecutor(os.cpu_count()) as threads:
-        tried = list(threads.map(lambda cell: _stop(cell, cells, hose, access), _spread_out(cells, hose, access)))
-    left, chosen = np.ones(len(cells), bool), list[_Stop]()
+        return list(threads.map(lambda place: _stop(place, cells, hose, access), places))
+
+
+def _best_first(tried: list[_Stop], cells: Ints, worth: Floats, hose: LaidHose, access: Access) -> list[_Stop]:
+    """Of the stops tried, and the place of the found hose where none does, that which serves most of what is left."""
+    tried, left, chosen = list(tried), np.ones(len(cells), bool), list[_Stop]()
     while worth[left].sum() > (1 - ENOUGH) * worth.sum() and len(chosen) < MOST_STOPS:
         best = max(tried, key=lambda stop: _merit(stop, left, worth), default=None)
         if best is None or not (best.served & left).any():
@@ -102,7 +118,39 @@ def _stops(zone: CellAreas, hose: LaidHose, access: Access) -> tuple[list[_Stop]
             continue
         chosen.append(best)
         left &= ~best.served
-    return chosen, worth
+    return chosen
+
+
+def _ends_first(cells: Ints, worth: Floats, hose: LaidHose, access: Access, *, fewer_than: int) -> list[_Stop]:
+    """Stops from the outermost spots inwards; none where they would not be fewer."""
+    places = access.terrain.centres(cells)
+    out_m = np.hypot(*(places - np.average(places, axis=0, weights=worth)).T)
+    outermost = np.argsort(-(out_m + hose.found.hose_m.ravel()[cells]), kind="stable")  # hardest to reach of an end
+    left, chosen = np.ones(len(cells), bool), list[_Stop]()
+    while worth[left].sum() > (1 - ENOUGH) * worth.sum():
+        spot = int(outermost[np.argmax(left[outermost])])
+        tried = _tried(_around(int(cells[spot]), hose, access), cells, hose, access)
+        serving = [stop for stop in tried if stop.served[spot]]
+        if not serving or len(chosen) + 1 == fewer_than:
+            return []
+        chosen.append(max(serving, key=lambda stop: _merit(stop, left, worth)))
+        left &= ~chosen[-1].served
+    return chosen
+
+
+def _around(spot: int, hose: LaidHose, access: Access) -> list[int]:
+    """In each direction the farthest place from which a hose reaches a spot."""
+    terrain = access.terrain
+    window, length = _laid_from(spot, hose, access, lift_m=np.inf)
+    low = terrain.elevation_m.ravel()[spot] - terrain.elevation_m[window] > hose.lift_m
+    row, column = np.nonzero(hose.stops[window] & hose.free[window] & np.isfinite(length) & ~low)
+    away = length[row, column]
+    row, column = row + window[0].start, column + window[1].start
+    turn = np.arctan2(row - spot // terrain.shape[1], column - spot % terrain.shape[1]) / (2 * np.pi)
+    sector = np.floor(turn * AROUND + 0.5) % AROUND
+    order = np.lexsort((column, row, -away, sector))
+    found: list[int] = (row * terrain.shape[1] + column)[order][np.unique(sector[order], return_index=True)[1]].tolist()
+    return found
 
 
 def _merit(stop: _Stop, left: npt.NDArray[np.bool_], worth: Floats) -> tuple[float, float]:
@@ -133,6 +181,20 @@ def _spread_out(cells: Ints, hose: LaidHose, access: Access) -> list[int]:
 
 def _stop(cell: int, cells: Ints, hose: LaidHose, access: Access) -> _Stop:
     """What one parking place serves of some cells."""
+    elevation = access.terrain.elevation_m.ravel()
+    window, laid = _laid_from(cell, hose, access, lift_m=hose.lift_m)
+    rows, columns = (
+        at - side.start for at, side in zip(np.divmod(cells, access.terrain.shape[1]), window, strict=True)
+    )
+    inside = (rows >= 0) & (columns >= 0) & (rows < laid.shape[0]) & (columns < laid.shape[1])
+    length = np.full(len(cells), np.inf)
+    length[inside] = laid[rows[inside], columns[inside]]
+    lift = elevation[cells] - float(elevation[cell])
+    return _Stop(cell=cell, served=np.isfinite(length), hose_m=length, lift_m=lift.astype(float))
+
+
+def _laid_from(cell: int, hose: LaidHose, access: Access, *, lift_m: float) -> tuple[tuple[slice, slice], Any]:
+    """The window that a hose from a cell stays in, and its length to each cell of that; inf where it does not reach."""
     terrain = access.terrain
     around = int(hose.length_m / terrain.cell_m) + 2
     row, column = divmod(cell, terrain.shape[1])
@@ -142,13 +204,7 @@ def _stop(cell: int, cells: Ints, hose: LaidHose, access: Access) -> _Stop:
     source[row - top, column - left] = True
     found = hose_reach(
         source, passable=hose.free[window], elevation_m=terrain.elevation_m[window], cell_m=terrain.cell_m,
-        length_m=hose.length_m, lift_m=hose.lift_m, tile_cells=max(source.shape),
+        length_m=hose.length_m, lift_m=lift_m, tile_cells=max(source.shape),
         closed_parts=hose.closed.within(window, terrain.shape[1]),
     )  # fmt: skip
-    rows, columns = np.divmod(cells, terrain.shape[1])
-    inside = (rows >= top) & (columns >= left) & (rows < top + source.shape[0]) & (columns < left + source.shape[1])
-    length = np.full(len(cells), np.inf)
-    length[inside] = found.hose_m[rows[inside] - top, columns[inside] - left]
-    served = np.isfinite(length)
-    lift = terrain.elevation_m.ravel()[cells] - float(terrain.elevation_m[row, column])
-    return _Stop(cell=cell, served=served, hose_m=length, lift_m=lift.astype(float))
+    return window, found.hose_m

@@ -14,6 +14,7 @@ import numpy.typing as npt
 import rasterio
 from affine import Affine
 from pyproj import CRS
+from rasterio import warp
 from rasterio.enums import Resampling
 from rasterio.vrt import WarpedVRT
 
@@ -23,6 +24,7 @@ from invasimap.core.units import M_PER_FT
 Grid = npt.NDArray[np.float32]
 LOWEST_M, HIGHEST_M = -500.0, 9_000.0  # no land lies lower or higher
 MOST_CELLS = 100_000_000
+UNIT_MEND = 'set elevation_unit = "m" (or "ft", "us-ft") in [land] (from Python, unit="m")'
 METRES_PER_UNIT = {"m": 1.0, "ft": M_PER_FT, "us-ft": 1200 / 3937}
 UNIT_NAMES = {
     "metre": "m", "meter": "m", "metres": "m", "meters": "m", "m": "m", "foot": "ft", "feet": "ft", "ft": "ft",
@@ -34,13 +36,15 @@ UNIT_NAMES = {
 class Terrain:
     """Elevation in metres on north-up square cells; NaN where it is not known.
 
-    ``flat`` says that there is no elevation at all and level ground was assumed.
+    ``flat`` says that there is no elevation at all and level ground was assumed; ``source_cell_m`` is the side of the
+    cells that the elevation was made in, where that is known (the longer, where they are not square).
     """
 
     elevation_m: Grid
     transform: Affine
     crs: CRS
     flat: bool = False
+    source_cell_m: float | None = None
 
     @property
     def shape(self) -> tuple[int, int]:
@@ -141,14 +145,27 @@ def read_terrain(
     elevation[(elevation < LOWEST_M) | (elevation > HIGHEST_M)] = (
         np.nan
     )  # a mark for no data that the file does not name
-    return Terrain(elevation_m=elevation, transform=transform, crs=crs)
+    middle = (bounds[0] + bounds[2]) / 2, (bounds[1] + bounds[3]) / 2
+    own = max(own_cells_m(facts, crs=crs, at=middle))
+    return Terrain(elevation_m=elevation, transform=transform, crs=crs, source_cell_m=own)
+
+
+def own_cells_m(facts: RasterFacts, *, crs: CRS, at: tuple[float, float]) -> tuple[float, float]:
+    """Width and height of a raster's own cells in metres at a place of a system in metres."""
+    (x,), (y,) = warp.transform(crs.to_wkt(), facts.crs, [at[0]], [at[1]])
+    right, down = facts.transform.column_vectors[:2]
+    corners = np.array([[x, y], [x + right[0], y + right[1]], [x + down[0], y + down[1]]])
+    corner, beside, below = np.transpose(warp.transform(facts.crs, crs.to_wkt(), *corners.T))
+    return float(np.hypot(*(beside - corner))), float(np.hypot(*(below - corner)))
 
 
 @dataclass(frozen=True, kw_only=True)
 class RasterFacts:
-    """How an elevation raster's values become metres, and where it lies."""
+    """How an elevation raster's values become metres, and where it lies: its system, transform and bounds in it."""
 
     crs: Any
+    transform: Affine
+    bounds: tuple[float, float, float, float]
     m_per_unit: float
     scale: float
     offset: float
@@ -160,6 +177,8 @@ def raster_facts(path: Path, *, unit: str | None = None, source_crs: CRS | None 
         with _opened(path) as source:
             return RasterFacts(
                 crs=_known_crs(source, path, source_crs),
+                transform=source.transform,
+                bounds=tuple(source.bounds),
                 m_per_unit=METRES_PER_UNIT[_vertical_unit(source, path, unit)],
                 scale=source.scales[0],
                 offset=source.offsets[0],
@@ -183,13 +202,13 @@ def _known_crs(source: Any, path: Path, given: CRS | None) -> Any:
     if source.crs is None and given is not None:
         return given.to_wkt()
     if source.crs is None:
-        mend = 'set elevation_crs = "EPSG:…" in [land]'
+        mend = 'set elevation_crs = "EPSG:…" in [land] (from Python, crs="EPSG:…")'
         raise CRSError(Fault(where=str(path), what="has no coordinate reference system", mend=mend))
     return source.crs
 
 
 def _vertical_unit(source: Any, path: Path, given: str | None) -> str:
-    said = (source.units[0] or "").strip().lower()
+    said = (source.units[0] or _height_axis(source.crs)).strip().lower()
     stated = UNIT_NAMES.get(said)
     if given is not None and stated is not None and given != stated:
         what = f"says its elevations are in {said}, but elevation_unit says {given!r}"
@@ -201,4 +220,10 @@ def _vertical_unit(source: Any, path: Path, given: str | None) -> str:
         if said
         else "does not say the unit of its elevations"
     )
-    raise LayerError(Fault(where=str(path), what=what, mend='set elevation_unit = "m" (or "ft", "us-ft") in [land]'))
+    raise LayerError(Fault(where=str(path), what=what, mend=UNIT_MEND))
+
+
+def _height_axis(crs: Any) -> str:
+    """The unit of the third axis of a raster's system, where it has one."""
+    axes = CRS.from_wkt(crs.to_wkt()).axis_info if crs is not None else []
+    return axes[2].unit_name if len(axes) > 2 else ""

@@ -53,6 +53,7 @@ class _Opening:
     y: float
     means: frozenset[str]
     worth_m2: float
+    on_way: bool = False
 
 
 def reach_gain(ground: Ground, access: Access, rigs: Rigs, *, worth: CellAreas, longer_hose_m: float) -> pd.DataFrame:
@@ -104,8 +105,7 @@ def _with_longer_hose(
     hose = access.hoses[name]
     longer = rig.model_copy(update={"hose_length_m": (rig.hose_length_m or 0.0) + longer_m})
     found = lay_hose(ground, hose.stops, longer).found.reached
-    driven = access.reached[name] & ~hose.found.reached
-    return class_codes(_known({**access.reached, name: driven | hose.stops | found}, access), access.terrain)
+    return class_codes(_known({**access.reached, name: access.worked[name] | found}, access), access.terrain)
 
 
 def _known(reached: Mapping[str, Mask], access: Access) -> dict[str, Mask]:
@@ -123,32 +123,42 @@ def _opened(ground: Ground, opening: _Opening) -> Ground:
 
 def _openings(ground: Ground, access: Access, worth: CellAreas) -> list[_Opening]:
     """Where one more opening may pay, the best first; no two within a crossing's width of one another."""
-    behind = {means: _pieces_behind(mask, worth) for means, mask in access.cut_off.items()}
+    behind = {means: _pieces_behind(mask, worth, means=means, access=access) for means, mask in access.cut_off.items()}
     found = [
-        _Opening(x=x, y=y, means=frozenset(means), worth_m2=sum(_beside(x, y, m, behind, access) for m in means))
+        _Opening(
+            x=x, y=y, means=frozenset(means & behind.keys()), on_way=True,
+            worth_m2=sum(_beside(x, y, behind[m], access) for m in means & behind.keys()),
+        )
         for (x, y), means in missing_crossings(ground).items()
-    ]
+    ]  # fmt: skip
     for means, pieces in behind.items():
         found += _nearest_gaps(ground, access, means, pieces)
     chosen: list[_Opening] = []
-    for one in sorted(found, key=lambda o: (-o.worth_m2, o.x, o.y)):
+    for one in sorted(found, key=lambda o: (-round(o.worth_m2, 3), not o.on_way, o.x, o.y)):
         apart = all(np.hypot(one.x - other.x, one.y - other.y) > WIDEST_GAP_M for other in chosen)
         if one.worth_m2 > 0 and apart and len(chosen) < NEXT_OPENINGS:
             chosen.append(one)
     return chosen
 
 
-def _pieces_behind(cut_off: Mask, worth: CellAreas) -> tuple[Any, Any]:
-    """The pieces of ground that a means does not get to, and how much that counts lies in each."""
+def _pieces_behind(cut_off: Mask, worth: CellAreas, *, means: str, access: Access) -> tuple[Any, Any]:
+    """The pieces of ground that a means does not get to, and how much that counts lies in each.
+
+    Of a machine with a hose also what lies within a straight hose of it; nowhere what is served as well already.
+    """
     number, count = ndimage.label(cut_off)
-    return number, worth.sums(number, count + 1)
+    name = "atv_hose" if means == "atv" else means
+    near = number
+    if count and name in access.hoses:
+        away, nearest = ndimage.distance_transform_edt(~cut_off, return_indices=True)
+        within = away <= access.hoses[name].length_m / access.terrain.cell_m
+        near = np.where(within, number[tuple(nearest)], 0)
+    return number, worth.sums(np.where(access.code < CLASSES.index(name), near, 0), count + 1)
 
 
-def _beside(x: float, y: float, means: str, behind: Mapping[str, Any], access: Access) -> float:
+def _beside(x: float, y: float, behind: tuple[Any, Any], access: Access) -> float:
     """What counts in the pieces within a gap's width of a place."""
-    if means not in behind:
-        return 0.0
-    number, worth_m2 = behind[means]
+    number, worth_m2 = behind
     terrain, around = access.terrain, int(np.ceil(WIDEST_GAP_M / access.terrain.cell_m))
     row, column = int((terrain.transform.f - y) / terrain.cell_m), int((x - terrain.transform.c) / terrain.cell_m)
     near = number[max(row - around, 0) : row + around + 1, max(column - around, 0) : column + around + 1]

@@ -13,11 +13,11 @@ INCH, FT = 0.0254, 0.3048
     ("inches", "gpm", "psi"),
     [
         (0.375, 3, 131.542130308),
-        (0.375, 4, 223.976025),
-        (0.375, 5, 338.442627),
+        (0.375, 4, 223.976025456),
+        (0.375, 5, 338.442627248),
         (0.5, 3, 32.4050893782),
         (0.5, 4, 55.1759585045),
-        (0.5, 5, 83.374532),
+        (0.5, 5, 83.3745322482),
     ],
 )
 def test_friction_in_300_feet(inches, gpm, psi):
@@ -27,7 +27,13 @@ def test_friction_in_300_feet(inches, gpm, psi):
 
 @pytest.mark.parametrize(
     ("inches", "gpm", "roughness", "psi_per_100_ft"),
-    [(0.375, 3, 130.40761763, 50), (0.5, 5, 125.543621148, 34), (0.625, 5, 135.198381015, 10)],
+    [
+        (0.375, 3, 130.40761763, 50),
+        (0.375, 5, 129.670681341, 130),
+        (0.5, 3, 126.660384309, 13),
+        (0.5, 5, 125.543621148, 34),
+        (0.625, 5, 135.198381015, 10),
+    ],
 )
 def test_a_printed_hose_table_is_met(inches, gpm, roughness, psi_per_100_ft):
     lost = friction_kPa(length_m=100 * FT, diameter_m=inches * INCH, flow_L_per_min=gpm * GPM, roughness=roughness)
@@ -51,6 +57,11 @@ def lift_ft(pump_psi, *, nozzle_psi, length_ft, gpm, inches=0.5):
 def test_lift_spends_what_nozzle_and_friction_leave():
     assert lift_ft(98.3850893782, nozzle_psi=40, length_ft=300, gpm=3) == pytest.approx(60, rel=1e-6)
     assert lift_ft(60, nozzle_psi=30, length_ft=418.284022101, gpm=2) == pytest.approx(20, rel=1e-6)
+
+
+def test_water_weighs_0_433_psi_a_foot_and_pushes_downhill():
+    assert lift_ft(40 + 25.98, nozzle_psi=40, length_ft=0, gpm=3) == pytest.approx(60, rel=1e-6)
+    assert lift_ft(98.3850893782 - 2 * 25.98, nozzle_psi=40, length_ft=300, gpm=3) == pytest.approx(-60, rel=1e-6)
 
 
 def test_a_thin_hose_passes_only_so_much():

@@ -9,7 +9,7 @@ from affine import Affine
 
 from invasimap.core.errors import InputError
 from invasimap.core.toml_file import read_tract
-from invasimap.land.layers import elevation_faults, read_land
+from invasimap.land.layers import elevation_faults, read_land, read_tract_terrain
 from invasimap.land.terrain import read_terrain
 
 UTM = "EPSG:32617"
@@ -197,3 +197,99 @@ def test_stands_drawn_to_beyond_the_globe_are_an_error_not_a_crash(tract):
     far = shapely.box(HERE[0], HERE[1], HERE[0] + 100, 3.8e14)
     gpd.GeoDataFrame({"stand": ["1"]}, geometry=[far], crs=UTM).to_file(settings.folder / "stands.gpkg")
     assert "beyond the globe" in faults(settings)
+
+
+WAYS = '[ways]\nfile = "ways.gpkg"\ncolumn = "class"\nallows = { trail = ["atv", "foot"] }\n'
+
+
+def said(tract, *, ways=None, entries=(), cell="10 m", **land):
+    """The notes on terrain and entrances of a tract of one stand of 500 m with some ways, entries and elevation."""
+    lines = "\n".join(f'{key} = "{value}"' for key, value in land.items())
+    more = f'[land]\n{lines}\n[access]\ncell = "{cell}"\n' + (WAYS if ways is not None else "")
+    if len(entries):
+        more += '[entries]\nfile = "gates.gpkg"\n'
+    settings = tract(f"lon,lat\n{LON},{LAT}\n", file="w.csv", more=more)
+    if ways is not None:
+        shapes = [shapely.LineString([(HERE[0] + x, HERE[1] + y) for x, y in way]) for way in ways]
+        gpd.GeoDataFrame({"class": ["trail"] * len(ways)}, geometry=shapes, crs=UTM).to_file(
+            settings.folder / "ways.gpkg"
+        )
+    if len(entries):
+        places = shapely.points([(HERE[0] + x, HERE[1] + y) for x, y in entries])
+        gpd.GeoDataFrame(geometry=places, crs=UTM).to_file(settings.folder / "gates.gpkg")
+    land_layers = read_land(settings)
+    return " ".join([*land_layers.notes, *read_tract_terrain(settings, land_layers, gpd.GeoDataFrame(geometry=[]))[1]])
+
+
+ACROSS = [[(-200, 250), (700, 250)]]
+
+
+def test_no_elevation_is_said_loudly_and_level_ground_taken(tract):
+    assert "NO ELEVATION DATA: the ground was taken as level" in said(tract, ways=ACROSS)
+
+
+def test_elevation_coarser_than_the_cell_is_said_with_its_size(tract, tmp_path):
+    dem(tmp_path / "dem.tif", unit="m")  # cells of 30 m
+    coarse = said(tract, ways=ACROSS, elevation="dem.tif")
+    assert "cells of 30.0 m, larger than the cells of 10.0 m worked with" in coarse and "banks and ditches" in coarse
+    assert "larger than the cells" not in said(tract, ways=ACROSS, elevation="dem.tif", cell="30 m")
+
+
+def test_elevation_of_a_part_or_with_gaps_is_said_with_its_share(tract, tmp_path):
+    path = dem(tmp_path / "dem.tif", unit="m")  # 300 m beyond the stand on every side
+    assert "no elevation" not in said(tract, ways=ACROSS, elevation="dem.tif", cell="30 m").replace(
+        "round the tract", ""
+    )
+    with rasterio.open(path, "r+") as raster:
+        raster.nodata = -32768
+        gap = raster.read(1)
+        gap[:, : (300 + 250) // 30] = -32768  # to 240 m into the stand of 500 m
+        raster.write(gap, 1)
+    text = said(tract, ways=ACROSS, elevation="dem.tif")
+    share = float(text.split(" % of the tract has no elevation")[0].split()[-1])
+    assert share == pytest.approx(100 * 240 / 500, abs=3.1)  # within a cell of the raster and the grid
+    assert "of the ground round the tract that was worked has no elevation" in text
+
+
+def test_a_single_unknown_cell_is_more_than_none(tract, tmp_path):
+    path = dem(tmp_path / "dem.tif", unit="m")
+    with rasterio.open(path, "r+") as raster:
+        raster.nodata = -32768
+        raster.write(np.full((1, 1), -32768, "float32"), 1, window=((20, 21), (20, 21)))
+    share = said(tract, ways=ACROSS, elevation="dem.tif", cell="1 m").split(" % of the tract")[0].split()[-1]
+    assert 0.1 <= float(share) <= 100 * (32 / 500) ** 2
+
+
+def test_elevation_of_another_place_is_an_error_not_a_tract_out_of_reach(tract, tmp_path):
+    dem(tmp_path / "dem.tif", unit="m", crs="EPSG:32616")
+    with pytest.raises(InputError, match="no elevation anywhere in the stands"):
+        said(tract, ways=ACROSS, elevation="dem.tif")
+
+
+def test_a_unit_that_only_the_systems_height_axis_says_counts(tmp_path):
+    bounds = (HERE[0], HERE[1], HERE[0] + 500, HERE[1] + 500)
+    path = dem(tmp_path / "dem.tif", crs="EPSG:32617+6360")  # NAVD88 height in US survey feet
+    assert read_terrain(path, bounds, cell_m=10, crs=UTM_CRS).elevation_m == pytest.approx(100 * 1200 / 3937, rel=1e-6)
+    with pytest.raises(InputError, match="elevation_unit says 'm'"):
+        read_terrain(path, bounds, cell_m=10, crs=UTM_CRS, unit="m")
+
+
+@pytest.mark.parametrize(
+    ("ways", "entries", "words"),
+    [
+        (None, [(250, 250)], ["NO WAYS: nothing leads into the tract but its entries"]),
+        (None, [], ["NO WAYS", "NO WAY IN"]),
+        ([[(100, 100), (400, 400)]], [], ["NO WAY IN: there is no entry, and no way for machines leads in"]),
+        (ACROSS, [], ["No entries are given: people and machines come in on the ways"]),
+        ([[(-900, -900), (-800, -900)]], [(250, 250)], ["NO WAYS"]),  # drawn, but not near the tract
+        (ACROSS, [(250, 400)], ["1 of 1 entries lie over 30 m from any way for a machine (the nearest at 150 m)"]),
+        (ACROSS, [(250, 260), (250, 4000)], ["1 entries lie over 3 km from the stands and are not used"]),
+    ],
+)
+def test_how_the_tract_is_entered_is_said(tract, ways, entries, words):
+    text = said(tract, ways=ways, entries=entries)
+    for word in words:
+        assert word in text
+    for quiet in {"NO WAYS", "NO WAY IN", "No entries", "lie over 30 m"} - {w for w in ("NO WAYS", "NO WAY IN",
+                  "No entries", "lie over 30 m") if any(w in word for word in words)}:  # fmt: skip
+        assert quiet not in text

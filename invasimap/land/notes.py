@@ -1,0 +1,88 @@
+"""What is to be said of the ground before figures of access are used: gaps in the elevation, and how it is entered."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import shapely
+
+from invasimap.land.ground import Ground
+from invasimap.land.machines import ENTRY_SNAP_M, vehicle_stops
+from invasimap.land.raster import Mask, covered
+from invasimap.land.terrain import Terrain
+
+COARSER = 1.1  # times the cells worked with: larger cells of the elevation are said
+
+
+def unknown_share(terrain: Terrain, *, within: Any) -> float:
+    """The share of some ground that has no elevation."""
+    return _share(covered([within], terrain), terrain)
+
+
+def elevation_notes(terrain: Terrain, *, within: Any) -> list[str]:
+    """What is to be said of the elevation of a tract and of the ground round it."""
+    notes = []
+    inside = covered([within], terrain)
+    own, cell = terrain.source_cell_m, terrain.cell_m
+    if own is not None and own > COARSER * cell:
+        notes.append(
+            f"The elevation has cells of {own:.1f} m, larger than the cells of {cell:.1f} m worked with: slopes are "
+            "smoothed, so banks and ditches do not show."
+        )
+    if share := _share(inside, terrain):
+        notes.append(f"{_percent(share)} of the tract has no elevation: it counts as out of reach, by unknown.")
+    if share := _share(~inside, terrain):
+        notes.append(
+            f"{_percent(share)} of the ground round the tract that was worked has no elevation: no hose and nobody on "
+            "foot comes in over it, and machines only on ways."
+        )
+    return notes
+
+
+def absent_notes(terrain: Terrain, layers: Mapping[str, gpd.GeoDataFrame]) -> list[str]:
+    """Which layers have nothing on the ground that is worked."""
+    box = shapely.box(*terrain.bounds)
+    nowhere = [name for name, layer in layers.items() if not shapely.intersects(layer.geometry.to_numpy(), box).any()]
+    return [f"{name}: nothing of it lies on the ground that is worked." for name in nowhere]
+
+
+def entrance_notes(ground: Ground) -> list[str]:
+    """What is to be said of how people and machines come in."""
+    notes = []
+    box = shapely.box(*ground.terrain.bounds)
+    if not shapely.intersects(ground.ways.geometry.to_numpy(), box).any():
+        notes.append("NO WAYS: nothing leads into the tract but its entries. Set [ways] (from Python, ways).")
+    if not vehicle_stops(ground).any():
+        notes.append(
+            "NO WAY IN: there is no entry, and no way for machines leads in from outside, so nothing is reached. Set "
+            "[entries] (from Python, entries)."
+        )
+    elif ground.entries.empty:
+        notes.append("No entries are given: people and machines come in on the ways that lead in from outside.")
+    return notes + _far_entries(ground)
+
+
+def _far_entries(ground: Ground) -> list[str]:
+    ways = ground.ways_for("tractor", "atv").geometry.to_numpy()
+    if not len(ways) or ground.entries.empty:
+        return []
+    away_m = shapely.distance(ground.entries.geometry.to_numpy(), shapely.union_all(ways))
+    far = away_m > ENTRY_SNAP_M
+    if not far.any():
+        return []
+    return [
+        f"{far.sum()} of {len(far)} entries lie over {ENTRY_SNAP_M:.0f} m from any way for a machine (the nearest at "
+        f"{away_m[far].min():.0f} m): machines come in there only onto ground that they can work."
+    ]
+
+
+def _share(where: Mask, terrain: Terrain) -> float:
+    return float((where & ~np.isfinite(terrain.elevation_m)).sum() / max(where.sum(), 1))
+
+
+def _percent(share: float) -> str:
+    """A share in percent, rounded up: a little that is not known is never none."""
+    return f"{np.ceil(np.round(1000 * share, 6)) / 10:.1f} %"

@@ -1,0 +1,190 @@
+"""Access without a tract.toml: arrays in metres, rasters in degrees and feet, and what is refused or said aloud."""
+
+import geopandas as gpd
+import numpy as np
+import pytest
+import rasterio
+import shapely
+from affine import Affine
+
+import invasimap
+from invasimap.core.errors import CRSError, InputError, LayerError, SettingsError
+from invasimap.core.settings import AccessSection, FootSection
+
+UTM = "EPSG:32617"
+X, Y = 500_000.0, 4_200_000.0  # 81 W, 37.95 N
+CELL = 2.0
+AT = Affine(CELL, 0, X, 0, -CELL, Y + 300)
+ATV = {"max_slope": "0 %", "max_side_slope": "0 %", "clearance": "1 m", "hose_length": "100 m", "hose_loss": "0 %"}
+FOOT = {"max_slope": "60 %", "max_walk": "30 min"}
+LEVEL = np.zeros((150, 150))
+HERE = {"transform": AT, "crs": UTM, "unit": "m"}
+
+
+def layer(*shapes, crs=UTM, **columns):
+    return gpd.GeoDataFrame(columns, geometry=list(shapes), crs=crs)
+
+
+TRAIL = layer(shapely.LineString([(X, Y + 151), (X + 300, Y + 151)]), allows=["atv;foot"])
+OUTLINE = layer(shapely.box(X + 10, Y + 10, X + 290, Y + 290))
+
+
+def at(access, x, y):
+    """Class and limit at a place of the UTM zone."""
+    place = gpd.GeoSeries([shapely.Point(x, y)], crs=UTM).to_crs(access.terrain.crs)[0]
+    column, row = (int(np.floor(n)) for n in ~access.terrain.transform @ (place.x, place.y))
+    return access.class_names[row, column], access.limit_names[row, column]
+
+
+def test_an_array_and_a_trail_give_classes_limits_and_walks():
+    access = invasimap.access(LEVEL, rigs={"atv": ATV, "foot": FOOT}, ways=TRAIL, **HERE)
+    assert at(access, X + 150, Y + 151 + 97) == ("atv_hose", "")
+    assert at(access, X + 150, Y + 151 + 103) == ("foot", "hose_length")
+    assert access.walk_min[24, 75] == pytest.approx(100 / (5036.74212462 * 0.42 / 60), rel=0.03)
+    assert access.polygons().area.sum() == pytest.approx(300 * 300) and access.polygons().crs == UTM
+    assert access.notes == ("No entries are given: people and machines come in on the ways that lead in from outside.",)
+    sections = AccessSection(atv=ATV, foot=FootSection(**FOOT))
+    assert (invasimap.access(LEVEL, rigs=sections, ways=TRAIL, **HERE).code == access.code).all()
+
+
+def test_feet_of_height_and_masked_cells_are_understood():
+    ramp = np.ma.masked_less(np.tile(np.arange(150.0)[::-1, None] * CELL * 0.5 / 0.3048, 150), 1e-9)  # 50 %, in feet
+    access = invasimap.access(ramp, rigs={"foot": FOOT}, ways=TRAIL, outline=OUTLINE, **HERE | {"unit": "ft"})
+    assert access.terrain.slope_pct()[75, 75] == pytest.approx(50, rel=1e-5)
+    assert access.class_names[149, 75] == "out_of_reach" and access.limit_names[149, 75] == "unknown"
+
+
+def write_dem(path, height, *, crs=UTM, cell=CELL, unit="metre", nodata=None):
+    """A raster of so many metres each way, about the place of the array."""
+    left, bottom, right, top = (
+        gpd.GeoSeries([shapely.box(X - 400, Y - 400, X + 700, Y + 700)], crs=UTM).to_crs(crs).total_bounds
+    )
+    rows, columns = int((top - bottom) / cell), int((right - left) / cell)
+    x, y = np.meshgrid(left + (np.arange(columns) + 0.5) * cell, top - (np.arange(rows) + 0.5) * cell)
+    there = gpd.GeoSeries.from_xy(x.ravel(), y.ravel(), crs=crs).to_crs(UTM)
+    z = height(there.x.to_numpy() - X, there.y.to_numpy() - Y).reshape(x.shape).astype("float32")
+    profile = {"driver": "GTiff", "count": 1, "dtype": "float32", "crs": crs, "width": columns, "height": rows}
+    with rasterio.open(path, "w", transform=Affine(cell, 0, left, 0, -cell, top), nodata=nodata, **profile) as out:
+        out.write(z, 1)
+        if unit:
+            out.units = (unit,)
+    return path
+
+
+@pytest.mark.parametrize(
+    ("crs", "cell", "factor", "unit"),
+    [("EPSG:4326", 1 / 10800, 1.0, "metre"), ("EPSG:2283", 20.0, 1 / 0.3048, "foot"), (UTM, 8.0, 1.0, "metre")],
+)
+def test_a_raster_in_degrees_feet_or_metres_gives_the_same_ground(tmp_path, crs, cell, factor, unit):
+    dem = write_dem(tmp_path / "dem.tif", lambda x, y: (100 + 0.2 * y) * factor, crs=crs, cell=cell, unit=unit)
+    trail, outline = TRAIL.to_crs(4326), OUTLINE.to_crs("EPSG:3857")  # layers may lie in systems of their own
+    access = invasimap.access(dem, rigs={"atv": ATV}, cell_m=2.0, ways=trail, outline=outline)
+    assert access.terrain.crs.axis_info[0].unit_name == "metre" and access.terrain.cell_m == 2.0
+    middle = access.terrain.slope_pct()[100:-100, 100:-100]
+    assert middle == pytest.approx(20, rel=0.02)
+    reach_m = 100 / np.hypot(1, 0.2)  # up the ramp
+    assert at(access, X + 150, Y + 151 + reach_m - 4)[0] == "atv_hose"
+    assert at(access, X + 150, Y + 151 + reach_m + 2) == ("out_of_reach", "hose_length")
+    (coarse,) = [note for note in access.notes if "smoothed" in note]
+    own = {"EPSG:4326": 111_320 / 10800, "EPSG:2283": 20 * 0.3048, UTM: 8.0}[crs]  # m; of a degree the side north
+    assert float(coarse.split("cells of ")[1].split(" m")[0]) == pytest.approx(own, rel=0.01)
+
+
+def test_by_default_a_raster_is_worked_in_its_own_cells_over_all_of_it(tmp_path):
+    dem = write_dem(tmp_path / "dem.tif", lambda x, y: 0 * x, cell=5.0)
+    access = invasimap.access(dem, rigs={"foot": FOOT}, entries=layer(shapely.Point(X, Y)))
+    assert access.terrain.cell_m == 5.0 and not [note for note in access.notes if "smoothed" in note]
+    left, bottom, right, top = access.terrain.bounds
+    assert right - left == pytest.approx(1100, abs=15) and top - bottom == pytest.approx(1100, abs=15)
+    assert at(access, X + 100, Y + 100)[0] == "foot"
+
+
+def refused(error, *words, elevation=LEVEL, rigs={"foot": FOOT}, **given):  # noqa: B006 - only read
+    with pytest.raises(error) as caught:
+        invasimap.access(elevation, rigs=rigs, **HERE | given)
+    for word in words:
+        assert word in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("given", "error", "words"),
+    [
+        ({"crs": "EPSG:4326"}, CRSError, ("WGS 84 (degree)", "metres")),
+        ({"crs": "EPSG:2283"}, CRSError, ("foot",)),
+        ({"crs": "EPSG:3857", "transform": Affine(2, 0, -9e6, 0, -2, 4.57e6)}, CRSError, ("1.27 m in WGS 84",)),
+        ({"crs": None}, CRSError, ("no coordinate reference system",)),
+        ({"transform": None}, LayerError, ("transform",)),
+        ({"transform": Affine(2, 0, X, 0, -3, Y)}, LayerError, ("square",)),
+        ({"transform": Affine.rotation(5) @ Affine(2, 0, X, 0, -2, Y)}, LayerError, ("square",)),
+        ({"transform": Affine(2, 0, X, 0, 2, Y)}, LayerError, ("rows from the north",)),
+        ({"unit": None}, LayerError, ("unit", "not said")),
+        ({"cell_m": 5.0}, LayerError, ("cell_m",)),
+        ({"elevation": np.zeros(9)}, LayerError, ("rows and columns",)),
+        ({"elevation": LEVEL * np.nan}, LayerError, ("no elevation anywhere",)),
+        ({"ways": TRAIL.to_crs(4326)}, CRSError, ("ways is WGS 84 (degree)", "terrain is WGS 84 / UTM zone 17N")),
+        ({"outline": OUTLINE.to_crs(4326)}, CRSError, ("degree",)),
+        ({"ways": TRAIL.set_crs(None, allow_override=True)}, CRSError, ("ways",)),
+        ({"ways": TRAIL.drop(columns="allows")}, LayerError, ("ways: has no column 'allows'", "tractor, atv, foot")),
+        ({"ways": TRAIL.assign(allows="truck")}, LayerError, ("'truck' in rows 1",)),
+        ({"features": OUTLINE}, LayerError, ("'blocks'",)),
+        ({"barriers": layer(None)}, LayerError, ("barriers: rows 1 have no shape",)),
+        ({"outline": TRAIL}, LayerError, ("no polygons",)),
+        ({"crossings": layer(shapely.Point(X, Y), width_m=[-1.0])}, LayerError, ("below zero",)),
+        ({"ways": [1]}, LayerError, ("GeoDataFrame",)),
+        ({"fences": TRAIL}, TypeError, ("fences",)),
+        ({"rigs": {}}, SettingsError, ("no means",)),
+        ({"rigs": {"boat": {}}}, SettingsError, ("boat", "atv")),
+        ({"rigs": {"foot": {"max_slope": "60 %", "max_walk": 30}}}, SettingsError, ("rigs: foot.max_walk", "no unit")),
+        ({"rigs": {"atv": {"max_slope": "60 %", "hoses": 1}}}, SettingsError, ("atv.hoses", "hose_length: is missing")),
+    ],
+)  # fmt: skip
+def test_what_cannot_be_used_is_refused_in_plain_words(given, error, words):
+    refused(error, *words, **given)
+
+
+def test_every_fault_of_the_layers_is_said_at_once():
+    refused(LayerError, "allows", "blocks", ways=TRAIL[["geometry"]], features=OUTLINE)
+
+
+def test_a_raster_that_does_not_say_its_unit_is_refused(tmp_path):
+    dem = write_dem(tmp_path / "dem.tif", lambda x, y: 0 * x, unit="", cell=10.0)
+    with pytest.raises(LayerError, match='unit="m"'):
+        invasimap.access(dem, rigs={"foot": FOOT})
+    assert invasimap.access(dem, rigs={"foot": FOOT}, unit="ft").terrain.cell_m == 10.0
+    with pytest.raises(InputError, match="cannot be read"):
+        invasimap.access(tmp_path / "none.tif", rigs={"foot": FOOT})
+
+
+def test_crossings_and_features_without_widths_take_20_ft_and_none():
+    stream = layer(shapely.LineString([(X + 201, Y), (X + 201, Y + 300)]), blocks=["atv;hose"])
+    shut = invasimap.access(
+        LEVEL, rigs={"atv": ATV}, ways=TRAIL, features=stream, entries=layer(shapely.Point(X + 1, Y + 151)), **HERE
+    )
+    assert at(shut, X + 250, Y + 151)[0] == "out_of_reach" and any("crossing" in note for note in shut.notes)
+    bridge = layer(shapely.Point(X + 201, Y + 151))
+    open_ = invasimap.access(
+        LEVEL,
+        rigs={"atv": ATV},
+        ways=TRAIL,
+        features=stream,
+        crossings=bridge,
+        entries=layer(shapely.Point(X + 1, Y + 151)),
+        **HERE,
+    )
+    assert at(open_, X + 250, Y + 151)[0] == "atv_hose"
+
+
+def test_what_is_not_there_is_said_aloud():
+    holed = LEVEL.copy()
+    holed[:, :30] = np.nan  # a fifth: the west 60 m
+    far = layer(shapely.Point(X + 290, Y + 20))
+    access = invasimap.access(
+        holed, rigs={"atv": ATV}, ways=TRAIL, entries=far, outline=layer(shapely.box(X, Y, X + 300, Y + 300)),
+        barriers=layer(shapely.Point(X + 9e3, Y)), **HERE,
+    )  # fmt: skip
+    said = " ".join(access.notes)
+    assert "20.0 % of the tract has no elevation" in said
+    assert "barriers: nothing of it lies on the ground" in said
+    assert "1 of 1 entries lie over 30 m from any way for a machine (the nearest at 131 m)" in said
+    none = invasimap.access(LEVEL, rigs={"foot": FOOT}, **HERE)
+    assert (none.code == 0).all() and [note.split(":")[0] for note in none.notes] == ["NO WAYS", "NO WAY IN"]

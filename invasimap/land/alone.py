@@ -93,11 +93,12 @@ def access(
             raise LayerError(Fault(where="cell_m", what="is for a raster's path; an array is worked in its own cells"))
         terrain = _from_array(elevation, transform, crs=crs, unit=unit)
     outline = found.pop("outline", None)
-    edge = shapely.box(*terrain.bounds).buffer(-terrain.cell_m, join_style="mitre")
-    within = edge if outline is None else outline.geometry.union_all()
     if outline is not None:
         make_ground(terrain, open_ground=outline)  # in the same system as the rest, or an error
-    ground = make_ground(terrain, outline=within, **found)
+    whole = shapely.box(*terrain.bounds)
+    within = whole if outline is None else outline.geometry.union_all()
+    edge = whole.buffer(-terrain.cell_m, join_style="mitre") if outline is None else within
+    ground = make_ground(terrain, outline=edge, **found)
     notes = (
         *elevation_notes(terrain, within=within), *absent_notes(terrain, found), *entrance_notes(ground),
         *crossing_notes(ground),

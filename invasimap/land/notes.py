@@ -66,10 +66,14 @@ def entrance_notes(ground: Ground) -> list[str]:
 
 
 def _far_entries(ground: Ground) -> list[str]:
-    ways = ground.ways_for("tractor", "atv").geometry.to_numpy()
-    if not len(ways) or ground.entries.empty:
+    box = shapely.box(*ground.terrain.bounds)
+    ways, entries = (
+        layer.geometry.to_numpy()[shapely.intersects(layer.geometry.to_numpy(), box)]
+        for layer in (ground.ways_for("tractor", "atv"), ground.entries)
+    )
+    if not len(ways) or not len(entries):
         return []
-    away_m = shapely.distance(ground.entries.geometry.to_numpy(), shapely.union_all(ways))
+    away_m = shapely.distance(entries, shapely.union_all(ways))
     far = away_m > ENTRY_SNAP_M
     if not far.any():
         return []

@@ -103,7 +103,7 @@ def test_a_strip_along_a_road_on_a_slope_is_the_trades_worked_figure():
     access = access_classes(here, atv=atv("300 ft", hose_loss="5 %"))
     rows = np.flatnonzero(access.code[:, 150])
     away_m = abs(600 - (rows + 0.5) * CELL - 301).max()
-    assert 272.980491288 * foot - 1.5 * CELL <= away_m <= 272.980491288 * foot
+    assert 272.980491288 * foot - 2 * CELL <= away_m <= 272.980491288 * foot
     acres = (access.code > 0).sum() * CELL**2 / (43_560 * foot**2)
     assert 0.955 * 17.9078806054 <= acres <= 17.9078806054  # short by half a cell's diagonal all round: 3.3 %
 

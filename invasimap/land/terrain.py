@@ -96,7 +96,9 @@ def grid_over(bounds: tuple[float, float, float, float], *, cell_m: float) -> tu
     cells = (bounds[2] - bounds[0]) * (bounds[3] - bounds[1]) / cell_m**2
     if cells > MOST_CELLS:
         what = f"makes {cells / 1e6:,.0f} million cells over this tract; {MOST_CELLS / 1e6:,.0f} million is the most"
-        raise LayerError(Fault(where="[access] cell", what=what, mend='take a larger cell, such as "10 ft"'))
+        raise LayerError(
+            Fault(where="[access] cell", what=what, mend='take a larger cell, such as "10 ft" (from Python, cell_m)')
+        )
     left, bottom = (np.floor(value / cell_m) for value in bounds[:2])
     right, top = (np.ceil(value / cell_m) for value in bounds[2:])
     transform = Affine(cell_m, 0.0, left * cell_m, 0.0, -cell_m, top * cell_m)

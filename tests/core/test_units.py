@@ -57,7 +57,8 @@ def test_temperatures_convert_as_temperatures():
 
 
 def test_slope_in_degrees_is_not_percent():
-    assert units.slope_pct("20 deg") == pytest.approx(36.397023, rel=1e-7)
+    percent = [8.74886635259, 17.6326980708, 26.7949192431, 36.3970234266, 46.6307658155]
+    assert [units.slope_pct(f"{degrees} deg") for degrees in (5, 10, 15, 20, 25)] == pytest.approx(percent, rel=1e-9)
     with pytest.raises(ValueError, match="below zero"):
         units.slope_pct("-5 %")
 

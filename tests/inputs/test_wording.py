@@ -18,6 +18,8 @@ HEAD = "species,cover,radius_ft,lon,lat\n"
 @pytest.mark.parametrize(
     ("said", "wanted"),
     [  # a mile is 1.609344 km, a foot 0.3048 m
+        ("has cells of 10.0 m, larger than the cells of 3.0 m", "has cells of 33 ft, larger than the cells of 10 ft"),
+        ("lie over 30 m from any way (the nearest at 150 m)", "lie over 98 ft from any way (the nearest at 492 ft)"),
         ("lies 10.6 km from the stands", "lies 6.6 mi from the stands"),
         ("nothing of it lies within 10 km of the stands (the nearest is 1,609 km away)",
          "nothing of it lies within 6.2 mi of the stands (the nearest is 999.8 mi away)"),

@@ -90,18 +90,18 @@ def test_a_long_zone_takes_as_many_stops_as_hoses_fit_along_it(length, fewest):
     assert (np.diff(stops["served_m2"]) <= 1e-6).all()
 
 
-@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("seed", range(2))
 def test_on_a_hill_with_walls_no_stop_serves_beyond_its_hose_or_its_lift(seed):
     rng = np.random.default_rng(seed)
     waves = rng.uniform(0.01, 0.05, 3)
     walls = layer(
-        *[shapely.LineString(rng.uniform((0, 0), (600, 300)) + rng.uniform(-60, 60, (2, 2))) for _ in range(9)]
+        *[shapely.LineString(rng.uniform((0, 0), (300, 200)) + rng.uniform(-60, 60, (2, 2))) for _ in range(9)]
     )
     rig = atv("300 ft", **PUMP)
     hill = access(
         rig, lambda x, y: 9 * np.sin(waves[0] * x) * np.cos(waves[1] * y) + 4 * np.sin(waves[2] * y), barriers=walls
     )
-    strip = shapely.box(20, 60, 580, 150)
+    strip = shapely.box(20, 70, 240, 130)
     stops = parking_places(zones(strip), hill)
     assert (stops["hose_m"] <= 300 * 0.3048 + 1e-6).all() and (stops["lift_m"] <= LIFT_M + 1e-4).all()
     served = hill.reached["atv_hose"] & hill.hoses["atv_hose"].found.reached

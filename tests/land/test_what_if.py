@@ -86,6 +86,7 @@ def test_an_opening_for_an_atv_counts_what_its_hose_reaches_from_beyond():
     found = gains([shapely.box(220, 400, 260, 420)], ways=stub, barriers=fence, means={"atv": atv("60 m")})
     opening = found[found["change"] == "opening"]
     assert opening[["x", "y"]].to_numpy().tolist() == [[200, 350]]
+    assert opening["means"].tolist() == ["atv"]  # the way allows feet too, but nobody on foot is at hand
     assert opening["atv_hose_gain_m2"].tolist() == pytest.approx([40 * 20])
 
 

@@ -8,6 +8,7 @@ The flow, a step a line; each step also serves alone, on GeoDataFrames in one sy
     read_terrain          elevation on a square grid
     protection_zones      where spray must not go
     access_classes        what tractor, hose and foot reach (on make_ground)
+    access                the same from your own elevation and layers as they are, by itself
     cut_faces             survey laid over land: one partition
     acreage, ground_area  the tables
     treatment_zones       where crews work

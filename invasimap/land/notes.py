@@ -43,10 +43,14 @@ def elevation_notes(terrain: Terrain, *, within: Any) -> list[str]:
 
 
 def absent_notes(terrain: Terrain, layers: Mapping[str, gpd.GeoDataFrame]) -> list[str]:
-    """Which layers have nothing on the ground that is worked."""
+    """Which layers have nothing on the ground that is worked, and how many entries lie off it."""
     box = shapely.box(*terrain.bounds)
-    nowhere = [name for name, layer in layers.items() if not shapely.intersects(layer.geometry.to_numpy(), box).any()]
-    return [f"{name}: nothing of it lies on the ground that is worked." for name in nowhere]
+    here = {name: shapely.intersects(layer.geometry.to_numpy(), box) for name, layer in layers.items()}
+    notes = [f"{name}: nothing of it lies on the ground that is worked." for name, on in here.items() if not on.any()]
+    on = here.get("entries", np.ones(0, bool))
+    if on.any() and not on.all():
+        notes.append(f"{(~on).sum()} of {len(on)} entries lie off the ground that is worked and are not used.")
+    return notes
 
 
 def entrance_notes(ground: Ground) -> list[str]:

@@ -177,7 +177,7 @@ def test_crossings_and_features_without_widths_take_20_ft_and_none():
 def test_what_is_not_there_is_said_aloud():
     holed = LEVEL.copy()
     holed[:, :30] = np.nan  # a fifth: the west 60 m
-    far = layer(shapely.Point(X + 290, Y + 20))
+    far = layer(shapely.Point(X + 290, Y + 20), shapely.Point(X - 900, Y))
     access = invasimap.access(
         holed, rigs={"atv": ATV}, ways=TRAIL, entries=far, outline=layer(shapely.box(X, Y, X + 300, Y + 300)),
         barriers=layer(shapely.Point(X + 9e3, Y)), **HERE,
@@ -185,6 +185,7 @@ def test_what_is_not_there_is_said_aloud():
     said = " ".join(access.notes)
     assert "20.0 % of the tract has no elevation" in said
     assert "barriers: nothing of it lies on the ground" in said
+    assert "1 of 2 entries lie off the ground that is worked and are not used" in said
     assert "1 of 1 entries lie over 30 m from any way for a machine (the nearest at 131 m)" in said
     none = invasimap.access(LEVEL, rigs={"foot": FOOT}, **HERE)
     assert (none.code == 0).all() and [note.split(":")[0] for note in none.notes] == ["NO WAYS", "NO WAY IN"]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import geopandas as gpd
 import numpy as np
@@ -32,8 +33,9 @@ class Access:
         ``LIMITS``.
     reached
         The cells that each class reaches, by its name; only of classes at hand.
-    walk_min
-        Minutes of the loaded walk from the nearest place where a vehicle can stop; inf where nobody walks.
+    walk_min, round_trip_min
+        Minutes of the loaded walk from the nearest place where a vehicle can stop, and of a walk for a refill: out
+        loaded and back empty by the same way; inf where nobody walks.
     hoses
         The hose of each machine that has one, by the class it serves.
     gets, cut_off
@@ -45,6 +47,7 @@ class Access:
     limit: Codes
     reached: Mapping[str, Mask]
     walk_min: Floats
+    round_trip_min: Floats
     hoses: Mapping[str, LaidHose]
     gets: Mapping[str, Mask]
     cut_off: Mapping[str, Mask]
@@ -80,6 +83,7 @@ class _Walked:
 
     means: _Means
     minutes: Floats
+    there_and_back: Floats
     walkable: Mask
 
 
@@ -122,6 +126,7 @@ def access_classes(
     return Access(
         terrain=ground.terrain, code=code, limit=limit, hoses=hoses, gets=gets, cut_off=cut_off,
         walk_min=walk.minutes if walk else np.full(known.shape, np.inf),
+        round_trip_min=walk.there_and_back if walk else np.full(known.shape, np.inf),
         reached={name: found.reached for name, found in means.items()},
     )  # fmt: skip
 
@@ -170,10 +175,11 @@ def _walk(ground: Ground, stops: Mask, rig: FootSection) -> _Walked:
     starts = stops & known & ~blocked
     kind = np.where(ways, _ON_WAY, _OFF_WAY).astype(np.uint8)
     kind[(blocked | steep | ~known) & ~starts] = 0
-    found = walk_minutes(
-        starts, ground=kind, factors=(rig.off_way * rig.load, rig.load), elevation_m=terrain.elevation_m,
-        cell_m=terrain.cell_m,
-    )  # fmt: skip
+    by_kind = (rig.off_way, 1.0)
+    loaded = [factor * rig.load for factor in by_kind]
+    options: dict[str, Any] = {"ground": kind, "elevation_m": terrain.elevation_m, "cell_m": terrain.cell_m}
+    found = walk_minutes(starts, factors=loaded, **options)
+    both_ways = walk_minutes(starts, factors=loaded, factors_back=by_kind, **options)
     reached = found.minutes <= rig.max_walk_min
     limit = last_reason(
         terrain.shape,
@@ -183,4 +189,9 @@ def _walk(ground: Ground, stops: Mask, rig: FootSection) -> _Walked:
         ("unknown", steep & ~np.isfinite(slope)),
         ("barrier", blocked),
     )
-    return _Walked(means=_Means(reached=reached & known, limit=limit), minutes=found.minutes, walkable=kind > 0)
+    return _Walked(
+        means=_Means(reached=reached & known, limit=limit),
+        minutes=found.minutes,
+        walkable=kind > 0,
+        there_and_back=both_ways.minutes,
+    )

@@ -15,6 +15,7 @@ from pyproj import CRS
 from pyproj.transformer import AreaOfInterest, TransformerGroup
 
 from invasimap.core.crs import BEYOND, EDGE_DEG, EDGE_M, to_lonlat
+from invasimap.core.geometry import whole_bounds
 from invasimap.inputs.cells import Cells
 from invasimap.inputs.formats.raw import RawLayer
 from invasimap.inputs.mend import with_more_points
@@ -180,7 +181,7 @@ def _moved_shapes(
     """Shapes in the working system as read and what is wrong with their places."""
     placed = _no_shapes(len(geometry))
     has = ~shapely.is_missing(geometry) & ~shapely.is_empty(geometry)
-    outside = _range_problem(shapely.bounds(geometry), has, _finite(geometry, has), source)
+    outside = _range_problem(whole_bounds(geometry), has, _finite(geometry, has), source)
     outside[~has] = "has no geometry"
     outside[_is_flat(geometry, has)] = _FLAT
     good = outside == ""

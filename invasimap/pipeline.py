@@ -26,6 +26,7 @@ from invasimap.inputs.survey import look_at_survey
 from invasimap.inputs.tract_photos import TractPhotos, read_tract_photos
 from invasimap.inputs.wording import in_feet, in_units
 from invasimap.land.access import access_classes
+from invasimap.land.compiled import compile_now, will_compile
 from invasimap.land.features import half_width_m
 from invasimap.land.ground import crossing_notes
 from invasimap.land.layers import LandLayers, elevation_faults, read_land, read_tract_terrain, stands_alone
@@ -85,8 +86,11 @@ def plan(tract: Tract | str | Path, *, step: Step = quiet) -> Plan:
     with clock("Protection: where spray must not go"):
         worked = shapely.box(*terrain.bounds)
         protection = protection_zones(land.features, terrain=terrain, within=worked)
+    means = settings.access
+    if (means.tractor or means.atv or means.foot) and will_compile():
+        with clock("Compiling for this machine, only this once"):
+            compile_now()
     with clock("Access: tractor, hose and foot"):
-        means = settings.access
         access = access_classes(ground, tractor=means.tractor, atv=means.atv, foot=means.foot)
     with clock("Mosaic and acreage"):
         by_class = access.polygons(limits=False)

@@ -80,7 +80,8 @@ def to_working(layer: gpd.GeoDataFrame, crs: CRS, *, name: str) -> gpd.GeoDataFr
         When it has no system, or coordinates that lie beyond the globe in it.
     """
     source = require_crs(layer, name)
-    if (np.abs(np.nan_to_num(layer.total_bounds)) > (BEYOND_DEG if source.is_geographic else BEYOND)).any():
+    coords = shapely.get_coordinates(layer.geometry.to_numpy())
+    if (np.abs(np.nan_to_num(coords)) > (BEYOND_DEG if source.is_geographic else BEYOND)).any():
         what = f"has coordinates beyond the globe in {source.name}"
         raise CRSError(Fault(where=name, what=what, mend="check its crs, and the shapes at its edges"))
     edge = EDGE_DEG if source.is_geographic else EDGE_M / (source.axis_info[0].unit_conversion_factor or 1.0)

@@ -84,6 +84,59 @@ def segments(geometries: Any) -> Geometries:
     return found
 
 
+def whole_bounds(geometries: Any) -> npt.NDArray[np.float64]:
+    """Bounds of each geometry with the holes of its polygons, which may lie anywhere in a broken file; NaN where empty.
+
+    Examples
+    --------
+    >>> import shapely
+    >>> square = shapely.Polygon([(0, 0), (1, 0), (1, 1)], [[(0, 0), (9, 0), (9, 9)]])
+    >>> square.bounds, whole_bounds([square]).tolist()
+    ((0.0, 0.0, 1.0, 1.0), [[0.0, 0.0, 9.0, 9.0]])
+    """
+    shapes = np.atleast_1d(np.asarray(geometries, object))
+    bounds: npt.NDArray[np.float64] = shapely.bounds(shapes).reshape(-1, 4)
+    solid = np.flatnonzero(shapely.get_dimensions(shapes) == 2)
+    coords, owner = shapely.get_coordinates(shapes[solid], return_index=True)
+    if len(coords):
+        rows, first = np.unique(owner, return_index=True)
+        bounds[solid[rows], :2] = np.minimum.reduceat(coords, first)
+        bounds[solid[rows], 2:] = np.maximum.reduceat(coords, first)
+    return bounds
+
+
+def without_empty_rings(geometries: Geometries) -> Geometries:
+    """The geometries, polygons without holes of no vertex: GEOS breaks down over them.
+
+    Examples
+    --------
+    >>> import shapely
+    >>> shape = shapely.from_wkt("POLYGON ((0 0, 1 0, 1 1, 0 0), EMPTY)")
+    >>> without_empty_rings(np.array([shape], object))[0].wkt
+    'POLYGON ((0 0, 1 0, 1 1, 0 0))'
+    """
+    parts, owner = shapely.get_parts(geometries, return_index=True)
+    while (shapely.get_type_id(parts) > shapely.GeometryType.POLYGON).any():
+        parts, inner = shapely.get_parts(parts, return_index=True)
+        owner = owner[inner]
+    holed = shapely.get_num_interior_rings(parts) > 0
+    rings, ring_owner = shapely.get_rings(parts[holed], return_index=True)
+    rows = np.unique(owner[holed][ring_owner[shapely.is_empty(rings)]])
+    if not len(rows):
+        return geometries
+    found = geometries.copy()
+    found[rows] = [_with_real_holes(shape) for shape in geometries[rows]]
+    return found
+
+
+def _with_real_holes(shape: Any) -> Any:
+    if hasattr(shape, "geoms"):
+        return type(shape)([_with_real_holes(part) for part in shape.geoms])
+    if shape.geom_type != "Polygon" or shape.is_empty:
+        return shape
+    return shapely.Polygon(shape.exterior, [ring for ring in shape.interiors if not ring.is_empty])
+
+
 def _areas(geometries: Any) -> Geometries:
     parts = shapely.get_parts(np.asarray(geometries, object))
     found: Geometries = parts[shapely.get_dimensions(parts) == 2]

@@ -18,10 +18,11 @@ from invasimap.core.files import whole_path
 from invasimap.core.survey_settings import LIMITS, Layer, LimitsSection
 from invasimap.inputs.formats.door import read_file, within
 from invasimap.inputs.formats.postgis import read_postgis
-from invasimap.inputs.formats.raw import RawLayer, unique_name
+from invasimap.inputs.formats.raw import WGS84, RawLayer, unique_name
 from invasimap.inputs.mend import TANGLED, mend_polygons, tangled, without_flat_lines
 from invasimap.inputs.records import source_crs
 from invasimap.inputs.selection import select
+from invasimap.inputs.stands_box import moves
 
 
 def read_layer(layer: Layer, *, folder: Path, name: str, limits: LimitsSection = LIMITS) -> gpd.GeoDataFrame:
@@ -140,6 +141,10 @@ def _system(raw: RawLayer, written: str | None, *, where: str, name: str) -> CRS
     if found is None:
         raise CRSError(
             Fault(where=where, what="has no coordinate reference system", mend=f'set crs = "EPSG:…" for {name}')
+        )
+    if not moves(found, WGS84):
+        raise CRSError(
+            Fault(where=where, what=f"lies in {found.name}, no system of this earth", mend="mend its system")
         )
     return found
 

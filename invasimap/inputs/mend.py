@@ -12,6 +12,7 @@ from shapely.geometry.base import BaseGeometry
 from invasimap.core.geometry import polygons_only
 
 TANGLED: Final = "crosses itself at too many places to be mended"
+_MOST_PIECES: Final = 10_000_000
 _FEW: Final = 100  # coordinates of a shape that is never tangled
 _SAMPLE: Final = 256
 _NEIGHBOURS: Final = 3  # a segment's box meets its own and those before and behind
@@ -108,13 +109,13 @@ def _dense_polygon(part: shapely.Polygon, edge: float) -> shapely.Polygon:
 
 def _dense(ring: BaseGeometry, edge: float) -> NDArray[np.float64]:
     line = shapely.LineString(shapely.get_coordinates(ring))
-    if line.length == 0:
+    if not 0 < line.length < edge * _MOST_PIECES:  # no edge on earth is so long
         return shapely.get_coordinates(line)
     return shapely.get_coordinates(shapely.segmentize(line, edge))
 
 
 def _shoelace(ring: BaseGeometry) -> float:
     xy = shapely.get_coordinates(ring)
-    xy = xy - xy[0]
+    xy = xy - xy[:1]
     x, y = xy[:, 0], xy[:, 1]
     return float(abs(np.sum(x[:-1] * y[1:] - x[1:] * y[:-1])) / 2)

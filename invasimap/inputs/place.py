@@ -15,12 +15,13 @@ from pyproj import CRS
 from pyproj.transformer import AreaOfInterest, TransformerGroup
 
 from invasimap.core.crs import BEYOND, EDGE_DEG, EDGE_M, to_lonlat
+from invasimap.core.geometry import whole_bounds
 from invasimap.inputs.cells import Cells
 from invasimap.inputs.formats.raw import RawLayer
 from invasimap.inputs.mend import with_more_points
 from invasimap.inputs.misplaced import Causes, find_cause
 from invasimap.inputs.site import Site
-from invasimap.inputs.stands_box import moving
+from invasimap.inputs.stands_box import moves, moving
 from invasimap.inputs.which_crs import said_systems, systems_that_fit
 
 DATUM_M: Final = 5.0  # NAD83 against WGS 84 is 4 m by name and 1 to 2 m on the ground: not worth a note
@@ -51,8 +52,9 @@ def place(raw: RawLayer, *, source: CRS | None, site: Site) -> Placed:
     """
     count = len(raw.frame)
     problem = Cells.of(raw.marks["problem"])
-    if source is None:
-        missing = Cells.same("no CRS: set crs in its [[survey]] block", count)
+    if source is None or not moves(source, site.crs):
+        no_way = f"its system {source.name if source else ''} has no way to the tract's: export it in another"
+        missing = Cells.same("no CRS: set crs in its [[survey]] block" if source is None else no_way, count)
         blank = Cells.same("", count)
         return Placed(xy=_no_points(count), shapes=_no_shapes(count), reason=problem.or_else(missing), how=blank)
     if raw.points is not None:
@@ -180,7 +182,7 @@ def _moved_shapes(
     """Shapes in the working system as read and what is wrong with their places."""
     placed = _no_shapes(len(geometry))
     has = ~shapely.is_missing(geometry) & ~shapely.is_empty(geometry)
-    outside = _range_problem(shapely.bounds(geometry), has, _finite(geometry, has), source)
+    outside = _range_problem(whole_bounds(geometry), has, _finite(geometry, has), source)
     outside[~has] = "has no geometry"
     outside[_is_flat(geometry, has)] = _FLAT
     good = outside == ""

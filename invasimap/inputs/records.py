@@ -25,6 +25,7 @@ from invasimap.inputs.roles import role_cells, said_absent
 from invasimap.inputs.rounding import rounding_m
 from invasimap.inputs.site import Site
 from invasimap.inputs.species import JOINER, Catalogue, aside_reason, plain_name
+from invasimap.inputs.stands_box import moves
 from invasimap.inputs.values import Count, parse_count, parse_size
 
 _TALLEST_M: Final = 60.0  # no tree of eastern North America is taller: centimetres or feet, said to be metres
@@ -74,6 +75,7 @@ def clean_layer(raw: RawLayer, section: SurveySection, *, crs: CRS | None, site:
     notes += [f"{raw.label}: {choice.note}"] if choice.note else []
     source = source_crs(raw, crs)
     placed = place(raw, source=source, site=site)
+    source = source if source is not None and moves(source, site.crs) else None
     notes += system_notes(raw, placed, source=source, site=site)
     sizes = read_sizes(texts)
     walked = raw.marks["walked"].to_numpy()

@@ -89,6 +89,15 @@ def moving(source: CRS, target: CRS) -> Transformer:
     return Transformer.from_crs(source, target, always_xy=True)
 
 
+def moves(source: CRS, target: CRS) -> bool:
+    """Whether places can be brought from one system to another: not from another planet's, say."""
+    try:
+        moving(source, target)
+    except ProjError:
+        return False
+    return True
+
+
 @lru_cache(maxsize=256)
 def projection(system: CRS) -> Transformer:
     """From longitude and latitude of a projected system's own datum to its numbers."""

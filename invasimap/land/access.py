@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import geopandas as gpd
 import numpy as np
@@ -32,8 +33,9 @@ class Access:
         ``LIMITS``.
     reached
         The cells that each class reaches, by its name; only of classes at hand.
-    walk_min
-        Minutes of the loaded walk from the nearest place where a vehicle can stop; inf where nobody walks.
+    walk_min, round_trip_min
+        Minutes of the loaded walk from the nearest place where a vehicle can stop, and of a walk for a refill: out
+        loaded and back empty by the same way; inf where nobody walks.
     worked
         The cells that each machine reaches without its hose, by the class it serves.
     hoses
@@ -49,6 +51,7 @@ class Access:
     limit: Codes
     reached: Mapping[str, Mask]
     walk_min: Floats
+    round_trip_min: Floats
     worked: Mapping[str, Mask]
     hoses: Mapping[str, LaidHose]
     gets: Mapping[str, Mask]
@@ -96,6 +99,7 @@ class _Walked:
 
     means: _Means
     minutes: Floats
+    there_and_back: Floats
     walkable: Mask
 
 
@@ -105,6 +109,7 @@ def access_classes(
     tractor: TractorSection | None = None,
     atv: AtvSection | None = None,
     foot: FootSection | None = None,
+    asked: Mask | None = None,
 ) -> Access:
     """The most capable means that reaches each cell, and what binds.
 
@@ -113,6 +118,7 @@ def access_classes(
     allow them and over ground within their limits, never through a blocker except at a crossing. Where the direction
     of travel is not known, the slope counts as side slope. A hose is laid along the ground from any place its machine
     gets to (a tractor's counts as tractor); people walk from any place where a vehicle can stop.
+    With ``asked`` only those cells are sure to be right (see ``hose_reach``): quicker where few matter.
     """
     known = np.isfinite(ground.terrain.elevation_m)
     stops, means, hoses, driven = vehicle_stops(ground), {}, {}, {}
@@ -123,11 +129,11 @@ def access_classes(
         worked["tractor"] = driven["tractor"].worked & known
         means["tractor"] = _Means(reached=worked["tractor"], limit=driven["tractor"].limit)
         if tractor.hose_length_m is not None:
-            hoses["tractor"] = lay_hose(ground, driven["tractor"].stops, tractor)
+            hoses["tractor"] = lay_hose(ground, driven["tractor"].stops, tractor, asked=asked)
             means["tractor"] = _with_hose(worked["tractor"], hoses["tractor"], known)
     if atv is not None:
         driven["atv"] = drive_atv(ground, atv)
-        hoses["atv_hose"] = lay_hose(ground, driven["atv"].stops, atv)
+        hoses["atv_hose"] = lay_hose(ground, driven["atv"].stops, atv, asked=asked)
         worked["atv_hose"] = driven["atv"].stops & known
         means["atv_hose"] = _with_hose(worked["atv_hose"], hoses["atv_hose"], known)
     for machine in driven.values():
@@ -141,6 +147,7 @@ def access_classes(
     return Access(
         terrain=ground.terrain, code=code, limit=limit, worked=worked, hoses=hoses, gets=gets, cut_off=cut_off,
         walk_min=walk.minutes if walk else np.full(known.shape, np.inf),
+        round_trip_min=walk.there_and_back if walk else np.full(known.shape, np.inf),
         reached={name: found.reached for name, found in means.items()},
     )  # fmt: skip
 
@@ -189,10 +196,11 @@ def _walk(ground: Ground, stops: Mask, rig: FootSection) -> _Walked:
     starts = stops & known & ~blocked
     kind = np.where(ways, _ON_WAY, _OFF_WAY).astype(np.uint8)
     kind[(blocked | steep | ~known) & ~starts] = 0
-    found = walk_minutes(
-        starts, ground=kind, factors=(rig.off_way * rig.load, rig.load), elevation_m=terrain.elevation_m,
-        cell_m=terrain.cell_m,
-    )  # fmt: skip
+    by_kind = (rig.off_way, 1.0)
+    loaded = [factor * rig.load for factor in by_kind]
+    options: dict[str, Any] = {"ground": kind, "elevation_m": terrain.elevation_m, "cell_m": terrain.cell_m}
+    found = walk_minutes(starts, factors=loaded, **options)
+    both_ways = walk_minutes(starts, factors=loaded, factors_back=by_kind, **options)
     reached = found.minutes <= rig.max_walk_min
     limit = last_reason(
         terrain.shape,
@@ -202,4 +210,9 @@ def _walk(ground: Ground, stops: Mask, rig: FootSection) -> _Walked:
         ("unknown", steep & ~np.isfinite(slope)),
         ("barrier", blocked),
     )
-    return _Walked(means=_Means(reached=reached & known, limit=limit), minutes=found.minutes, walkable=kind > 0)
+    return _Walked(
+        means=_Means(reached=reached & known, limit=limit),
+        minutes=found.minutes,
+        walkable=kind > 0,
+        there_and_back=both_ways.minutes,
+    )

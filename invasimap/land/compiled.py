@@ -6,6 +6,8 @@ import sys
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 KERNELS = ("hose", "walk")
 
 
@@ -35,6 +37,19 @@ def will_compile(*kernels: str) -> bool:
 
     found = {"hose": spread, "walk": walk}
     return not all(_kept(found[name]) for name in kernels or KERNELS)
+
+
+def compile_now() -> None:
+    """Compile what is not compiled yet, on a grid of a few cells."""
+    from invasimap.land.cells import ClosedParts
+    from invasimap.land.hose_reach import hose_reach
+    from invasimap.land.walking import walk_minutes
+
+    level, one = np.zeros((4, 4), np.float32), np.zeros((4, 4), bool)
+    one[1, 1] = True
+    closed = ClosedParts(cell=np.empty(0, np.int64), parts=np.empty(0, np.uint64))
+    hose_reach(one, passable=~one | one, elevation_m=level, cell_m=1.0, length_m=2.0, lift_m=1.0, closed_parts=closed)
+    walk_minutes(one, ground=np.ones((4, 4), np.uint8), factors=(1.0,), elevation_m=level, cell_m=1.0)
 
 
 def _kept(kernel: Any) -> bool:

@@ -69,6 +69,7 @@ def hose_reach(  # noqa: PLR0913 - what lies on the ground is one mask more than
     length_m: float,
     lift_m: float = np.inf,
     closed_parts: ClosedParts | None = None,
+    asked: Mask | None = None,
     tile_cells: int = TILE_CELLS,
 ) -> HoseReach:
     """Which cells a hose of ``length_m`` reaches from a source cell that lies at most ``lift_m`` below them.
@@ -81,6 +82,9 @@ def hose_reach(  # noqa: PLR0913 - what lies on the ground is one mask more than
     wall that it goes round. ``closed_parts`` says what of such cells is closed: hoses then go as near as an eighth of a
     cell. They still end in passable cells only and need one, side by side or at a knight's move, all along their way.
 
+    Where only some cells matter, ``asked`` says which: elsewhere no longer hose from a higher place is looked for where
+    the nearest lies too low, and such cells count as not reached.
+
     Notes
     -----
     Tiles are worked apart, each with a margin wide enough that none changes an answer; ``tile_cells`` is their side.
@@ -91,7 +95,7 @@ def hose_reach(  # noqa: PLR0913 - what lies on the ground is one mask more than
     margin = int(np.ceil(length_m / cell_m / pace)) + 2
     whole = _Whole(
         sources=sources, passable=passable, elevation_m=elevation_m, closed_parts=closed_parts,
-        bounds=(cell_m, length_m, lift_m, pace),
+        asked=asked, bounds=(cell_m, length_m, lift_m, pace),
     )  # fmt: skip
 
     def work(core: _Box) -> None:
@@ -120,6 +124,7 @@ class _Whole:
     passable: Mask
     elevation_m: npt.NDArray[np.floating]
     closed_parts: ClosedParts | None
+    asked: Mask | None
     bounds: tuple[float, float, float, float]
 
     def lay(self, core: _Box, margin: int, hose: npt.NDArray[np.float32], parking: _Cells) -> None:
@@ -149,6 +154,8 @@ class _Whole:
         length, place, within = spread_over(starts & free, near, False)
         missed = np.zeros_like(free)
         missed[inner] = within[inner] & (place[inner] < 0)
+        if self.asked is not None:
+            missed[inner] &= self.asked[core]
         if missed.any():  # a longer hose from a higher place may do
             lowest = z[missed].min() - self.bounds[2]
             away_m = ndimage.distance_transform_edt(~missed, sampling=self.bounds[0])

@@ -94,8 +94,11 @@ def drive_atv(ground: Ground, rig: AtvSection) -> Driven:
     return Driven(stops=stops, cut_off=cut_off, worked=stops, limit=limit)
 
 
-def lay_hose(ground: Ground, stops: Mask, rig: HoseSection) -> LaidHose:
-    """Ground within the hose of a place its machine gets to, and within the pump's lift of that same place."""
+def lay_hose(ground: Ground, stops: Mask, rig: HoseSection, *, asked: Mask | None = None) -> LaidHose:
+    """Ground within the hose of a place its machine gets to, and within the pump's lift of that same place.
+
+    ``asked``: the cells that matter, where not all do (see ``hose_reach``).
+    """
     terrain = ground.terrain
     free = np.isfinite(terrain.elevation_m) & ~ground.blocked("hose")
     # the machine stands somewhere in its cell, so up to half a cell's diagonal of hose is spent within it
@@ -104,7 +107,7 @@ def lay_hose(ground: Ground, stops: Mask, rig: HoseSection) -> LaidHose:
     closed = closed_parts(ground.blockers("hose"), terrain)
     found = hose_reach(
         stops, passable=free, elevation_m=terrain.elevation_m, cell_m=terrain.cell_m, length_m=length_m, lift_m=lift_m,
-        closed_parts=closed,
+        closed_parts=closed, asked=asked,
     )  # fmt: skip
     nowhere = np.broadcast_to(not stops.any(), free.shape)
     limit = last_reason(

@@ -64,7 +64,8 @@ def walk(z: Any, ground: Any, sources: Any, factors: Any, state: Any, limits: An
 
     These are flat, padded by ``EDGE`` and up to whole blocks (see ``padded``). Two sets of heads of lists (-1) follow:
     ``HEADS``, and one for each parcel. Minutes and source come back in rows, with inf minutes where nobody gets.
-    ``ground`` is 0 where nobody walks, else the place in ``factors``, counted from 1 to 127. ``limits``: cell size,
+    ``ground`` is 0 where nobody walks, else the place in ``factors``, counted from 1 to 127; their second row is for
+    the way back along the same steps, 0 where only the way out counts. ``limits``: cell size,
     longest walk, minutes of the quickest step.
     """
     rows, columns = z.shape
@@ -146,7 +147,7 @@ def walk(z: Any, ground: Any, sources: Any, factors: Any, state: Any, limits: An
             so_far = minutes[here]
             if _due(so_far, bucket_min) != now * SPAN + bucket or kind[here] & _DONE:
                 continue
-            from_m, pace = np.float64(height[here]), factors[kind[here] - 1]
+            from_m, pace, pace_back = np.float64(height[here]), factors[0, kind[here] - 1], factors[1, kind[here] - 1]
             kind[here] |= _DONE
             inside = here & (BLOCK * BLOCK - 1)
             row, column = inside >> _SHIFT, inside & _LOW
@@ -172,9 +173,12 @@ def walk(z: Any, ground: Any, sources: Any, factors: Any, state: Any, limits: An
                         other = _block_at(row + d2, column + a2, blocks)
                     if minutes[beside] < 0 or minutes[other] < 0:
                         continue
-                factor = min(pace, factors[(kind[there] & _KIND) - 1])
+                factor = min(pace, factors[0, (kind[there] & _KIND) - 1])
                 slope = (np.float64(height[there]) - from_m) / run_m
                 found = so_far + run_m / (6.0 * math.exp(-3.5 * abs(slope + 0.05)) * factor * per_minute)
+                if pace_back > 0:
+                    factor = min(pace_back, factors[1, (kind[there] & _KIND) - 1])
+                    found += run_m / (6.0 * math.exp(-3.5 * abs(0.05 - slope)) * factor * per_minute)
                 if found > longest or found > before:
                     continue
                 if found == before and origin[there] <= origin[here]:

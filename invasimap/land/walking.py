@@ -54,13 +54,15 @@ def walk_minutes(
     elevation_m: npt.NDArray[np.floating],
     cell_m: float,
     max_min: float = np.inf,
+    factors_back: Sequence[float] = (),
 ) -> Walk:
     """Minutes of the quickest walk to each cell from any source, up to ``max_min`` (``walk_min`` for each step).
 
     ``ground`` is 0 where nobody walks, else which of ``factors`` (at most 127) holds, counted from 1; a step between
     two kinds goes by the slower. Steps lead to sixteen neighbours, never through or past the corner of ground that is
     not walked or whose elevation is not known (NaN). That keeps a walk within 2.8 % of the straight line, always on the
-    long side. Sources count where they can be walked; of sources equally near the first is given.
+    long side. Sources count where they can be walked; of sources equally near the first is given. With
+    ``factors_back`` (one for each of ``factors``) the minutes are those of going there and back by the same steps.
     """
     from invasimap.land.walk_kernel import EDGE, HEADS, padded, parcel_count, walk  # numba takes a second to load
 
@@ -75,6 +77,8 @@ def walk_minutes(
     state = minutes, source, height, kind, *heads
     quickest_min = float(walk_min(cell_m, rise_m=-0.05 * cell_m, factor=max(factors)))
     limits = float(cell_m), float(max_min), quickest_min
-    walk(elevation_m, ground, sources, np.asarray(factors, float), state, limits)
+    both = np.zeros((2, len(factors)))
+    both[0], both[1] = factors, factors_back or 0.0
+    walk(elevation_m, ground, sources, both, state, limits)
     inner = slice(EDGE, EDGE + rows), slice(EDGE, EDGE + columns)
     return Walk(minutes=minutes.reshape(shape)[inner], source=source.reshape(shape)[inner])

@@ -77,6 +77,8 @@ def reach_gain(ground: Ground, access: Access, rigs: Rigs, *, worth: CellAreas, 
         where a barrier alone keeps a means from ground that counts; those with most behind them first.
     """
     now = worth.sums(access.code, len(CLASSES))
+    asked = np.zeros(access.code.shape, bool)
+    asked.ravel()[worth.cell] = True
     rows: list[dict[str, Any]] = []
 
     def add(change: str, means: str, codes: Codes, x: float = np.nan, y: float = np.nan) -> None:
@@ -86,13 +88,13 @@ def reach_gain(ground: Ground, access: Access, rigs: Rigs, *, worth: CellAreas, 
 
     for name, rig in (("tractor", rigs.tractor), ("atv_hose", rigs.atv)):
         if rig is not None and name in access.hoses:
-            add("hose", name, _with_longer_hose(ground, access, name, rig, longer_hose_m))
+            add("hose", name, _with_longer_hose(ground, access, name, rig, longer_hose_m, asked))
     if rigs.foot is not None:
         farther = access.walk_min <= rigs.foot.max_walk_min + LONGER_WALK_MIN
         add("walk", "foot", class_codes(_known({**access.reached, "foot": farther}, access), access.terrain))
     for opening in _openings(ground, access, worth):
         codes = access_classes(
-            _opened(ground, opening), tractor=rigs.tractor, atv=rigs.atv, foot=rigs.foot
+            _opened(ground, opening), tractor=rigs.tractor, atv=rigs.atv, foot=rigs.foot, asked=asked
         ).code  # fmt: skip
         add("opening", ";".join(sorted(opening.means)), codes, opening.x, opening.y)
     helps = [row for row in rows if row["change"] != "opening" or any(abs(row[name]) > LEAST_M2 for name in GAINS)]
@@ -100,11 +102,11 @@ def reach_gain(ground: Ground, access: Access, rigs: Rigs, *, worth: CellAreas, 
 
 
 def _with_longer_hose(
-    ground: Ground, access: Access, name: str, rig: TractorSection, longer_m: float
+    ground: Ground, access: Access, name: str, rig: TractorSection, longer_m: float, asked: Mask
 ) -> Codes:  # fmt: skip
     hose = access.hoses[name]
     longer = rig.model_copy(update={"hose_length_m": (rig.hose_length_m or 0.0) + longer_m})
-    found = lay_hose(ground, hose.stops, longer).found.reached
+    found = lay_hose(ground, hose.stops, longer, asked=asked).found.reached
     return class_codes(_known({**access.reached, name: access.worked[name] | found}, access), access.terrain)
 
 

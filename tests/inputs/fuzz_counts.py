@@ -109,6 +109,8 @@ def _geojson(data: bytes) -> Expected:
     if kind == "FeatureCollection" and isinstance(document.get("features"), list) and not any(twice):
         other = {"Topology", "esriGeometryType", "spatialReference"} & set(document)
         return Expected(exact=len(document["features"]), read=not other)
+    if kind == "Feature" and isinstance(document.get("features"), list) and "geometry" not in document:
+        return Expected(exact=len(document["features"]) or None)  # a collection that is called a feature
     return Expected(exact=1 if kind == "Feature" and not any(twice) else None)
 
 

@@ -80,6 +80,13 @@ def test_text_of_any_encoding_is_the_same(encoding, geojson):
     assert geojson(_collection(_feature({"a": "Épine"})), encoding=encoding).frame["a"].tolist() == ["Épine"]
 
 
+def test_half_of_a_sign_among_the_positions_is_said_in_words_that_a_file_can_hold(geojson):
+    ring = ["\ud800", [-80, 38], [-80, 39], [-81, 38]]
+    broken = _collection(_feature({}, geometry={"type": "MultiPolygon", "coordinates": [[ring]]}))
+    (problem,) = geojson(json.dumps(broken)).marks["problem"]
+    assert problem.startswith("geometry is not read") and problem.encode()
+
+
 @pytest.mark.parametrize("before", ["", "\x1e"])
 @pytest.mark.parametrize("name", ["a.geojsonl", "a.geojson", "a.ndjson"])
 def test_a_sequence_gives_each_text_a_record(before, name, geojson):

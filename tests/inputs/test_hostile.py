@@ -135,6 +135,19 @@ def test_what_is_too_large_is_set_for_land_layers_too(write, tmp_path):
         read_land(read_tract(tmp_path))
 
 
+def test_huge_shapes_after_others_are_set_aside(write, read, monkeypatch):
+    """Squares of five vertices where one may have twenty: forty are read together, those of eight squares."""
+    monkeypatch.setattr("invasimap.inputs.formats.door._HUGE", 4)
+    square = [[-80, 38], [-79.999, 38], [-79.999, 38.001], [-80, 38.001], [-80, 38]]
+    shape = {"type": "Feature", "properties": {"species": "ROMU"}, "geometry": {"type": "Polygon"}}
+    for count, kept in ((8, 8), (9, 8)):
+        parts = [shape | {"geometry": {"type": "Polygon", "coordinates": [square]}} for _ in range(count)]
+        write("a.geojson", json.dumps({"type": "FeatureCollection", "features": parts}))
+        survey = read("a.geojson", intake={"limits": {"vertices": 20}, "merge_copies": False})
+        assert len(survey.patches) == kept
+        assert all("over 40 vertices" in reason for reason in _reasons(survey))
+
+
 def _zip(*members, method=zipfile.ZIP_DEFLATED):
     held = io.BytesIO()
     with zipfile.ZipFile(held, "w", method) as archive:

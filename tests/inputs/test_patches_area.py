@@ -182,3 +182,14 @@ def test_line_without_length_costs_one_record(write, read):
     survey = read("a.geojson", defaults={"width": "2 m"})
     assert survey.patches["record"].tolist() == [1, 3]
     assert "line without length" in survey.set_aside["reason"].item()
+
+
+@pytest.mark.parametrize("inner", ["[]", "[[-80, 38], [-79.9995, 38.0005], [5e300, 38], [-80, 38]]"])
+def test_a_hole_of_nothing_or_of_no_place_costs_one_record(inner, write, read):
+    """A square whose hole is empty or has a place beyond the globe, and a good neighbour."""
+    ring = "[[-80, 38], [-79.998, 38], [-79.998, 38.002], [-80, 38.002], [-80, 38]]"
+    head = '{"type": "Feature", "properties": {"species": "ROMU"}, "geometry": {"type": "Polygon", "coordinates": '
+    features = ", ".join(f"{head}[{rings}]}}}}" for rings in (f"{ring}, {inner}", ring))
+    write("a.geojson", f'{{"type": "FeatureCollection", "features": [{features}]}}')
+    survey = read("a.geojson")
+    assert survey.ledger["records"].tolist() == [2] and len(survey.patches) == 1  # without its hole it is a copy

@@ -191,3 +191,10 @@ def test_how_far_a_record_lies_off_is_the_way_over_the_ground(lon, lat, write, r
     write("a.csv", f"{HEAD}ROMU,50,10,{lon},{lat}\n")
     said_km = float(re.search(r"lies ([\d,.]+) km", read("a.csv").set_aside["reason"].iloc[0])[1].replace(",", ""))
     assert said_km == pytest.approx(CRS.from_epsg(4326).get_geod().inv(-80, 38, lon, lat)[2] / 1000, rel=0.01)
+
+
+def test_a_survey_in_a_system_of_another_planet_is_set_aside_with_the_reason(write, read):
+    write("a.csv", "species,x,y\nROMU,10,20\n")
+    survey = read("a.csv", crs="ESRI:104905", columns={"lon": "x", "lat": "y"})  # degrees on Mars
+    assert survey.ledger["set_aside"].tolist() == [1]
+    assert "no way to the tract's" in survey.set_aside["reason"].item()

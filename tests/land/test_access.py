@@ -317,6 +317,17 @@ def test_walk_of_so_many_minutes_off_the_way():
     assert access.walk_min[row, 150] == pytest.approx(100 / (5036.74212462 * 0.42 / 60), rel=0.03)
 
 
+def test_a_round_trip_is_the_loaded_walk_out_and_the_empty_one_back_by_the_same_way():
+    hill = terrain(lambda x, y: 0.25 * np.maximum(y - 301, 0))
+    rig = FootSection(max_slope="60 %", max_walk="60 min", off_way=0.6, load=0.7)
+    access = access_classes(ground(height=hill, ways=TRAIL), foot=rig)
+    row = int((600 - 401) / CELL)
+    up, down = (6 * np.exp(-3.5 * abs(slope + 0.05)) * 1000 / 60 for slope in (0.25, -0.25))
+    assert access.walk_min[row, 150] == pytest.approx(100 / (up * 0.42), rel=0.03)
+    assert access.round_trip_min[row, 150] == pytest.approx(100 / (up * 0.42) + 100 / (down * 0.6), rel=0.03)
+    assert np.isinf(access.round_trip_min[np.isinf(access.walk_min)]).all()
+
+
 def test_too_steep_to_walk_is_out_of_reach_by_slope():
     bank = terrain(lambda x, y: np.where(y > 350, 0.8 * (y - 350), 0))
     access = access_classes(ground(height=bank, ways=TRAIL), foot=FOOT)

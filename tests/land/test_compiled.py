@@ -7,7 +7,7 @@ import sys
 import numpy as np
 import pytest
 
-from invasimap.land.compiled import will_compile
+from invasimap.land.compiled import compile_now, will_compile
 from invasimap.land.hose_reach import hose_reach
 
 ASK = "from invasimap.land.compiled import will_compile; print(will_compile(), will_compile('hose'))"
@@ -31,3 +31,8 @@ def test_an_empty_store_means_a_wait_and_a_run_ends_it(tmp_path):
 def test_a_name_that_is_no_kernel_is_refused():
     with pytest.raises(ValueError, match="tractor"):
         will_compile("tractor")
+
+
+def test_compiling_now_leaves_nothing_to_compile():
+    compile_now()
+    assert not will_compile()

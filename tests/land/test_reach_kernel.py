@@ -350,3 +350,17 @@ def test_tiles_give_the_same_as_the_whole(tile, lift):
 def test_no_source_or_no_hose_reaches_nothing_more():
     assert not reach(np.empty((0, 2), int), length=50.0).reached.any()
     assert reach([(3, 4)], length=0.0).reached.sum() == 1
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_cells_that_are_asked_for_are_answered_as_if_all_were(seed):
+    rng = np.random.default_rng(seed)
+    rows, columns = np.indices((70, 90))
+    z = 9 * np.sin(rows / rng.uniform(5, 9)) * np.cos(columns / rng.uniform(5, 9))
+    sources, free = rng.random(z.shape) < 0.004, rng.random(z.shape) < 0.93
+    asked = rng.random(z.shape) < 0.1
+    given = {"passable": free, "elevation_m": z, "cell_m": 2.0, "length_m": 40.0, "lift_m": 3.0, "tile_cells": 40}
+    whole, some = hose_reach(sources, **given), hose_reach(sources, **given, asked=asked)
+    assert (whole.reached[asked] == some.reached[asked]).all()
+    assert (whole.hose_m[asked] == some.hose_m[asked]).all()
+    assert (whole.too_high & asked).any() and not (some.reached & ~whole.reached).any()

@@ -39,6 +39,13 @@ def over_vertices(limit: int, found: int | None = None) -> str:
     return f"{has}; the limit is {limit:,}: draw it simpler, or set vertices in [intake.limits]"
 
 
+def over_together(limit: int) -> str:
+    """Why a huge shape is set aside that comes after others."""
+    return (
+        f"the file's large shapes have over {limit:,} vertices: draw them simpler, or set vertices in [intake.limits]"
+    )
+
+
 def over_parts(limit: int, found: int) -> str:
     """Why a shape of too many parts is set aside."""
     return f"has {found:,} parts; the limit is {limit:,}: make them records, or set parts in [intake.limits]"

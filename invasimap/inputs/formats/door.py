@@ -15,9 +15,17 @@ import shapely
 
 from invasimap.core.errors import Fault, InputError, LayerError
 from invasimap.core.files import GDB, is_gdb, with_side_files
+from invasimap.core.geometry import without_empty_rings
 from invasimap.core.survey_settings import LimitsSection
 from invasimap.inputs.formats.archive import GDB_PART, other_members, unpack, unpacked_size
-from invasimap.inputs.formats.bounds import first_lines, over_parts, over_size, over_vertices, unread_layer
+from invasimap.inputs.formats.bounds import (
+    first_lines,
+    over_parts,
+    over_size,
+    over_together,
+    over_vertices,
+    unread_layer,
+)
 from invasimap.inputs.formats.content import NAMES, kind_of, read_head
 from invasimap.inputs.formats.geojson import SEQUENCES, read_geojson
 from invasimap.inputs.formats.gpx import read_gpx
@@ -41,6 +49,8 @@ _READERS: Final[dict[str, Callable[..., RawLayer | list[RawLayer]]]] = {
 _BOUNDED: Final = (read_table, read_xlsx, read_gpx, read_kml, read_kmz, read_geojson, read_parquet)
 SIDE_FILES: Final = (".shx", ".dbf", ".prj", ".cpg", ".sbn", ".sbx", ".qix", ".qmd", ".qpj", ".xml", ".csvt")
 _TEXTS: Final = (".csv", ".tsv", ".txt", ".gpx", ".kml", ".geojson", ".json", *SEQUENCES)
+_HUGE = 100_000  # coordinates of a shape that counts among those of which a file has few
+_HUGE_TOGETHER = 2  # such shapes of a layer have at most so many times what one may have
 _LARGE: Final = 5_000  # coordinates of a shape that is looked at before anything is asked of its course
 SUFFIXES: Final = (*TABLES, *_READERS, ".zip")
 
@@ -143,17 +153,21 @@ def within(layer: RawLayer, limits: LimitsSection) -> RawLayer:
     """The layer with every shape set aside that has too many vertices or parts, or is a tangle."""
     if layer.geometry is None:
         return layer
-    counts = np.asarray(shapely.get_num_coordinates(layer.geometry))
-    parts = np.asarray(shapely.get_num_geometries(layer.geometry))
+    shapes = without_empty_rings(layer.geometry)
+    layer = dataclasses.replace(layer, geometry=shapes)
+    counts, parts = np.asarray(shapely.get_num_coordinates(shapes)), np.asarray(shapely.get_num_geometries(shapes))
     wrong = {row: over_parts(limits.parts, int(parts[row])) for row in np.flatnonzero(parts > limits.parts)}
     over = np.flatnonzero(counts > limits.vertices)
     wrong |= {row: over_vertices(limits.vertices, int(counts[row])) for row in over}
+    huge = np.array([row for row in np.flatnonzero(counts > _HUGE) if row not in wrong], int)
+    together = _HUGE_TOGETHER * max(limits.vertices, _HUGE)
+    wrong |= dict.fromkeys(huge[np.cumsum(counts[huge]) > together], over_together(together))
     large = np.array([row for row in np.flatnonzero(counts > _LARGE) if row not in wrong], dtype=int)
     if len(large):
-        wrong |= dict.fromkeys(large[tangled(layer.geometry[large])], f"{TANGLED}: draw it again")
+        wrong |= dict.fromkeys(large[tangled(shapes[large])], f"{TANGLED}: draw it again")
     if not wrong:
         return layer
-    geometry, marks = layer.geometry.copy(), layer.marks.copy()
+    geometry, marks = shapes.copy(), layer.marks.copy()
     rows = np.array(list(wrong))
     geometry[rows] = None
     problem = marks["problem"].to_numpy(dtype=object).copy()

@@ -156,7 +156,7 @@ def _add_text(part: str, found: _Collection) -> bool:
             return True
         why = why if stream.at_end() else "is not whole JSON: more follows its end"
     except (BrokenJsonError, DeepJsonError) as error:
-        why = f"is not whole JSON: {error}"
+        why = writable(f"is not whole JSON: {error}")
     found.records.append(Record(values={"text": part[:_SHOWN]}, problem=why))
     return False
 

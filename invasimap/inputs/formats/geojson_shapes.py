@@ -9,6 +9,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
+from invasimap.core.legible import writable
 from invasimap.core.survey_settings import LIMITS
 from invasimap.inputs.formats.bounds import over_parts, over_vertices
 from invasimap.inputs.formats.raw import NO_GEOMETRY
@@ -36,7 +37,7 @@ def read_geometry(geometry: Any, *, vertices: int, parts: int = LIMITS.parts) ->
     try:
         found = _shape(geometry, repairs, parts, 0)
     except _UNREADABLE as error:
-        return None, "", f"geometry is not read: {str(error).strip() or type(error).__name__}"
+        return None, "", writable(f"geometry is not read: {str(error).strip() or type(error).__name__}")
     if found.is_empty:
         return found, "", NO_GEOMETRY
     if (count := int(shapely.get_num_coordinates(found))) > vertices:

@@ -134,7 +134,7 @@ def access_classes(
     if atv is not None:
         driven["atv"] = drive_atv(ground, atv)
         hoses["atv_hose"] = lay_hose(ground, driven["atv"].stops, atv, asked=asked)
-        worked["atv_hose"] = driven["atv"].stops & known
+        worked["atv_hose"] = sprayed_beside(driven["atv"].stops & known, hoses["atv_hose"])
         means["atv_hose"] = _with_hose(worked["atv_hose"], hoses["atv_hose"], known)
     for machine in driven.values():
         stops |= machine.stops
@@ -150,6 +150,11 @@ def access_classes(
         round_trip_min=walk.there_and_back if walk else np.full(known.shape, np.inf),
         reached={name: found.reached for name, found in means.items()},
     )  # fmt: skip
+
+
+def sprayed_beside(driven: Mask, hose: LaidHose) -> Mask:
+    """What an ATV sprays where it stands: all that it drives over, nothing where its pump cannot push so much hose."""
+    return driven if hose.lift_m >= 0 else np.zeros_like(driven)
 
 
 def _with_hose(driven: Mask, hose: LaidHose, known: Mask) -> _Means:

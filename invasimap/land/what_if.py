@@ -14,7 +14,7 @@ import shapely
 from scipy import ndimage
 
 from invasimap.core.settings import AtvSection, FootSection, TractorSection
-from invasimap.land.access import Access, access_classes, class_codes
+from invasimap.land.access import Access, access_classes, class_codes, sprayed_beside
 from invasimap.land.cell_areas import CellAreas
 from invasimap.land.ground import Ground, missing_crossings
 from invasimap.land.limits import CLASSES, Codes
@@ -106,8 +106,9 @@ def _with_longer_hose(
 ) -> Codes:  # fmt: skip
     hose = access.hoses[name]
     longer = rig.model_copy(update={"hose_length_m": (rig.hose_length_m or 0.0) + longer_m})
-    found = lay_hose(ground, hose.stops, longer, asked=asked).found.reached
-    return class_codes(_known({**access.reached, name: access.worked[name] | found}, access), access.terrain)
+    laid = lay_hose(ground, hose.stops, longer, asked=asked)
+    worked = access.worked[name] if name == "tractor" else sprayed_beside(access.worked[name], laid)
+    return class_codes(_known({**access.reached, name: worked | laid.found.reached}, access), access.terrain)
 
 
 def _known(reached: Mapping[str, Mask], access: Access) -> dict[str, Mask]:

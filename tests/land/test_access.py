@@ -134,6 +134,14 @@ def test_pump_lift_binds_uphill_only():
     assert at(access, 300, 301 - 70)[0] == "atv_hose"
 
 
+def test_an_atv_whose_pump_cannot_push_the_hose_sprays_nothing_on_the_level():
+    pump = {"hose_diameter": "0.5 in", "flow": "3 gal/min", "hose_roughness": 140, "nozzle_pressure": "40 psi"}
+    weak, able = (atv("300 ft", pump_pressure=pressure, **pump) for pressure in ("72 psi", "73 psi"))  # 72.4 psi needed
+    assert (access_classes(ground(ways=TRAIL), atv=weak).code == 0).all()
+    assert at(access_classes(ground(ways=TRAIL), atv=weak), 300, 301) == ("out_of_reach", "lift")
+    assert at(access_classes(ground(ways=TRAIL), atv=able), 300, 301) == ("atv_hose", "")
+
+
 def test_a_longer_hose_from_a_higher_trail_does_what_the_pump_cannot_from_the_nearest():
     terrace = terrain(lambda x, y: np.where(y > 311, 10.0, 0.0))
     pump = {"hose_diameter": "0.5 in", "flow": "3 gal/min", "hose_roughness": 140, "nozzle_pressure": "40 psi"}

@@ -184,7 +184,7 @@ def test_line_without_length_costs_one_record(write, read):
     assert "line without length" in survey.set_aside["reason"].item()
 
 
-@pytest.mark.parametrize("inner", ["[]", "[[-80, 38], [-79.9995, 38.0005], [5e300, 38], [-80, 38]]"])
+@pytest.mark.parametrize("inner", ["[]", "[[-80, 38], [-79.9995, 38.0005], [5e300, 38], [-80, 38]]", "[[-80, 38], [-79.9995, 38.0005], [9e8, 38], [-80, 38]]"])
 def test_a_hole_of_nothing_or_of_no_place_costs_one_record(inner, write, read):
     """A square whose hole is empty or has a place beyond the globe, and a good neighbour."""
     ring = "[[-80, 38], [-79.998, 38], [-79.998, 38.002], [-80, 38.002], [-80, 38]]"

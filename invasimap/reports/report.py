@@ -11,7 +11,6 @@ from invasimap.land.layers import OUTSIDE
 from invasimap.prescription.plan import CAUTIONS, Plan
 from invasimap.reports.answers import Answers, answers
 from invasimap.reports.offline import data_uri
-from invasimap.reports.overview import survey_dates
 from invasimap.reports.patterns import pattern_defs, pattern_names, swatch
 from invasimap.reports.private import shown_notes
 from invasimap.reports.report_tables import (
@@ -24,6 +23,7 @@ from invasimap.reports.report_tables import (
     species_report,
     stand_report,
 )
+from invasimap.reports.sheet import survey_dates
 from invasimap.reports.style import OUTCOME, SCREEN_FONT
 from invasimap.reports.wording import (
     OUTCOME_NOTES,

@@ -21,9 +21,9 @@ from invasimap.reports import style
 from invasimap.reports.legend import legend_rows, unit_line
 from invasimap.reports.map_layers import way_machines
 from invasimap.reports.offline import AfterMap, Inline, OfflineMap, fetched, safe_html
-from invasimap.reports.overview import survey_dates, tract_bounds
 from invasimap.reports.patterns import pattern_defs, pattern_names, swatch
 from invasimap.reports.private import open_features, shown_protection
+from invasimap.reports.sheet import survey_dates, tract_bounds
 from invasimap.reports.style import Area, Line
 from invasimap.reports.web_layers import (
     access_ground,

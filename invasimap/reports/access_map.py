@@ -15,13 +15,12 @@ from invasimap.reports.drawing import draw_area, draw_marks, metres_per_point
 from invasimap.reports.labels import LabelBook
 from invasimap.reports.legend import Row, feature_rows, land_rows, relief_rows
 from invasimap.reports.sheet import sheet_figure, write_sheet
-from invasimap.reports.style import TYPE_PT
 from invasimap.reports.wording import ACCESS_WORDS, shown_area
 
 PARKING_PT = 6.5
 MOST_NAMES = 60  # more zones than this only clutter a sheet of the whole tract
 LABEL_PT = 8.5
-LABEL_REACH_PT = (9.5, 13.0)  # above and below the mark, then beside it
+LABEL_REACH_PT = (9.5, 10.8)  # above and below the mark, then beside it
 
 
 def access_png(plan: Plan, path: Path) -> None:
@@ -82,10 +81,8 @@ def _draw_map(plan: Plan, ax: Axes) -> list[Row]:
     book.keep_off(marks)
     left_out = _label_parking(book, plan)
     map_layers.label_contours(book, lines)
-    named = "each zone's best place bears its id"
-    if not len(plan.parking):
-        return []
-    return [Row(text=f"{named} (no room: {left_out})" if left_out else named, kind="note")]
+    rows = [Row(text="each zone's best place bears its id", kind="note")] if len(plan.parking) else []
+    return [*rows, Row(text=f"no room for {left_out}: tables/parking.csv", kind="note")] if left_out else rows
 
 
 def draw_access(ax: Axes, plan: Plan) -> None:

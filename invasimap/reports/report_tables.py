@@ -20,6 +20,7 @@ from invasimap.reports.wording import (
     OUTCOME_WORDS,
     OUTCOMES,
     ZONE_WORDS,
+    headed,
     rows_of,
     shown_area,
     shown_length,
@@ -264,14 +265,3 @@ def _cut(table: PrintedTable) -> PrintedTable:
     """At most ``MOST_ROWS`` rows; the rest are counted and found in the table files."""
     more = max(len(table.rows) - MOST_ROWS, 0)
     return replace(table, rows=table.rows[:MOST_ROWS], more=more) if more else table
-
-
-def headed(text: str) -> str:
-    """A text with a capital first and the rest as it is.
-
-    Examples
-    --------
-    >>> headed("hose from an ATV")
-    'Hose from an ATV'
-    """
-    return text[:1].upper() + text[1:]

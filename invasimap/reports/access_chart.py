@@ -113,5 +113,11 @@ def _placed(bars: list[LimitBar], top_in: float) -> Iterator[tuple[LimitBar, boo
 
 
 def _text(ax: Axes, left_in: float, foot_in: float, words: str, **look: Any) -> None:
-    common = {"fontsize": TEXT_PT, "fontfamily": FONT, "color": INK, "va": "baseline", "parse_math": False}
+    common: dict[str, Any] = {
+        "fontsize": TEXT_PT,
+        "fontfamily": FONT,
+        "color": INK,
+        "va": "baseline",
+        "parse_math": False,
+    }
     ax.text(left_in, foot_in, words, transform=inches(ax), **(common | look))

@@ -108,7 +108,9 @@ def _label_parking(book: LabelBook, plan: Plan) -> int:
     if len(best) > MOST_NAMES:
         return len(best)
     placed = 0
-    for (x, y), zones in best.groupby([best.geometry.x, best.geometry.y], sort=False)["zone_id"]:
+    places = shapely.get_coordinates(best.geometry.to_numpy())
+    for x, y in np.unique(places, axis=0):
+        zones = best["zone_id"][(places == (x, y)).all(axis=1)]
         spots = np.concatenate([book.around((x, y), reach_pt=reach) for reach in LABEL_REACH_PT])
         placed += len(zones) * book.place(" ".join(zones.astype(str)), spots, size_pt=LABEL_PT)
     return len(best) - placed

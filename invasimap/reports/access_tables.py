@@ -55,8 +55,8 @@ def shown_gain_number(value: float) -> str:
 
 def parking_report(plan: Plan) -> PrintedTable:
     """The best place to park for each treatment zone that a hose serves, and how many places serve it."""
-    shown, table = plan.shown, plan.parking
-    table = pd.DataFrame(table.drop(columns="geometry")).assign(**plan_tables(plan)["parking"][["lat", "lon"]])
+    shown = plan.shown
+    table = pd.DataFrame(plan.parking.drop(columns="geometry")).assign(**plan_tables(plan)["parking"][["lat", "lon"]])
     stops = table.groupby("zone_id").size()
     stands = plan.treatment_zones.set_index("id")["stand"].astype(str)
     best = table[table["stop"] == 1].copy()

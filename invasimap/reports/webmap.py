@@ -227,7 +227,8 @@ def _point_layers(plan: Plan) -> list[Any]:
 def _parking(plan: Plan) -> list[Any]:
     """Parking places, hidden until they are asked for."""
     group = folium.FeatureGroup(name="where to park for a hose", show=False)
-    look = {"color": style.INK, "weight": 1.5, "fillColor": "#fff", "fillOpacity": 1.0, "radius": 5}
+    fill = style.ACCESS["atv_hose"].fill
+    look = {"color": style.INK, "weight": 1.5, "fillColor": fill, "fillOpacity": 1.0, "radius": 5}
     names = [f"<b>park for {safe_html(str(zone))}</b>" for zone in plan.parking["zone_id"]]
     for layer in _layer(plan.parking, name="", look=look, names=names, popups=parking_popups(plan)):
         layer.add_to(group)

@@ -158,7 +158,9 @@ def test_files_hold_the_contract(flat):
     assert mosaic.area.sum() / ACRE == pytest.approx(ground["ground_ac"].sum(), rel=1e-6)
     assert mosaic["area_ac"].to_numpy() == pytest.approx((mosaic.area / ACRE).to_numpy(), rel=1e-6)
     layers = set(gpd.list_layers(out / "plan.gpkg")["name"])
-    assert layers == {"patches", "mosaic", "treatment_zones", "protection", "access", "stands", "set_aside"}
+    assert layers == {
+        "patches", "mosaic", "treatment_zones", "protection", "access", "stands", "set_aside", "parking",
+    }  # fmt: skip
     run = json.loads((out / "run.json").read_text())
     assert len(run["checks"]) == 5 and all(check["passed"] for check in run["checks"])
     assert {entry["path"] for entry in run["inputs"]} >= {"tract.toml", "survey.geojson", "land.gpkg", "dem.tif"}

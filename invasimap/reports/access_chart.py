@@ -77,7 +77,7 @@ def said_bars(plan: Plan) -> str:
 
 def access_limits_png(plan: Plan, path: Path) -> None:
     """Write the chart."""
-    write_sheet(access_limits_figure(plan), path)
+    write_sheet(access_limits_figure, plan, path)
 
 
 def access_limits_figure(plan: Plan) -> Figure:

@@ -25,7 +25,7 @@ LABEL_REACH_PT = (9.5, 10.8)  # above and below the mark, then beside it
 
 def access_png(plan: Plan, path: Path) -> None:
     """Write the access sheet, as large as the overview."""
-    write_sheet(access_figure(plan), path)
+    write_sheet(access_figure, plan, path)
 
 
 def access_figure(plan: Plan) -> Figure:

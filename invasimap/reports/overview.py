@@ -17,7 +17,7 @@ from invasimap.reports.sheet import fit, sheet_figure, tract_bounds, write_sheet
 
 def overview_png(plan: Plan, path: Path) -> None:
     """Write the overview sheet, letter or A4 by the shown units, upright or across by the tract's shape."""
-    write_sheet(overview_figure(plan), path)
+    write_sheet(overview_figure, plan, path)
 
 
 def overview_figure(plan: Plan) -> Figure:

@@ -67,12 +67,12 @@ class Sheet:
         return width, self.height_in - 2 * MARGIN_IN - TITLE_IN - self.foot_in
 
 
-def write_sheet(figure: Figure, path: Path) -> None:
-    """Write a sheet as a PNG that prints at its size."""
+def write_sheet(draw: Callable[[Plan], Figure], plan: Plan, path: Path) -> None:
+    """Draw a figure of the plan and write it as a PNG that prints at its size."""
     with warnings.catch_warnings():
         # a sign that the font has not is drawn as a box; the report and the map, in fonts of the reader's, have it
         warnings.filterwarnings("ignore", message=r"(?s)Glyph .* missing from font")
-        figure.savefig(path, dpi=DPI, facecolor=PAPER, metadata={"Software": None})
+        draw(plan).savefig(path, dpi=DPI, facecolor=PAPER, metadata={"Software": None})
 
 
 def sheet_figure(plan: Plan, *, draw: Callable[[Plan, Axes], list[Row]], rows: list[Row], subtitle: str) -> Figure:

@@ -159,7 +159,7 @@ def test_files_hold_the_contract(flat):
     assert mosaic["area_ac"].to_numpy() == pytest.approx((mosaic.area / ACRE).to_numpy(), rel=1e-6)
     layers = set(gpd.list_layers(out / "plan.gpkg")["name"])
     assert layers == {
-        "patches", "mosaic", "treatment_zones", "protection", "access", "stands", "set_aside", "parking",
+        "patches", "mosaic", "treatment_zones", "protection", "access", "parking", "stands", "set_aside",
     }  # fmt: skip
     run = json.loads((out / "run.json").read_text())
     assert len(run["checks"]) == 5 and all(check["passed"] for check in run["checks"])

@@ -29,7 +29,7 @@ from invasimap.land.access import access_classes
 from invasimap.land.compiled import compile_now, will_compile
 from invasimap.land.features import half_width_m
 from invasimap.land.ground import crossing_notes
-from invasimap.land.layers import LandLayers, elevation_faults, read_land, read_tract_terrain, stands_alone
+from invasimap.land.layers import OUTSIDE, LandLayers, elevation_faults, read_land, read_tract_terrain, stands_alone
 from invasimap.land.parking import parking_places
 from invasimap.land.protection import protection_zones, slope_notes
 from invasimap.land.terrain import Terrain
@@ -99,7 +99,7 @@ def plan(tract: Tract | str | Path, *, step: Step = quiet) -> Plan:
         checks = (*photos_checked(photos), *checked(survey, faces, zones, protection, land.features))
     with clock("Reach: what binds, where to park, what more would add"):
         sprayable = sprayable_ground(faces, terrain)
-        parking = parking_places(zones, access)
+        parking = parking_places(zones[zones["stand"] != OUTSIDE], access)
         gain = reach_gain(ground, access, means, worth=sprayable, longer_hose_m=settings.shown.longer_hose_m)
     with clock("Uncertainty"):
         acres = with_interval(

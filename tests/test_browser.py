@@ -10,6 +10,7 @@ LAYERS = (
     "infested: tractor",
     "patches",
     "records set aside",
+    "where to park for a hose",
 )
 
 
@@ -64,4 +65,9 @@ def test_report_reads_without_scripts_and_fits_the_screen(page, sample_plan):
     assert page.locator("script").count() == 0
     assert page.evaluate("[...document.images].every(image => image.complete && image.naturalWidth > 0)")
     assert page.evaluate("document.documentElement.scrollWidth") <= page.viewport_size["width"]
+    page.evaluate("document.querySelectorAll('details').forEach(part => { part.open = true; })")
+    cut = """[...document.querySelectorAll('table')].filter(table => [...table.querySelectorAll('td, th')].some(
+        cell => cell.offsetWidth > 1 && cell.getBoundingClientRect().right > document.documentElement.clientWidth
+    )).map(table => table.caption.innerText)"""
+    assert page.evaluate(cut) == []  # also those with many columns, on a phone
     assert page.faults == []

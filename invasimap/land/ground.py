@@ -12,7 +12,7 @@ import shapely
 
 from invasimap.core.crs import require_same_metres, to_lonlat
 from invasimap.core.geometry import Geometries, empty_layer
-from invasimap.land.features import FEATURE_COLUMNS, feature_ground, half_width_m
+from invasimap.land.features import FEATURE_COLUMNS, feature_ground, half_width_m, tells_confidential
 from invasimap.land.raster import Mask, touched
 from invasimap.land.terrain import Terrain
 
@@ -190,13 +190,24 @@ def missing_crossings(ground: Ground) -> dict[tuple[float, float], set[str]]:
 
 
 def crossing_notes(ground: Ground) -> list[str]:
-    """Where a way meets something that stops its means and no crossing is mapped, in words for the user."""
+    """Where a way meets something that stops its means and no crossing is mapped, in words for the user.
+
+    Of a confidential feature no place is told: the notes go into what is passed on.
+    """
     lonlat = to_lonlat(ground.terrain.crs)
     found: dict[tuple[float, float], set[str]] = {}
+    kept_back: set[str] = set()
     for (x, y), means in missing_crossings(ground).items():
+        if tells_confidential(x, y, ground.features)[0]:
+            kept_back |= means
+            continue
         lon, lat = lonlat.transform(x, y)
         found.setdefault((round(lat, 5), round(lon, 5)), set()).update(means)
-    return [
+    hidden = [
+        f"A way for {', '.join(sorted(kept_back))} meets a confidential feature and no crossing for it is mapped "
+        "there: it counts as impassable."
+    ]
+    return (hidden if kept_back else []) + [
         f"A way for {', '.join(sorted(means))} meets a barrier or water at {lat:.5f}, {lon:.5f} and no crossing for it "
         "is mapped there: it counts as impassable. If it can be crossed, add it to crossings."
         for (lat, lon), means in sorted(found.items())

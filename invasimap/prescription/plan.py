@@ -129,9 +129,9 @@ class Plan:
     ledger: pd.DataFrame
     repaired: pd.DataFrame
     checks: tuple[Check, ...]
-    limits: pd.DataFrame = field(default_factory=pd.DataFrame)
-    reach_gain: pd.DataFrame = field(default_factory=pd.DataFrame)
-    parking: gpd.GeoDataFrame = field(default_factory=gpd.GeoDataFrame)
+    limits: pd.DataFrame
+    reach_gain: pd.DataFrame
+    parking: gpd.GeoDataFrame
     columns: pd.DataFrame = field(default_factory=pd.DataFrame)
     photos: pd.DataFrame = field(default_factory=pd.DataFrame)
     notes: tuple[str, ...] = ()

@@ -55,12 +55,16 @@ def write_geopackage(plan: Plan, path: Path) -> None:
             pyogrio.write_dataframe(
                 layer, path, layer=name, driver="GPKG", geometry_type=kind, promote_to_multi=kind == "MultiPolygon",
                 append=path.exists(), layer_options={"DESCRIPTION": ABOUT[name]},
-                layer_metadata={"cautions": " ".join(CAUTIONS), "units": f"areas in {plan.shown.area}"},
+                layer_metadata=_metadata(plan),
             )  # fmt: skip
         if len(plan.parking):
             _write_parking(plan, path)
         if len(plan.photos):
             _write_pictures(plan, path)
+
+
+def _metadata(plan: Plan) -> dict[str, str]:
+    return {"cautions": " ".join(CAUTIONS), "units": f"areas in {plan.shown.area}, lengths in {plan.shown.length}"}
 
 
 def _write_parking(plan: Plan, path: Path) -> None:
@@ -70,6 +74,7 @@ def _write_parking(plan: Plan, path: Path) -> None:
     pyogrio.write_dataframe(
         layer, path, layer="parking", driver="GPKG", geometry_type="Point", append=True,
         layer_options={"DESCRIPTION": "Where to park for each treatment zone that a hose serves, the best stop first."},
+        layer_metadata=_metadata(plan),
     )  # fmt: skip
 
 
@@ -82,6 +87,7 @@ def _write_pictures(plan: Plan, path: Path) -> None:
     pyogrio.write_dataframe(
         layer, path, layer="photos", driver="GPKG", geometry_type="Point", append=True,
         layer_options={"DESCRIPTION": "Pictures, where they were taken, and the patch nearest to each."},
+        layer_metadata=_metadata(plan),
     )  # fmt: skip
 
 

@@ -39,11 +39,17 @@ class LabelBook:
 
     def avoid(self, geometries: Any) -> None:
         """Add the bounds of geometries (map metres) to what labels should rather not cover."""
+        self.obstacles = np.concatenate([self.obstacles, self._boxes(geometries)])
+
+    def keep_off(self, geometries: Any) -> None:
+        """Add the bounds of geometries (map metres) to what labels never cover."""
+        self.taken += [tuple(box) for box in self._boxes(geometries).tolist()]
+
+    def _boxes(self, geometries: Any) -> Floats:
         bounds = shapely.bounds(shapely.get_parts(np.asarray(geometries, object)))
         bounds = bounds[np.isfinite(bounds).all(axis=1)]
-        if len(bounds):
-            corners = self.ax.transData.transform(bounds.reshape(-1, 2)).reshape(-1, 4)
-            self.obstacles = np.concatenate([self.obstacles, corners])
+        corners: Floats = self.ax.transData.transform(bounds.reshape(-1, 2)).reshape(-1, 4)
+        return corners
 
     def avoid_lines(self, lines: Any, *, step_pt: float = 5.0) -> None:
         """Add lines (map metres) to what labels should rather not cover, as a box every few printed points."""

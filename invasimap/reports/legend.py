@@ -38,7 +38,7 @@ class Row:
 
 def legend_rows(plan: Plan) -> list[Row]:
     """All rows for the plan, in the order they matter to a crew."""
-    return [*_infested(plan), *_protection(plan), *_land(plan), *_relief(plan)]
+    return [*_infested(plan), *_protection(plan), *land_rows(plan), *ground_rows(plan), *relief_rows(plan)]
 
 
 def _infested(plan: Plan) -> list[Row]:
@@ -64,7 +64,7 @@ def _protection(plan: Plan) -> list[Row]:
     ]
     if rows:
         rows = [Row(text="Protected ground in the stands", kind="heading"), *rows]
-    features = _features(plan)
+    features = feature_rows(plan)
     if confidential_rows(plan.features).any() or confidential_rows(plan.protection).any():
         features.append(Row(text="restricted features: only their zone", kind="note"))
     return rows + ([Row(text="Protected features", kind="heading"), *features] if features else [])
@@ -79,7 +79,8 @@ def zone_areas_m2(plan: Plan) -> dict[str, float]:
     }
 
 
-def _features(plan: Plan) -> list[Row]:
+def feature_rows(plan: Plan) -> list[Row]:
+    """One row a kind of protected feature that may be shown."""
     layer, rows = open_features(plan), []
     for number, kind in enumerate(sorted(set(layer["kind"]))):
         dimension = int(shapely.get_dimensions(layer.geometry[layer["kind"] == kind].to_numpy()).max(initial=-1))
@@ -94,23 +95,33 @@ def _features(plan: Plan) -> list[Row]:
     return rows if more <= 0 else [*rows[:MOST_KINDS], Row(text=f"and {more} more kinds", kind="note")]
 
 
-def _land(plan: Plan) -> list[Row]:
+def land_rows(plan: Plan) -> list[Row]:
+    """Stands, ways, entries, barriers and crossings."""
     rows = [Row(text="stand, with its name", look=style.GROUND["stand"])]
     present = {style.way_look(text) for text in way_machines(plan.ways)}
     rows += [Row(text=WAY_WORDS[look], look=style.WAY[look]) for look in WAY_WORDS if look in present]
-    for layer, text, look in (
+    rows += _present(
         (plan.entries, "entry", (style.ENTRY_MARK, INK)),
         (plan.barriers, "barrier", style.LINE["barrier"]),
         (plan.crossings, "crossing", (style.CROSSING_MARK, style.PAPER)),
-        (plan.open_ground, "open ground", style.GROUND["open_ground"]),
-        (plan.wet_ground, "wet ground", style.GROUND["wet_ground"]),
-    ):
-        if len(layer):
-            rows.append(Row(text=text, look=look))
+    )
     return [Row(text="Land", kind="heading"), *rows]
 
 
-def _relief(plan: Plan) -> list[Row]:
+def ground_rows(plan: Plan) -> list[Row]:
+    """Open and wet ground, where they are drawn."""
+    looks = style.GROUND
+    return _present(
+        (plan.open_ground, "open ground", looks["open_ground"]), (plan.wet_ground, "wet ground", looks["wet_ground"])
+    )
+
+
+def _present(*layers: tuple[Any, str, Area | Line | tuple[str, str]]) -> list[Row]:
+    return [Row(text=text, look=look) for layer, text, look in layers if len(layer)]
+
+
+def relief_rows(plan: Plan) -> list[Row]:
+    """Contours, and where elevation is not known."""
     interval = contour_interval(plan.terrain, plan.shown)
     if interval == 0:
         return [Row(text="No elevation data: slope not known", kind="note")]

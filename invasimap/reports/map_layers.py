@@ -50,7 +50,7 @@ def draw_relief(ax: Axes, plan: Plan) -> None:
 def unknown_ground(ax: Axes, plan: Plan) -> Any:
     """What lies in the access layer as not known, within the map."""
     rows = plan.access[plan.access["limit"] == "unknown"] if "limit" in plan.access else plan.access.iloc[:0]
-    return _in_view(ax, rows)
+    return in_view(ax, rows)
 
 
 def draw_contours(ax: Axes, plan: Plan) -> gpd.GeoDataFrame:
@@ -67,7 +67,7 @@ def draw_contours(ax: Axes, plan: Plan) -> gpd.GeoDataFrame:
 def draw_ground(ax: Axes, plan: Plan) -> None:
     """Open and wet ground."""
     for name in ("open_ground", "wet_ground"):
-        draw_area(ax, _in_view(ax, getattr(plan, name)), style.GROUND[name], zorder=ORDER["ground"])
+        draw_area(ax, in_view(ax, getattr(plan, name)), style.GROUND[name], zorder=ORDER["ground"])
 
 
 def draw_zones(ax: Axes, plan: Plan) -> None:
@@ -75,7 +75,7 @@ def draw_zones(ax: Axes, plan: Plan) -> None:
     layer = shown_protection(plan)
     for step, zone in enumerate(("hand_only", "no_spray")):
         rows = layer[layer["zone"] == zone]
-        merged = [shapely.union_all(_in_view(ax, rows))] if len(rows) else []
+        merged = [shapely.union_all(in_view(ax, rows))] if len(rows) else []
         draw_area(ax, merged, style.ZONE[zone], zorder=ORDER["zone"] + step / 10)
 
 
@@ -146,19 +146,24 @@ def draw_labels(ax: Axes, plan: Plan, lines: gpd.GeoDataFrame) -> LabelBook:
     """Stands, patches, then index contours; what finds no room is counted, not squeezed in."""
     book = LabelBook(ax=ax)
     book.avoid(plan.treatment_zones.geometry)
+    book.avoid_lines(shapely.boundary(in_view(ax, plan.protection)))
+    label_stands(book, plan)
+    left_out = _label_patches(book, plan)
+    label_contours(book, lines)
+    book.left_out = left_out
+    return book
+
+
+def label_stands(book: LabelBook, plan: Plan) -> None:
+    """The names of the stands, clear of ways, points and what the book already avoids, where there is room."""
     for layer in (plan.entries, open_features(plan)):
         shapes = layer.geometry.to_numpy()
         book.avoid(shapes[shapely.get_dimensions(shapes) == 0])
     for layer in (plan.ways, plan.barriers):
         book.avoid_lines(layer.geometry)
-    book.avoid_lines(shapely.boundary(_in_view(ax, plan.protection)))
     for stand, shape in zip(plan.stands["stand"], plan.stands.geometry, strict=True):
         biggest = max(shapely.get_parts(shape), key=shapely.area)
         book.place(str(stand), inner_spots(biggest), size_pt=TYPE_PT["stand"], bold=True, must=True)
-    left_out = _label_patches(book, plan)
-    _label_contours(book, lines)
-    book.left_out = left_out
-    return book
 
 
 def _label_patches(book: LabelBook, plan: Plan) -> int:
@@ -175,7 +180,8 @@ def _label_patches(book: LabelBook, plan: Plan) -> int:
     return len(plan.patches) - found
 
 
-def _label_contours(book: LabelBook, lines: gpd.GeoDataFrame) -> None:
+def label_contours(book: LabelBook, lines: gpd.GeoDataFrame) -> None:
+    """Heights on the index contours, where they cover nothing."""
     step = CONTOUR_GAP_PT * metres_per_point(book.ax)
     chosen = lines[lines["is_index"].astype(bool)] if len(lines) else lines
     for line in rows_of(chosen.assign(length_m=chosen.length).sort_values("length_m", ascending=False)):
@@ -195,7 +201,7 @@ def _covers_nothing(book: LabelBook, spot: list[tuple[float, float]]) -> bool:
     )
 
 
-def _in_view(ax: Axes, layer: gpd.GeoDataFrame) -> Any:
+def in_view(ax: Axes, layer: gpd.GeoDataFrame) -> Any:
     """The shapes of a layer within the map, without detail finer than ink."""
     (left, right), (bottom, top) = ax.get_xlim(), ax.get_ylim()
     inside = shapely.clip_by_rect(shapely.make_valid(layer.geometry.to_numpy()), left, bottom, right, top)

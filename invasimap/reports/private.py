@@ -8,11 +8,14 @@ from pathlib import Path
 from typing import Any
 
 import geopandas as gpd
+import numpy as np
 import pandas as pd
 
 from invasimap.core.database_address import is_database
 from invasimap.core.files import with_side_files
 from invasimap.core.settings import ProtectSection
+from invasimap.land.features import tells_confidential
+from invasimap.land.what_if import WIDEST_GAP_M
 from invasimap.prescription.plan import Plan
 from invasimap.reports.wording import RESTRICTED
 
@@ -36,6 +39,14 @@ def shown_protection(plan: Plan) -> gpd.GeoDataFrame:
     layer[["kind", "rule"]] = layer[["kind", "rule"]].astype(object)
     layer.loc[hidden, ["kind", "rule"]] = RESTRICTED
     return layer
+
+
+def shown_gain(plan: Plan) -> pd.DataFrame:
+    """What each change would add, without the place of an opening that a confidential feature may need."""
+    table = plan.reach_gain.copy()
+    hidden = tells_confidential(table["x"], table["y"], plan.features, within_m=WIDEST_GAP_M)
+    table.loc[hidden, ["x", "y"]] = np.nan
+    return table
 
 
 def shown_rules(plan: Plan) -> list[ProtectSection]:

@@ -9,9 +9,10 @@ from markupsafe import Markup, escape
 
 from invasimap.land.layers import OUTSIDE
 from invasimap.prescription.plan import CAUTIONS, Plan
+from invasimap.reports.access_chart import said_bars
+from invasimap.reports.access_tables import gain_report, parking_report
 from invasimap.reports.answers import Answers, answers
 from invasimap.reports.offline import data_uri
-from invasimap.reports.overview import survey_dates
 from invasimap.reports.patterns import pattern_defs, pattern_names, swatch
 from invasimap.reports.private import shown_notes
 from invasimap.reports.report_tables import (
@@ -24,6 +25,7 @@ from invasimap.reports.report_tables import (
     species_report,
     stand_report,
 )
+from invasimap.reports.sheet import survey_dates
 from invasimap.reports.style import OUTCOME, SCREEN_FONT
 from invasimap.reports.wording import (
     OUTCOME_NOTES,
@@ -37,13 +39,13 @@ from invasimap.reports.wording import (
 BAR_PX = 1000.0
 
 
-def report_html(plan: Plan, *, overview_png: bytes) -> str:
+def report_html(plan: Plan, *, overview_png: bytes, limits_png: bytes) -> str:
     """The report as one HTML page.
 
     Parameters
     ----------
-    overview_png
-        The overview sheet's picture, shown in the report.
+    overview_png, limits_png
+        The pictures shown in the report: the overview sheet, and the chart of what keeps ground from better access.
     """
     found = answers(plan)
     return _environment().get_template("report.html.j2").render(
@@ -54,10 +56,20 @@ def report_html(plan: Plan, *, overview_png: bytes) -> str:
         outcomes=outcome_lines(plan, found), bar=Markup(outcome_bar(found)), patterns=Markup(pattern_defs()),
         attention=attention(plan),
         overview=data_uri(overview_png, "image/png"), acres=[species_report(plan, found), stand_report(plan, found)],
+        chart=data_uri(limits_png, "image/png"), bars=said_bars(plan), reach=reach_line(plan),
+        reached=[gain_report(plan), parking_report(plan)],
         full=acreage_report(plan), limits=[rules_report(plan), access_report(plan.settings.access, plan.shown)],
         records=record_reports(plan), checks=checks_report(plan), cautions=CAUTIONS, crs=plan.crs.name,
         elevation=not plan.terrain.flat, confidential=any(block.confidential for block in plan.settings.protect),
     )  # fmt: skip
+
+
+def reach_line(plan: Plan) -> str:
+    """How much of the infested ground is open to spray, and how much of it no better means could reach."""
+    whole_m2 = float(plan.limits["open_m2"].sum())
+    best_m2 = float(plan.limits.loc[plan.limits["limit"] == "", "open_m2"].sum())
+    whole, best = shown_area(whole_m2, plan.shown), shown_area(best_m2, plan.shown)
+    return f"{whole} of infested ground in stands is open to spray. Of it the best means at hand reaches {best}."
 
 
 def outcome_lines(plan: Plan, found: Answers) -> list[dict[str, object]]:

@@ -20,6 +20,7 @@ from invasimap.reports.wording import (
     OUTCOME_WORDS,
     OUTCOMES,
     ZONE_WORDS,
+    headed,
     rows_of,
     shown_area,
     shown_length,
@@ -140,9 +141,9 @@ def access_report(access: AccessSection, shown: ShownUnits) -> PrintedTable:
             f"gaps of {shown_length(machine.clearance_m, shown)} or more"
         )  # fmt: skip
         rows.append([name, text])
-    if access.atv is not None:
-        lost = f"{access.atv.hose_loss_pct:.3g} % lost to reel, trees and slack"
-        rows.append(["hose from the ATV", f"{shown_length(access.atv.hose_length_m, shown)}, {lost}"])
+        if machine is not None and machine.hose_length_m is not None:
+            lost = f"{machine.hose_loss_pct:.3g} % lost to reel, trees and slack"
+            rows.append([f"hose from the {name}", f"{shown_length(machine.hose_length_m, shown)}, {lost}"])
     foot = access.foot
     on_foot = "not at hand" if foot is None else (
         f"slope up to {foot.max_slope_pct:.3g} %, at most {foot.max_walk_min:.3g} min loaded walk one way"
@@ -264,14 +265,3 @@ def _cut(table: PrintedTable) -> PrintedTable:
     """At most ``MOST_ROWS`` rows; the rest are counted and found in the table files."""
     more = max(len(table.rows) - MOST_ROWS, 0)
     return replace(table, rows=table.rows[:MOST_ROWS], more=more) if more else table
-
-
-def headed(text: str) -> str:
-    """A text with a capital first and the rest as it is.
-
-    Examples
-    --------
-    >>> headed("hose from an ATV")
-    'Hose from an ATV'
-    """
-    return text[:1].upper() + text[1:]

@@ -55,6 +55,15 @@ ZONE: Final = {
 }
 # Access of all ground on screens, paler than the infested ground
 ACCESS: Final = {key: OUTCOME[key] for key in ("tractor", "atv_hose", "foot", "out_of_reach")}
+# The same on paper, where relief and ways show through: thin hatches, and none on the ground that takes most room
+ACCESS_PAPER: Final = {
+    "tractor": Area(fill="#F6D55C", edge="#6E5600", hatch="||", hatch_color="#8A6D00", alpha=0.75, line_pt=0.5),
+    "atv_hose": Area(fill="#EA9044", edge="#8A4A12", alpha=0.62, line_pt=0.5),
+    "foot": Area(fill="#7B4FA0", edge="none", alpha=0.3, line_pt=0.0),
+    "out_of_reach": Area(fill="#FFFFFF", edge="#6A6A6A", hatch="xxx", hatch_color="#6A6A6A", alpha=0.75, line_pt=0.4),
+}
+WET_PAPER: Final = Area(fill="none", edge="#3E7896", hatch="--", hatch_color="#3E7896", line_pt=0.4)
+PARKING_MARK: Final = "p"
 GROUND: Final = {
     "open_ground": Area(fill="#EFEBCB", edge="#8B8453", alpha=0.55, line_pt=0.4),
     "wet_ground": Area(fill="#CFE3EE", edge="#3E7896", hatch="--", hatch_color="#3E7896", alpha=0.6, line_pt=0.4),

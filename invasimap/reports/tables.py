@@ -15,6 +15,7 @@ import xlsxwriter
 from invasimap.core.units import ShownUnits
 from invasimap.land.what_if import LONGER_WALK_MIN
 from invasimap.prescription.plan import Plan
+from invasimap.reports.private import shown_gain
 
 FLOATS = "%.9f"  # a billionth of an acre is 4 mm2
 ACREAGE = (
@@ -72,7 +73,7 @@ def plan_tables(plan: Plan) -> dict[str, pd.DataFrame]:
 
 def gain_table(plan: Plan) -> pd.DataFrame:
     """What each change would reach more: ``change`` in words, ``means``, gains in the shown unit, and the place."""
-    table = plan.reach_gain
+    table = shown_gain(plan)
     words = {
         "hose": f"{plan.shown.longer_hose:g} {plan.shown.length} more hose",
         "walk": f"{LONGER_WALK_MIN:g} min longer walk",

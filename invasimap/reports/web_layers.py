@@ -20,7 +20,17 @@ from rasterio.warp import Resampling, reproject
 from invasimap.prescription.plan import Plan
 from invasimap.reports.offline import safe_html
 from invasimap.reports.relief import hillshade
-from invasimap.reports.wording import OUTCOME_WORDS, outcome, rows_of, shown_area, shown_date, shown_number
+from invasimap.reports.wording import (
+    ACCESS_WORDS,
+    OUTCOME_WORDS,
+    limit_words,
+    outcome,
+    rows_of,
+    shown_area,
+    shown_date,
+    shown_number,
+    whole_length,
+)
 
 TOLERANCE_M = 0.1
 DECIMALS = 6
@@ -43,19 +53,54 @@ def geojson(layer: gpd.GeoDataFrame, *, names: Iterable[str] = (), popups: Itera
 
 
 def access_ground(plan: Plan, access: str) -> gpd.GeoDataFrame:
-    """Ground of one access class in and just round the stands, one row a limit, the steps of the grid smoothed."""
+    """Ground of one access class in and just round the stands, the steps of the grid smoothed.
+
+    One row for each ``limit`` and ``reached_by`` that occur together.
+    """
     rows = plan.access[plan.access["access"] == access]
-    limits = rows["limit"].fillna("").astype(str) if "limit" in rows else pd.Series("", index=rows.index, dtype=object)
     stands = shapely.union_all(plan.stands.geometry.to_numpy())
     around = shapely.buffer(shapely.simplify(stands, plan.terrain.cell_m), 2 * plan.terrain.cell_m)
-    found: dict[str, Any] = {"limit": [], "geometry": []}
-    for limit in sorted(set(limits)):
-        shapes = shapely.simplify(rows.geometry.to_numpy()[(limits == limit).to_numpy()], 1.0 * plan.terrain.cell_m)
+    found: dict[str, Any] = {"limit": [], "reached_by": [], "geometry": []}
+    for (limit, reached_by), alike in rows.groupby(["limit", "reached_by"], sort=True):
+        shapes = shapely.simplify(alike.geometry.to_numpy(), 1.0 * plan.terrain.cell_m)
         touching = shapes[shapely.intersects(shapes, around)]
         if len(touching):
             found["limit"].append(limit)
+            found["reached_by"].append(reached_by)
             found["geometry"].append(shapely.multipolygons(_areas(shapely.make_valid(touching))))
     return gpd.GeoDataFrame(found, geometry="geometry", crs=plan.crs)
+
+
+def access_popups(rows: gpd.GeoDataFrame, access: str) -> list[str]:
+    """One popup a row of ``access_ground``: every class that reaches it, and what keeps it from a better one."""
+    return [
+        facts(
+            f"<b>{ACCESS_WORDS[access]}</b>",
+            {
+                "reached by": ", ".join(ACCESS_WORDS[name] for name in row.reached_by.split(";") if name),
+                "not better because": limit_words(row.limit, access) if row.limit else "",
+            },
+        )
+        for row in rows_of(rows)
+    ]
+
+
+def parking_popups(plan: Plan) -> list[str]:
+    """One popup a parking place: its zone, its rank there, the hose and the lift it takes (rounded up)."""
+    stops = plan.parking.groupby("zone_id").size()
+    return [
+        facts(
+            "<b>park here for a hose</b>",
+            {
+                "zone": str(row.zone_id),
+                "stop": f"{row.stop} of {stops[row.zone_id]}",
+                "hose": whole_length(row.hose_m, plan.shown),
+                "lift": whole_length(row.lift_m, plan.shown),
+                "serves": f"{math.floor(row.share_pct)} % of what a hose reaches there",
+            },
+        )
+        for row in rows_of(plan.parking)
+    ]
 
 
 def _areas(shapes: Any) -> Any:

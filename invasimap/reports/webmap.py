@@ -21,21 +21,22 @@ from invasimap.reports import style
 from invasimap.reports.legend import legend_rows, unit_line
 from invasimap.reports.map_layers import way_machines
 from invasimap.reports.offline import AfterMap, Inline, OfflineMap, fetched, safe_html
-from invasimap.reports.overview import survey_dates, tract_bounds
 from invasimap.reports.patterns import pattern_defs, pattern_names, swatch
 from invasimap.reports.private import open_features, shown_protection
+from invasimap.reports.sheet import survey_dates, tract_bounds
 from invasimap.reports.style import Area, Line
 from invasimap.reports.web_layers import (
     access_ground,
+    access_popups,
     facts,
     geojson,
+    parking_popups,
     patch_popups,
     shade_image,
     species_html,
 )
 from invasimap.reports.wording import (
     ACCESS_WORDS,
-    LIMIT_WORDS,
     OUTCOME_WORDS,
     OUTCOMES,
     WAY_WORDS,
@@ -128,10 +129,7 @@ def _access(plan: Plan) -> Any:
     group = folium.FeatureGroup(name="access to all ground", show=False)
     for access, look in style.ACCESS.items():
         rows = access_ground(plan, access)
-        texts = [
-            facts(f"<b>{ACCESS_WORDS[access]}</b>", {"not better because": LIMIT_WORDS.get(limit, limit)})
-            for limit in rows["limit"]
-        ]
+        texts = access_popups(rows, access)
         plain = {"stroke": False, "fillColor": look.fill, "fillOpacity": 0.45}
         names = [f"<b>{ACCESS_WORDS[access]}</b>"] * len(rows)
         for layer in _layer(rows, name="", look=plain, names=names, popups=texts):
@@ -221,8 +219,20 @@ def _point_layers(plan: Plan) -> list[Any]:
         *_layer(
             _points(plan.crossings), name="crossings", look=crossing, names=["<b>crossing</b>"] * len(plan.crossings)
         ),
+        *_parking(plan),
         *_layer(_points(plan.entries), name="entries", look=entry, names=["<b>entry</b>"] * len(plan.entries)),
     ]
+
+
+def _parking(plan: Plan) -> list[Any]:
+    """Parking places, hidden until they are asked for."""
+    group = folium.FeatureGroup(name="where to park for a hose", show=False)
+    fill = style.ACCESS["atv_hose"].fill
+    look = {"color": style.INK, "weight": 1.5, "fillColor": fill, "fillOpacity": 1.0, "radius": 5}
+    names = [f"<b>park for {safe_html(str(zone))}</b>" for zone in plan.parking["zone_id"]]
+    for layer in _layer(plan.parking, name="", look=look, names=names, popups=parking_popups(plan)):
+        layer.add_to(group)
+    return [group] if len(plan.parking) else []
 
 
 def _points(layer: gpd.GeoDataFrame) -> gpd.GeoDataFrame:

@@ -45,20 +45,33 @@ WAY_WORDS: Final = {
     "foot": "way on foot only",
     "none": "way, nothing allowed on it",
 }
-LIMIT_WORDS: Final = {
-    "": "no limit met",
-    "slope": "too steep",
-    "side_slope": "side slope too steep",
+LIMIT_WORDS: Final = {  # what keeps ground from being reached better
+    "": "nothing: no better means",
+    "slope": "too steep along",
+    "side_slope": "too steep across",
     "wet": "wet ground",
-    "barrier": "behind a barrier",
-    "clearance": "gap too narrow",
+    "barrier": "a barrier or water in the way",
+    "clearance": "no room among trees",
     "not_connected": "no way in",
-    "hose_length": "beyond the hose",
-    "lift": "too high for the pump",
-    "walk": "too long a walk",
+    "hose_length": "farther than the hose",
+    "lift": "higher than the pump lifts",
+    "walk": "longer than the walk",
     "unknown": "elevation not known",
 }
 UNIT_WORDS: Final = {"ac": "acres", "ha": "hectares", "ft": "feet", "m": "metres"}
+
+
+def limit_words(limit: str, access: str) -> str:
+    """What keeps ground of a class from a better one, in words.
+
+    Examples
+    --------
+    >>> limit_words("slope", "foot"), limit_words("slope", "out_of_reach")
+    ('too steep along', 'too steep')
+    """
+    if limit == "slope" and access == "out_of_reach":
+        return "too steep"  # for a person, whichever way
+    return LIMIT_WORDS.get(limit, limit)
 
 
 def outcome(ground: pd.DataFrame) -> pd.Series:
@@ -125,6 +138,30 @@ def shown_length(metres: float, shown: ShownUnits) -> str:
     value = shown.length_of(metres)
     figure = f"{value:,.0f}" if abs(value - round(value)) < 0.05 or value >= 100 else f"{value:,.1f}"
     return f"{figure} {shown.length}"
+
+
+def whole_length(metres: float, shown: ShownUnits, *, unit: bool = True) -> str:
+    """A length that something takes: whole feet or metres, rounded up (a millionth over is the whole one).
+
+    Examples
+    --------
+    >>> from invasimap.core.units import US
+    >>> whole_length(91.44, US), whole_length(91.5, US), whole_length(0.0, US)
+    ('300 ft', '301 ft', '0 ft')
+    """
+    figure = f"{max(np.ceil(shown.length_of(metres) - 1e-6), 0) + 0.0:,.0f}"
+    return f"{figure} {shown.length}" if unit else figure
+
+
+def headed(text: str) -> str:
+    """A text with a capital first and the rest as it is.
+
+    Examples
+    --------
+    >>> headed("hose from an ATV")
+    'Hose from an ATV'
+    """
+    return text[:1].upper() + text[1:]
 
 
 def rows_of(frame: pd.DataFrame) -> list[Any]:

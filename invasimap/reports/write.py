@@ -7,6 +7,8 @@ from pathlib import Path
 
 from invasimap.core.files import MARK
 from invasimap.prescription.plan import Plan
+from invasimap.reports.access_chart import access_limits_png
+from invasimap.reports.access_map import access_png
 from invasimap.reports.geopackage import write_geopackage
 from invasimap.reports.overview import overview_png
 from invasimap.reports.report import report_html
@@ -26,7 +28,10 @@ def write_pages(plan: Plan, folder: Path) -> None:
     maps = folder / "maps"
     maps.mkdir(exist_ok=True)
     overview_png(plan, maps / "overview.png")
-    write_text(folder / "report.html", report_html(plan, overview_png=(maps / "overview.png").read_bytes()))
+    access_png(plan, maps / "access.png")
+    access_limits_png(plan, maps / "access_limits.png")
+    overview, limits = ((maps / name).read_bytes() for name in ("overview.png", "access_limits.png"))
+    write_text(folder / "report.html", report_html(plan, overview_png=overview, limits_png=limits))
     write_text(folder / "map.html", map_html(plan))
 
 

@@ -59,11 +59,22 @@ rule = "heritage agreement 7"
 confidential = true
 [access]
 cell = "10 ft"
+[access.tractor]
+max_slope = "15 %"
+max_side_slope = "10 %"
+clearance = "12 ft"
+[access.atv]
+max_slope = "12 %"
+max_side_slope = "8 %"
+clearance = "6 ft"
+hose_length = "300 ft"
 [access.foot]
 max_slope = "60 %"
 max_walk = "30 min"
 """
 CRS_M = working_crs(-80.5, 38.2)
+REACHED_BY = {"tractor": "tractor;atv_hose;foot", "atv_hose": "atv_hose;foot", "foot": "foot", "out_of_reach": ""}
+LIMIT_OF = {"tractor": "", "atv_hose": "slope", "foot": "hose_length", "out_of_reach": "walk"}
 
 
 def frame(crs: CRS = CRS_M, *, geometry: Any = (), **columns: Any) -> gpd.GeoDataFrame:
@@ -180,6 +191,37 @@ def acreage_of(mosaic: gpd.GeoDataFrame) -> pd.DataFrame:
     return table.assign(gross_low_m2=table.gross_m2 * 0.9, gross_high_m2=table.gross_m2 * 1.1)
 
 
+def limits_of(mosaic: gpd.GeoDataFrame) -> pd.DataFrame:
+    """Open infested ground in stands, each class with one limit, the best class first."""
+    sprayable = mosaic[(mosaic["zone"] == "open") & (mosaic["stand"] != "(outside)")]
+    area = sprayable.groupby("access")["area_m2"].sum().reindex([*LIMIT_OF]).dropna()
+    return pd.DataFrame({"access": area.index, "limit": [LIMIT_OF[a] for a in area.index], "open_m2": area.to_numpy()})
+
+
+def gains() -> pd.DataFrame:
+    """A longer hose, a longer walk for nothing, an opening in the barrier, and one at the confidential plant."""
+    nowhere = float("nan")
+    rows = [
+        ("hose", "atv_hose", nowhere, nowhere, 100.0, 0.0, 9000.0, -8900.0),
+        ("walk", "foot", nowhere, nowhere, 0.0, 0.0, 0.0, 0.0),
+        ("opening", "tractor;atv", 435.0, -80.0, 6000.0, 4046.8564224, 1953.0, 0.5),
+        ("opening", "foot", -325.0, 422.0, 800.0, 0.0, 0.0, 800.0),
+    ]
+    ends = [f"{name}_gain_m2" for name in ("treatable", "tractor", "atv_hose", "foot")]
+    return pd.DataFrame(rows, columns=["change", "means", "x", "y", *ends])
+
+
+def parking_of(zones: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
+    """Two places for the first zone that a hose serves, one for the second."""
+    served = zones[(zones["access"] == "atv_hose") & (zones["zone"] == "open") & (zones["stand"] != "(outside)")]
+    first, second = [*served["id"], *zones["id"]][:2]
+    return frame(
+        geometry=[Point(-520, -300), Point(-150, -420), Point(120, -330)],
+        zone_id=[first, first, second], stop=[1, 2, 1], access=["atv_hose"] * 3, hose_m=[91.44, 80.0, 30.5],
+        lift_m=[3.1, 0.0, 0.0], drop_m=[0.0, 5.0, 1.0], served_m2=[700.0, 295.0, 400.0], share_pct=[70.4, 29.6, 100.0],
+    )  # fmt: skip
+
+
 def land_layers() -> dict[str, gpd.GeoDataFrame]:
     x = np.linspace(-900, 900, 80)
     stream = LineString(np.c_[x, 0.3 * x + 120 * np.sin(x / 260)])
@@ -194,6 +236,8 @@ def land_layers() -> dict[str, gpd.GeoDataFrame]:
         no_spray_m=[7.62, 30.48, 30.48],
         hand_only_m=[22.86, np.nan, 60.96],
         confidential=[False, False, True],
+        width_m=[3.0, 0.0, 0.0],
+        blocks=["tractor;atv", "", "tractor;atv;foot"],
     )
     near = {"perennial stream": stream.buffer(7.62), "well": well.buffer(30.48), "lady's slipper": rare.buffer(30.48)}
     wide = {"perennial stream": stream.buffer(22.86), "lady's slipper": rare.buffer(60.96)}
@@ -214,10 +258,10 @@ def land_layers() -> dict[str, gpd.GeoDataFrame]:
     }
     taken, rows = Polygon(), []
     for access, ground in bands.items():
-        rows.append((access, {"out_of_reach": "walk"}.get(access, ""), ground.difference(taken)))
+        rows.append((access, REACHED_BY[access], LIMIT_OF[access], ground.difference(taken)))
         taken = taken.union(ground)
     access = gpd.GeoDataFrame(
-        pd.DataFrame(rows, columns=["access", "limit", "geometry"]), geometry="geometry", crs=CRS_M
+        pd.DataFrame(rows, columns=["access", "reached_by", "limit", "geometry"]), geometry="geometry", crs=CRS_M
     )
     return {
         "features": features,
@@ -251,6 +295,11 @@ def build_plan(
     )
     zones.insert(0, "id", [f"Z{i + 1}" for i in range(len(zones))])
     zones["gross_m2"] = zones.area
+    for means in ("tractor", "atv_hose", "foot"):
+        zones[f"{means}_m2"] = zones.area.where([means in REACHED_BY[access] for access in zones["access"]], 0.0)
+    zones = zones[
+        ["id", "stand", "zone", "access", "species", "tractor_m2", "atv_hose_m2", "foot_m2", "gross_m2", "geometry"]
+    ]
     ground = (
         mosaic.groupby(["stand", "zone", "access"], as_index=False)["area_m2"]
         .sum()
@@ -269,7 +318,7 @@ def build_plan(
     )
     plan = Plan(
         settings=read_tract(file), crs=CRS_M, terrain=hills(), stands=stands, patches=patches, mosaic=mosaic,
-        treatment_zones=zones[["id", "stand", "zone", "access", "species", "gross_m2", "geometry"]],
+        treatment_zones=zones, limits=limits_of(mosaic), reach_gain=gains(), parking=parking_of(zones),
         set_aside=aside, acreage=acreage_of(mosaic), ground=ground, ledger=ledger, repaired=repaired,
         checks=(
             Check(name="area conserved", value=2e-15, limit=1e-9), Check(name="records lost", value=0.0, limit=0.0)
@@ -297,7 +346,7 @@ def bare_plan(folder: Path) -> Plan:
         "crossings",
         "set_aside",
     )
-    tables = ("acreage", "ground", "repaired", "ledger")
+    tables = ("acreage", "ground", "repaired", "ledger", "limits", "reach_gain", "parking")
     empty = {name: getattr(whole, name).iloc[:0] for name in (*layers, *tables)}
     flat = flat_terrain((-760, -760, 760, 760), cell_m=5.0, crs=CRS_M)
     return dataclasses.replace(whole, terrain=flat, notes=(), **empty)

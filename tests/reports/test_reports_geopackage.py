@@ -34,9 +34,12 @@ def test_layers_and_columns_are_the_contract(package: Path) -> None:
             "notes", "other",
         },
         "mosaic": {"stand", "zone", "access", "species", "cover_pct", "area_ac"},
-        "treatment_zones": {"id", "stand", "zone", "access", "species", "gross_ac"},
+        "treatment_zones": {
+            "id", "stand", "zone", "access", "species", "tractor_ac", "atv_hose_ac", "foot_ac", "gross_ac",
+        },
         "protection": {"zone", "kind", "rule"},
-        "access": {"access", "limit"},
+        "access": {"access", "reached_by", "limit"},
+        "parking": {"zone_id", "stop", "access", "hose_ft", "lift_ft", "drop_ft", "served_ac", "share_pct"},
         "stands": {"stand"},
         "set_aside": {"file", "record", "reason", "raw"},
     }  # fmt: skip
@@ -52,6 +55,16 @@ def test_areas_of_the_polygons_are_the_areas_in_the_tables(package: Path, toy_pl
     pd.testing.assert_series_equal(measured.sort_index(), table.sort_index(), check_names=False, rtol=1e-9)
     zones = gpd.read_file(package, layer="treatment_zones")
     assert (zones.area / M2_PER_ACRE).sum() == pytest.approx(table.sum(), rel=1e-9)
+
+
+def test_parking_places_lie_where_the_table_says(package: Path, toy_plan: Plan, tmp_path: Path) -> None:
+    write_tables(toy_plan, tmp_path)
+    table = pd.read_csv(tmp_path / "tables" / "parking.csv")
+    layer = gpd.read_file(package, layer="parking").to_crs(4326)
+    assert layer.geometry.geom_type.unique().tolist() == ["Point"]
+    for ours, theirs in ((layer.geometry.y, "lat"), (layer.geometry.x, "lon"), (layer["hose_ft"], "hose_ft")):
+        assert ours.tolist() == pytest.approx(table[theirs].tolist(), abs=1e-6)
+    assert layer["hose_ft"].iloc[0] == pytest.approx(300.0)  # 91.44 m
 
 
 def test_set_aside_without_geometry_is_kept(package: Path) -> None:

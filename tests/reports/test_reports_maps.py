@@ -13,6 +13,8 @@ from pyproj import CRS
 from invasimap.core.units import METRIC, US
 from invasimap.land.terrain import Terrain
 from invasimap.prescription.plan import Plan
+from invasimap.reports.access_chart import access_limits_figure
+from invasimap.reports.access_map import access_figure, access_rows
 from invasimap.reports.answers import answers, stand_table
 from invasimap.reports.furniture import north_turn_deg
 from invasimap.reports.legend import legend_rows
@@ -86,8 +88,9 @@ def test_map_is_true_to_its_scale(toy_plan: Plan) -> None:
     assert f"(1 in = {scale / 12:,.4g} ft)" in words
 
 
-def test_nothing_on_the_sheet_collides_or_leaves_it(toy_plan: Plan) -> None:
-    figure = overview_figure(toy_plan)
+@pytest.mark.parametrize("sheet", [overview_figure, access_figure])
+def test_nothing_on_the_sheet_collides_or_leaves_it(toy_plan: Plan, sheet: Callable[[Plan], Figure]) -> None:
+    figure = sheet(toy_plan)
     figure.canvas.draw()
     ax = figure.axes[0]
     boxes = [text.get_window_extent() for text in ax.texts]
@@ -117,6 +120,36 @@ def test_sheet_says_whose_when_and_the_law(toy_plan: Plan) -> None:
     assert "slipper" not in words
     for stand in toy_plan.stands["stand"]:
         assert f"\n{stand}\n" in f"\n{words}\n"
+
+
+def test_access_sheet_accounts_for_the_ground_of_the_stands_and_names_the_best_places(toy_plan: Plan) -> None:
+    rows = {row.text: row.figure for row in access_rows(toy_plan)}
+    for name, words in (("tractor", "tractor"), ("atv_hose", "hose from an ATV"), ("foot", "on foot")):
+        ground = toy_plan.access.set_index("access").geometry[name].intersection(toy_plan.stands.union_all())
+        assert float(rows[words].removesuffix(" ac")) == pytest.approx(ground.area / 4046.8564224, abs=0.005)
+    words = words_on(access_figure(toy_plan))
+    for zone in toy_plan.parking.loc[toy_plan.parking["stop"] == 1, "zone_id"]:
+        assert f"\n{zone}\n" in f"\n{words}\n"
+    assert "slipper" not in words
+
+
+def test_chart_of_limits_is_small_legible_and_holds_the_acres_of_each_reason(toy_plan: Plan) -> None:
+    figure = access_limits_figure(toy_plan)
+    figure.canvas.draw()
+    words, texts = words_on(figure), figure.axes[0].texts
+    table = toy_plan.limits[toy_plan.limits["limit"] != ""]
+    for reason, area_m2 in zip(table["limit"], table["open_m2"], strict=True):
+        said = {"slope": "too steep along", "hose_length": "farther than the hose", "walk": "longer than the walk"}
+        assert f"{said[reason]}\n{area_m2 / 4046.8564224:.2f} ac" in words
+    assert figure.get_size_inches()[0] < 7.4  # letter paper within the report's margins
+    boxes = [text.get_window_extent() for text in texts]
+    assert all(figure.bbox.x0 <= box.x0 <= box.x1 <= figure.bbox.x1 for box in boxes)
+    assert not any(a.overlaps(b) for i, a in enumerate(boxes) for b in boxes[i + 1 :])
+    assert min(text.get_fontsize() for text in texts) >= 9
+
+
+def test_chart_without_limits_says_so(empty_plan: Plan) -> None:
+    assert "Nothing keeps infested ground" in words_on(access_limits_figure(empty_plan))
 
 
 def test_legend_acres_add_up_to_the_infested_ground(toy_plan: Plan) -> None:

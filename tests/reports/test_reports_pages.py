@@ -1,6 +1,7 @@
 import dataclasses
 import html
 import json
+import math
 import re
 import shutil
 import subprocess
@@ -9,11 +10,14 @@ from html.parser import HTMLParser
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 import pytest
-from pyproj import Geod
+from pyproj import Geod, Transformer
 
 from invasimap.prescription.plan import CAUTIONS, Check, Plan
 from invasimap.reports.report import report_html
+from invasimap.reports.tables import write_tables
+from invasimap.reports.web_layers import access_ground, access_popups
 from invasimap.reports.webmap import map_html, web_map
 
 FETCH = re.compile(
@@ -43,7 +47,7 @@ def field_map(toy_plan: Plan) -> str:
 
 @pytest.fixture(scope="module")
 def report(toy_plan: Plan) -> str:
-    return report_html(toy_plan, overview_png=PNG)
+    return report_html(toy_plan, overview_png=PNG, limits_png=PNG)
 
 
 def hostile_plan(make_plan: Callable[..., Plan]) -> Plan:
@@ -54,6 +58,7 @@ def hostile_plan(make_plan: Callable[..., Plan]) -> Plan:
     return dataclasses.replace(
         plan, patches=patches, acreage=acreage, treatment_zones=zones, stands=plan.stands.assign(stand=HOSTILE),
         features=plan.features.assign(kind=HOSTILE), protection=plan.protection.assign(kind=HOSTILE, rule=HOSTILE),
+        parking=plan.parking.assign(zone_id=HOSTILE),
         set_aside=plan.set_aside.assign(reason=HOSTILE, raw=HOSTILE, file=HOSTILE), notes=(HOSTILE,),
     )  # fmt: skip
 
@@ -68,7 +73,7 @@ def test_report_needs_no_script(report: str) -> None:
 
 
 def test_report_shows_hostile_names_as_text(make_plan: Callable[..., Plan]) -> None:
-    page = report_html(hostile_plan(make_plan), overview_png=PNG)
+    page = report_html(hostile_plan(make_plan), overview_png=PNG, limits_png=PNG)
     tags = Tags(page).found
     assert [attrs for tag, attrs in tags if tag == "img" and attrs.get("src") == "x"] == []
     assert [tag for tag, _ in tags if tag == "script"] == []
@@ -134,6 +139,10 @@ def test_confidential_feature_is_neither_named_nor_placed(field_map: str, report
         assert "slipper" not in page
         assert "heritage" not in page
         assert "restricted" in page
+    opening = toy_plan.reach_gain.iloc[[3]]
+    lon, lat = Transformer.from_crs(toy_plan.crs, 4326, always_xy=True).transform(opening["x"], opening["y"])
+    for figure in (f"{lat[0]:.3f}", f"{lon[0]:.4f}"):
+        assert figure not in report
     spot = toy_plan.features[toy_plan.features.kind == "lady's slipper"].to_crs(4326).geometry.iloc[0]
     assert f"{spot.x:.4f}" not in report
     for child in web_map(toy_plan)._children.values():
@@ -156,6 +165,64 @@ def test_report_first_says_the_acres_of_each_outcome(toy_plan: Plan, report: str
     assert report.index("Treatable</dt>") < report.index("<img")
 
 
+def test_report_gives_the_figures_of_the_access_tables(toy_plan: Plan, report: str, tmp_path: Path) -> None:
+    write_tables(toy_plan, tmp_path)
+    limits, gain, parking = (
+        pd.read_csv(tmp_path / "tables" / f"{name}.csv", keep_default_na=False, na_values={"lat": "", "lon": ""})
+        for name in ("limits", "reach_gain", "parking")
+    )
+    (bars,) = [attrs["alt"] for tag, attrs in Tags(report).found if tag == "img" and "not by" in str(attrs.get("alt"))]
+    said = [float(figure) for figure in re.findall(r"([\d.]+) ac", str(bars))]
+    assert sorted(said) == sorted(limits.loc[limits["limit"] != "", "open_ac"].round(2))
+    assert f"{limits['open_ac'].sum():.2f} ac of infested ground in stands is open to spray" in report
+    printed = rows_under(report, "What one more thing would add")
+    assert [row[0].lower() for row in printed] == gain["change"].tolist()
+    for row, (lat, lon), figures in zip(printed, gain[["lat", "lon"]].values, gain.iloc[:, 4:].values, strict=True):
+        assert row[2] == ("" if np.isnan(lat) else f"{lat:.5f}, {lon:.5f}")
+        assert row[3:] == [
+            "none" if v == 0 else f"{v:.2f}" if abs(v) >= 0.005 else f"{'-' if v < 0 else ''}<0.01" for v in figures
+        ]
+    assert "may need a permit and a look on site" in report
+    best = parking[parking["stop"] == 1].set_index("zone_id")
+    printed = rows_under(report, "Where to park for each treatment zone that a hose serves")
+    assert {row[0] for row in printed} == set(best.index)
+    for zone, _, place, hose, lift, share, stops in printed:
+        row = best.loc[zone]
+        assert place == f"{row['lat']:.5f}, {row['lon']:.5f}"
+        assert (int(hose), int(lift)) == (math.ceil(row["hose_ft"] - 1e-6), math.ceil(row["lift_ft"] - 1e-6))
+        assert share == f"{math.floor(row['share_pct'])} %"
+        assert int(stops) == (parking["zone_id"] == zone).sum()
+
+
+def rows_under(page: str, caption: str) -> list[list[str]]:
+    body = page.split(f"<caption>{caption}</caption>")[1].split("</table>")[0].split("<tbody")[1]
+    rows = [re.findall(r"<t[hd][^>]*>(.*?)</t[hd]>", row, re.S) for row in body.split("<tr")[1:]]
+    return [[html.unescape(re.sub("<[^>]+>", "", cell)).strip() for cell in row] for row in rows]
+
+
+def test_metric_report_speaks_of_hectares_and_metres(make_plan: Callable[..., Plan]) -> None:
+    page = report_html(make_plan(units="metric"), overview_png=PNG, limits_png=PNG)
+    access = page.split('id="access"')[1].split("</section>")[0]
+    assert "30 m more hose" in access.lower() and "Hose needed m" in access and "More treatable ha" in access
+    assert not re.search(r"\b(ac|ft)\b", access)
+
+
+def test_map_has_parking_places_hidden_at_first(toy_plan: Plan) -> None:
+    (group,) = [g for g in web_map(toy_plan)._children.values() if "park" in str(getattr(g, "layer_name", ""))]
+    assert group.show is False
+    (layer,) = group._children.values()
+    spots = [feature["geometry"]["coordinates"] for feature in layer.data["features"]]
+    truth = toy_plan.parking.to_crs(4326).geometry
+    np.testing.assert_allclose(spots, np.c_[truth.x, truth.y], atol=1e-6)
+    popup = layer.data["features"][1]["properties"]["popup"]
+    for term, value in (("stop", "2 of 2"), ("hose", "263 ft"), ("lift", "0 ft")):  # 80 m are 262.5 ft
+        assert f"<dt>{term}</dt><dd>{value}</dd>" in popup
+    (said,) = access_popups(access_ground(toy_plan, "tractor"), "tractor")
+    assert "<dt>reached by</dt><dd>tractor, hose from an ATV, on foot</dd>" in said and "not better" not in said
+    (said,) = access_popups(access_ground(toy_plan, "atv_hose"), "atv_hose")
+    assert "<dt>not better because</dt><dd>too steep along</dd>" in said
+
+
 def test_report_is_marked_up_for_reading_aloud(report: str) -> None:
     tags = Tags(report).found
     assert ("html", {"lang": "en"}) in tags
@@ -169,14 +236,14 @@ def test_report_is_marked_up_for_reading_aloud(report: str) -> None:
 
 def test_report_names_a_failed_check_first(toy_plan: Plan) -> None:
     failed = dataclasses.replace(toy_plan, checks=(Check(name="area conserved", value=0.2, limit=1e-9),))
-    page = report_html(failed, overview_png=PNG)
+    page = report_html(failed, overview_png=PNG, limits_png=PNG)
     assert "Check failed: area conserved" in page
     assert "FAILED" in page
 
 
 def test_checks_are_printed_without_exponents(toy_plan: Plan) -> None:
     checks = tuple(Check(name=str(k), value=value, limit=1e-9) for k, value in enumerate((2e-15, 0.2, 0.0, 1.5e-7, 7)))
-    page = report_html(dataclasses.replace(toy_plan, checks=checks), overview_png=PNG)
+    page = report_html(dataclasses.replace(toy_plan, checks=checks), overview_png=PNG, limits_png=PNG)
     printed = [said for check in checks for said in check.said]
     assert printed[::2] == ["below 0.000000001", "0.2", "0", "0.00000015", "7"] and set(printed[1::2]) == {
         "0.000000001"
@@ -185,7 +252,7 @@ def test_checks_are_printed_without_exponents(toy_plan: Plan) -> None:
 
 
 def test_report_with_nothing_mapped_says_so(empty_plan: Plan) -> None:
-    page = report_html(empty_plan, overview_png=PNG)
+    page = report_html(empty_plan, overview_png=PNG, limits_png=PNG)
     assert "No elevation data" in page
     assert "By species: nothing to list." in page
     assert FETCH.search(map_html(empty_plan)) is None

@@ -7,10 +7,11 @@ import numpy as np
 import openpyxl
 import pandas as pd
 import pytest
+from pyproj import Transformer
 
 from invasimap.core.units import METRIC, US
 from invasimap.prescription.plan import Plan
-from invasimap.reports.tables import shown_table, write_tables
+from invasimap.reports.tables import plan_tables, shown_table, write_tables
 
 M2_PER_ACRE = 4046.8564224
 
@@ -40,6 +41,35 @@ def test_columns_are_the_contract(written: Path) -> None:
     assert head["ledger.csv"] == "file,records,accepted,repaired,set_aside"
     assert head["set_aside.csv"] == "file,record,reason,raw"
     assert head["repaired.csv"].startswith("file,record,")
+    assert head["treatment_zones.csv"] == "id,stand,zone,access,species,tractor_ac,atv_hose_ac,foot_ac,gross_ac"
+    assert head["limits.csv"] == "access,limit,open_ac"
+    assert head["parking.csv"] == "zone_id,stop,access,lat,lon,hose_ft,lift_ft,drop_ft,served_ac,share_pct"
+    gains = "treatable_gain_ac,tractor_gain_ac,atv_hose_gain_ac,foot_gain_ac"
+    assert head["reach_gain.csv"] == f"change,means,lat,lon,{gains}"
+
+
+def test_gains_are_in_the_shown_units_and_an_opening_at_a_confidential_feature_has_no_place(
+    written: Path, toy_plan: Plan
+) -> None:
+    table = pd.read_csv(written / "tables" / "reach_gain.csv")
+    assert table["change"].tolist() == ["100 ft more hose", "10 min longer walk", *["one more opening"] * 2]
+    assert table["tractor_gain_ac"].tolist() == [0, 0, 1, 0]  # 4046.8564224 m2
+    assert table["lat"].isna().tolist() == table["lon"].isna().tolist() == [True, True, False, True]
+    lon, lat = Transformer.from_crs(toy_plan.crs, 4326, always_xy=True).transform(435.0, -80.0)
+    assert table.loc[2, ["lat", "lon"]].tolist() == pytest.approx([lat, lon], abs=6e-7)
+
+
+@pytest.mark.parametrize(
+    ("away_m", "blocks", "told"), [(39.0, "atv", False), (41.0, "atv", True), (0.0, "", True), (0.0, "foot", False)]
+)
+def test_place_of_an_opening_is_kept_back_near_a_confidential_feature_that_stops_somebody(
+    toy_plan: Plan, away_m: float, blocks: str, told: bool
+) -> None:
+    rare = toy_plan.features[toy_plan.features["confidential"]]
+    spot = rare.geometry.iloc[0]
+    gain = toy_plan.reach_gain.iloc[[2]].assign(x=spot.x + away_m, y=spot.y)
+    plan = dataclasses.replace(toy_plan, features=rare.assign(blocks=blocks), reach_gain=gain)
+    assert plan_tables(plan)["reach_gain"]["lat"].notna().tolist() == [told]
 
 
 def test_sums_of_the_files_are_the_union_of_the_patches(written: Path, toy_plan: Plan) -> None:
@@ -82,8 +112,11 @@ def test_hostile_cells_do_not_run(make_plan: Callable[..., Plan], tmp_path: Path
 
 def test_workbook_holds_the_csv_and_a_frozen_head(written: Path) -> None:
     book = openpyxl.load_workbook(written / "tables.xlsx")
-    assert book.sheetnames == ["acreage", "ground", "treatment_zones", "ledger", "repaired", "set_aside", "columns"]
-    for name in ("acreage", "ground"):
+    assert book.sheetnames == [
+        "acreage", "ground", "treatment_zones", "limits", "parking", "reach_gain", "ledger", "repaired", "set_aside",
+        "columns",
+    ]  # fmt: skip
+    for name in ("acreage", "ground", "limits", "parking", "reach_gain"):
         sheet = book[name]
         assert sheet.freeze_panes == "A2"
         from_csv = pd.read_csv(written / "tables" / f"{name}.csv")
@@ -103,3 +136,9 @@ def test_metric_tract_is_written_in_hectares(make_plan: Callable[..., Plan], tmp
     write_tables(plan, tmp_path)
     table = pd.read_csv(tmp_path / "tables" / "ground.csv")
     assert table["ground_ha"].sum() == pytest.approx(plan.patches.union_all().area / 1e4, rel=1e-9)
+    limits, parking, gain = (
+        pd.read_csv(tmp_path / "tables" / f"{name}.csv") for name in ("limits", "parking", "reach_gain")
+    )
+    assert list(limits.columns) == ["access", "limit", "open_ha"]
+    assert parking["hose_m"].tolist() == [91.44, 80.0, 30.5]
+    assert gain["change"].iloc[0] == "30 m more hose" and gain["treatable_gain_ha"].iloc[0] == pytest.approx(0.01)

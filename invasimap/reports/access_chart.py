@@ -1,0 +1,123 @@
+"""A small chart: how much infested ground each reason keeps from being reached better."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from matplotlib.axes import Axes
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+
+from invasimap.core.settings import AccessSection
+from invasimap.prescription.plan import Plan
+from invasimap.reports.drawing import box_path, draw_area, inches
+from invasimap.reports.sheet import write_sheet
+from invasimap.reports.style import ACCESS, FONT, INK, QUIET
+from invasimap.reports.wording import ACCESS_WORDS, headed, limit_words, rows_of, shown_area
+
+WIDE_IN, TEXT_IN, BAR_IN, GAP_IN, HEAD_IN, EDGE_IN = 4.4, 0.17, 0.15, 0.11, 0.33, 0.06
+FIGURE_IN = 0.78  # room for the figure right of the longest bar
+TEXT_PT = 9.5
+
+
+@dataclass(frozen=True, kw_only=True)
+class LimitBar:
+    """One reason: the class that still reaches the ground, the means that does not, why not, and how much it is."""
+
+    access: str
+    missed: str
+    words: str
+    area_m2: float
+
+
+def limit_bars(plan: Plan) -> list[LimitBar]:
+    """The plan's limits, best class first, each class with its greatest reason first; what nothing limits left out."""
+    ranks = list(ACCESS)
+    rows = [row for row in rows_of(plan.limits) if row.limit]
+    rows.sort(key=lambda row: (ranks.index(row.access), -row.open_m2, row.limit))
+    return [
+        LimitBar(
+            access=row.access,
+            missed=next_better(row.access, plan.settings.access),
+            words=limit_words(row.limit, row.access),
+            area_m2=float(row.open_m2),
+        )
+        for row in rows
+    ]
+
+
+def next_better(access: str, means: AccessSection) -> str:
+    """The least capable class at hand that is better than a class; empty text where there is none.
+
+    Examples
+    --------
+    >>> next_better("out_of_reach", AccessSection())
+    ''
+    """
+    at_hand = [name for name, rig in (("tractor", means.tractor), ("atv_hose", means.atv), ("foot", means.foot)) if rig]
+    ranks = list(ACCESS)
+    better = [name for name in at_hand if ranks.index(name) < ranks.index(access)]
+    return better[-1] if better else ""
+
+
+def bar_head(bar: LimitBar) -> str:
+    """What a group of bars is about, such as ``On foot, not by hose from an ATV``."""
+    by = {"tractor": "not by tractor", "atv_hose": "not by hose from an ATV", "foot": "not even on foot"}
+    return ", ".join(part for part in (headed(ACCESS_WORDS[bar.access]), by.get(bar.missed, "")) if part)
+
+
+def said_bars(plan: Plan) -> str:
+    """The chart in words, for those who do not see it."""
+    parts = [f"{bar_head(bar)}: {bar.words} {shown_area(bar.area_m2, plan.shown)}" for bar in limit_bars(plan)]
+    return "; ".join(parts)
+
+
+def access_limits_png(plan: Plan, path: Path) -> None:
+    """Write the chart."""
+    write_sheet(access_limits_figure, plan, path)
+
+
+def access_limits_figure(plan: Plan) -> Figure:
+    """The chart as a figure of its own, as high as it has bars."""
+    bars = limit_bars(plan)
+    heads = len({bar.access for bar in bars})
+    height = 2 * EDGE_IN + max(len(bars) * (TEXT_IN + BAR_IN + GAP_IN) + heads * HEAD_IN, HEAD_IN)
+    figure = Figure(figsize=(WIDE_IN, height))
+    FigureCanvasAgg(figure)
+    ax = figure.add_axes((0, 0, 1, 1))
+    ax.set_axis_off()
+    if not bars:
+        _text(ax, EDGE_IN, EDGE_IN + 0.1, "Nothing keeps infested ground from the best means.", color=QUIET)
+    most_m2 = max((bar.area_m2 for bar in bars), default=1.0)
+    for bar, new, at in _placed(bars, height - EDGE_IN):
+        if new:
+            _text(ax, EDGE_IN, at + TEXT_IN + BAR_IN + 0.07, bar_head(bar), fontweight="bold")
+        _text(ax, EDGE_IN, at + BAR_IN + 0.045, bar.words)
+        long = (WIDE_IN - 2 * EDGE_IN - FIGURE_IN) * bar.area_m2 / most_m2
+        draw_area(ax, box_path(EDGE_IN, at, long, BAR_IN), ACCESS[bar.access], zorder=5, transform=inches(ax))
+        _text(ax, EDGE_IN + long + 0.07, at + 0.02, shown_area(bar.area_m2, plan.shown))
+    return figure
+
+
+def _placed(bars: list[LimitBar], top_in: float) -> Iterator[tuple[LimitBar, bool, float]]:
+    """Each bar, whether it starts a group, and its foot in inches, from the top down."""
+    at, access = top_in, ""
+    for bar in bars:
+        at -= HEAD_IN if bar.access != access else 0.0
+        at -= TEXT_IN + BAR_IN
+        yield bar, bar.access != access, at
+        at, access = at - GAP_IN, bar.access
+
+
+def _text(ax: Axes, left_in: float, foot_in: float, words: str, **look: Any) -> None:
+    common: dict[str, Any] = {
+        "fontsize": TEXT_PT,
+        "fontfamily": FONT,
+        "color": INK,
+        "va": "baseline",
+        "parse_math": False,
+    }
+    ax.text(left_in, foot_in, words, transform=inches(ax), **(common | look))

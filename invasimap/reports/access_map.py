@@ -1,0 +1,116 @@
+"""The access sheet: how all ground is reached, and where to park for what a hose serves."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import shapely
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+
+from invasimap.prescription.plan import Plan
+from invasimap.reports import map_layers, style
+from invasimap.reports.drawing import draw_area, draw_marks, metres_per_point
+from invasimap.reports.labels import LabelBook
+from invasimap.reports.legend import Row, feature_rows, land_rows, relief_rows
+from invasimap.reports.sheet import sheet_figure, write_sheet
+from invasimap.reports.wording import ACCESS_WORDS, shown_area
+
+PARKING_PT = 6.5
+MOST_NAMES = 60  # more zones than this only clutter a sheet of the whole tract
+LABEL_PT = 8.5
+LABEL_REACH_PT = (9.5, 10.8)  # above and below the mark, then beside it
+
+
+def access_png(plan: Plan, path: Path) -> None:
+    """Write the access sheet, as large as the overview."""
+    write_sheet(access_figure, plan, path)
+
+
+def access_figure(plan: Plan) -> Figure:
+    """The access sheet as a figure of its own."""
+    subtitle = "How the ground is reached, whatever grows there, and where to park"
+    return sheet_figure(plan, draw=_draw_map, rows=access_rows(plan), subtitle=subtitle)
+
+
+def access_rows(plan: Plan) -> list[Row]:
+    """The legend's rows: each class with its ground in the stands, then the land."""
+    areas = access_areas_m2(plan)
+    rows = [
+        Row(text=ACCESS_WORDS[name], figure=shown_area(areas[name], plan.shown), look=style.ACCESS_PAPER[name])
+        for name in style.ACCESS_PAPER
+        if areas[name] > 0
+    ]
+    head = [Row(text="Ground in the stands: reached by", kind="heading"), *rows] if rows else []
+    if len(plan.parking):
+        head.append(Row(text="where to park for a hose", look=(style.PARKING_MARK, style.PAPER)))
+    features = feature_rows(plan)
+    features = [Row(text="Water and other protected features", kind="heading"), *features] if features else []
+    wet = [Row(text="wet ground: no machine", look=style.WET_PAPER)] if len(plan.wet_ground) else []
+    return [*head, *features, *land_rows(plan), *wet, *relief_rows(plan)]
+
+
+def access_areas_m2(plan: Plan) -> dict[str, float]:
+    """Ground inside the stands, by access class."""
+    stands = shapely.union_all(plan.stands.geometry.to_numpy())
+    shapely.prepare(stands)
+    found = dict.fromkeys(style.ACCESS_PAPER, 0.0)
+    shapes, classes = plan.access.geometry.to_numpy(), plan.access["access"].to_numpy()
+    areas = shapely.area(shapes)
+    partly = ~shapely.contains_properly(stands, shapes)
+    areas[partly] = shapely.area(shapely.intersection(shapes[partly], stands))
+    for name in found:
+        found[name] = float(areas[classes == name].sum())
+    return found
+
+
+def _draw_map(plan: Plan, ax: Axes) -> list[Row]:
+    map_layers.draw_relief(ax, plan)
+    draw_access(ax, plan)
+    lines = map_layers.draw_contours(ax, plan)
+    map_layers.draw_features(ax, plan)
+    map_layers.draw_ways(ax, plan)
+    map_layers.draw_veil(ax, plan)
+    map_layers.draw_stands(ax, plan)
+    draw_parking(ax, plan)
+    book = LabelBook(ax=ax)
+    marks = plan.parking.geometry.buffer(PARKING_PT / 2 * metres_per_point(ax))
+    book.avoid(marks)
+    map_layers.label_stands(book, plan)
+    book.keep_off(marks)
+    left_out = _label_parking(book, plan)
+    map_layers.label_contours(book, lines)
+    rows = [Row(text="each zone's best place bears its id", kind="note")] if len(plan.parking) else []
+    return [*rows, Row(text=f"no room for {left_out}: tables/parking.csv", kind="note")] if left_out else rows
+
+
+def draw_access(ax: Axes, plan: Plan) -> None:
+    """Ground by access class, but for ground of unknown elevation; wet ground hatched over it."""
+    for step, (name, look) in enumerate(style.ACCESS_PAPER.items()):
+        rows = plan.access[(plan.access["access"] == name) & (plan.access["limit"] != "unknown")]
+        merged = [shapely.union_all(map_layers.in_view(ax, rows))] if len(rows) else []
+        draw_area(ax, merged, look, zorder=map_layers.ORDER["ground"] + step / 10)
+    draw_area(ax, map_layers.in_view(ax, plan.wet_ground), style.WET_PAPER, zorder=map_layers.ORDER["zone"])
+
+
+def draw_parking(ax: Axes, plan: Plan) -> None:
+    """Every parking place, alike."""
+    draw_marks(
+        ax, plan.parking.geometry.to_numpy(), style.PARKING_MARK, style.PAPER, size_pt=PARKING_PT,
+        zorder=map_layers.ORDER["mark"],
+    )  # fmt: skip
+
+
+def _label_parking(book: LabelBook, plan: Plan) -> int:
+    """The zone's id beside its best place; returns how many found no room."""
+    best = plan.parking[plan.parking["stop"] == 1]
+    if len(best) > MOST_NAMES:
+        return len(best)
+    placed = 0
+    places = shapely.get_coordinates(best.geometry.to_numpy())
+    for x, y in np.unique(places, axis=0):
+        zones = best["zone_id"][(places == (x, y)).all(axis=1)]
+        spots = np.concatenate([book.around((x, y), reach_pt=reach) for reach in LABEL_REACH_PT])
+        placed += len(zones) * book.place(" ".join(zones.astype(str)), spots, size_pt=LABEL_PT)
+    return len(best) - placed

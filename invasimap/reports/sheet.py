@@ -1,0 +1,201 @@
+"""A sheet of paper with a map of the tract: its size and scale, its panel with legend and furniture, its words."""
+
+from __future__ import annotations
+
+import textwrap
+import warnings
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import shapely
+from matplotlib.axes import Axes
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+
+from invasimap.core.crs import to_lonlat
+from invasimap.core.units import ShownUnits
+from invasimap.prescription.plan import CAUTIONS, Plan
+from invasimap.reports.drawing import axes_inches, inches
+from invasimap.reports.furniture import (
+    INCH_M,
+    check_bar,
+    emergency_block,
+    north_arrow,
+    north_turn_deg,
+    round_scale,
+    scale_bar,
+    scale_words,
+)
+from invasimap.reports.legend import Row, draw_legend, unit_line
+from invasimap.reports.style import FONT, INK, PAPER, TYPE_PT
+from invasimap.reports.wording import shown_date
+
+DPI = 200
+PAPER_IN = {"us": (11.0, 8.5), "metric": (11.69, 8.27)}  # long side first: letter, A4
+MARGIN_IN, TITLE_IN, PANEL_IN, GAP_IN = 0.4, 0.62, 2.72, 0.14
+LETTERS_PER_IN, LINE_IN = 15.4, 0.147  # of the small type
+TITLE_LETTERS_PER_IN, DATES_IN = 6.2, 2.3
+MARGIN_SHARE = 0.012
+BLOCK_IN, SCALE_IN = 1.46, 1.12  # emergency block; scale, check bar and north arrow
+
+
+@dataclass(frozen=True, kw_only=True)
+class Sheet:
+    """A sheet's size and the map's size on it, in inches."""
+
+    width_in: float
+    height_in: float
+
+    @property
+    def foot_lines(self) -> list[str]:
+        """The cautions, in lines that fit under the map."""
+        letters = int((self.width_in - 2 * MARGIN_IN - PANEL_IN - GAP_IN) * LETTERS_PER_IN)
+        return [line for caution in CAUTIONS for line in textwrap.wrap(caution, letters)]
+
+    @property
+    def foot_in(self) -> float:
+        """Height of the cautions under the map."""
+        return LINE_IN * len(self.foot_lines) + 0.1
+
+    @property
+    def map_in(self) -> tuple[float, float]:
+        """Width and height of the map."""
+        width = self.width_in - 2 * MARGIN_IN - PANEL_IN - GAP_IN
+        return width, self.height_in - 2 * MARGIN_IN - TITLE_IN - self.foot_in
+
+
+def write_sheet(draw: Callable[[Plan], Figure], plan: Plan, path: Path) -> None:
+    """Draw a figure of the plan and write it as a PNG that prints at its size."""
+    with warnings.catch_warnings():
+        # a sign that the font has not is drawn as a box; the report and the map, in fonts of the reader's, have it
+        warnings.filterwarnings("ignore", message=r"(?s)Glyph .* missing from font")
+        draw(plan).savefig(path, dpi=DPI, facecolor=PAPER, metadata={"Software": None})
+
+
+def sheet_figure(plan: Plan, *, draw: Callable[[Plan, Axes], list[Row]], rows: list[Row], subtitle: str) -> Figure:
+    """A sheet as a figure of its own (nothing is shared with pyplot).
+
+    Parameters
+    ----------
+    draw
+        Draws the map on the axes it is given, which has its scale; gives what the legend has to add.
+    rows, subtitle
+        The legend's rows, and what the sheet shows, under its title.
+    """
+    bounds = tract_bounds(plan)
+    sheet = best_sheet(bounds, plan.shown)
+    figure = Figure(figsize=(sheet.width_in, sheet.height_in), dpi=DPI)
+    FigureCanvasAgg(figure)
+    wide, high = sheet.map_in
+    ax = figure.add_axes(_share(sheet, MARGIN_IN, MARGIN_IN + sheet.foot_in, wide, high))
+    scale = fit(ax, bounds, shown=plan.shown)
+    rows = [*rows, *draw(plan, ax)]
+    panel_left = MARGIN_IN + wide + GAP_IN
+    panel = figure.add_axes(_share(sheet, panel_left, MARGIN_IN, PANEL_IN, high + sheet.foot_in))
+    _panel(plan, panel, scale=scale, rows=rows)
+    _words(plan, figure, sheet, subtitle)
+    return figure
+
+
+def tract_bounds(plan: Plan) -> tuple[float, float, float, float]:
+    """Bounds of stands, patches and entries in metres."""
+    layers = (plan.stands, plan.patches, plan.entries)
+    boxes = np.array([layer.total_bounds for layer in layers if len(layer)])
+    left, bottom = np.nanmin(boxes[:, :2], axis=0)
+    right, top = np.nanmax(boxes[:, 2:], axis=0)
+    return float(left), float(bottom), float(right), float(top)
+
+
+def best_sheet(bounds: tuple[float, float, float, float], shown: ShownUnits) -> Sheet:
+    """Upright or across, whichever shows the bounds larger."""
+    long, short = PAPER_IN["us" if shown.length == "ft" else "metric"]
+    sheets = (Sheet(width_in=long, height_in=short), Sheet(width_in=short, height_in=long))
+    return min(sheets, key=lambda sheet: _least_scale(bounds, *sheet.map_in))
+
+
+def fit(ax: Axes, bounds: tuple[float, float, float, float], *, shown: ShownUnits) -> int:
+    """Set the axes to a round scale round the middle of ``bounds``; returns the scale's denominator."""
+    width, height = axes_inches(ax)
+    scale = round_scale(_least_scale(bounds, width, height), shown)
+    x, y = (bounds[0] + bounds[2]) / 2, (bounds[1] + bounds[3]) / 2
+    half_x, half_y = width * INCH_M * scale / 2, height * INCH_M * scale / 2
+    ax.set_xlim(x - half_x, x + half_x)
+    ax.set_ylim(y - half_y, y + half_y)
+    ax.set_xticks([])
+    ax.set_yticks([])
+    ax.set_autoscale_on(False)
+    return scale
+
+
+def _least_scale(bounds: tuple[float, float, float, float], width_in: float, height_in: float) -> float:
+    wide, high = (
+        max(far - near, 1.0) * (1 + 2 * MARGIN_SHARE) for near, far in zip(bounds[:2], bounds[2:], strict=True)
+    )
+    return max(wide / width_in, high / height_in) / INCH_M
+
+
+def _panel(plan: Plan, ax: Axes, *, scale: int, rows: list[Row]) -> None:
+    ax.set_axis_off()
+    ax.set_xlim(0, 1)
+    ax.set_ylim(0, 1)
+    width, height = axes_inches(ax)
+    draw_legend(ax, rows, top_in=height + 0.02, width_in=width, height_in=height - BLOCK_IN - SCALE_IN)
+    middle = [sum(limits) / 2 for limits in (ax.figure.axes[0].get_xlim(), ax.figure.axes[0].get_ylim())]
+    base = BLOCK_IN - 0.12
+    place: dict[str, Any] = {"fontfamily": FONT, "color": INK, "transform": inches(ax)}
+    check_bar(ax, shown=plan.shown, left_in=0.0, foot_in=base + 0.37)
+    ax.text(0, base + 0.52, scale_words(scale, plan.shown), fontsize=TYPE_PT["body"], **place)
+    scale_bar(ax, scale=scale, left_in=0.0, foot_in=base + 0.9, width_in=1.95)
+    turn = north_turn_deg(plan.crs, *middle)
+    north_arrow(ax, turn_deg=turn, centre_in=(width - 0.2, base + 0.78), size_in=0.48)
+    emergency_block(ax, left_in=0.0, foot_in=0.01, width_in=width - 0.01, entry=entry_words(plan))
+
+
+def entry_words(plan: Plan) -> str:
+    """Where the first entry is, in degrees, for whoever has to be called in."""
+    if not len(plan.entries):
+        return "No entry is mapped."
+    spot = shapely.get_coordinates(shapely.point_on_surface(plan.entries.geometry.to_numpy()[:1]))[0]
+    lon, lat = to_lonlat(plan.crs).transform(*spot)
+    more = f" (of {len(plan.entries)})" if len(plan.entries) > 1 else ""
+    return f"entry at {lat:.5f}, {lon:.5f}{more}"
+
+
+def _words(plan: Plan, figure: Figure, sheet: Sheet, subtitle: str) -> None:
+    """Title at the head, cautions at the foot."""
+    left, right = MARGIN_IN / sheet.width_in, 1 - MARGIN_IN / sheet.width_in
+    top = 1 - MARGIN_IN / sheet.height_in
+    common: dict[str, Any] = {"fontfamily": FONT, "parse_math": False}
+    letters = int((sheet.width_in - 2 * MARGIN_IN - DATES_IN) * TITLE_LETTERS_PER_IN)
+    name = textwrap.shorten(plan.settings.tract.name, letters, placeholder="…")
+    figure.text(left, top, name, fontsize=TYPE_PT["title"], fontweight="bold", va="top", color=INK, **common)
+    under = top - 0.32 / sheet.height_in
+    figure.text(left, under, subtitle, fontsize=TYPE_PT["heading"], va="top", color=INK, **common)
+    made = f"{plan.made.astimezone(plan.settings.tract.zone):%Y-%m-%d}"
+    dates = f"Survey {survey_dates(plan)}\nPlan of {made}\n{unit_line(plan.shown)}"
+    figure.text(right, top, dates, fontsize=TYPE_PT["body"], va="top", ha="right", color=INK, linespacing=1.4, **common)
+    figure.text(
+        left,
+        MARGIN_IN / sheet.height_in,
+        "\n".join(sheet.foot_lines),
+        fontsize=TYPE_PT["small"],
+        va="bottom",
+        color=INK,
+        linespacing=1.25,
+        **common,
+    )
+
+
+def survey_dates(plan: Plan) -> str:
+    """First and last survey date of the patches."""
+    known = sorted(text for text in map(shown_date, plan.patches["date"]) if text != "not known")
+    if not known:
+        return "date not known"
+    return known[0] if known[0] == known[-1] else f"{known[0]} to {known[-1]}"
+
+
+def _share(sheet: Sheet, left: float, bottom: float, width: float, height: float) -> tuple[float, float, float, float]:
+    return left / sheet.width_in, bottom / sheet.height_in, width / sheet.width_in, height / sheet.height_in

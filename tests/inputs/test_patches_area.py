@@ -184,9 +184,10 @@ def test_line_without_length_costs_one_record(write, read):
     assert "line without length" in survey.set_aside["reason"].item()
 
 
-@pytest.mark.parametrize("inner", ["[]", "[[-80, 38], [-79.9995, 38.0005], [5e300, 38], [-80, 38]]", "[[-80, 38], [-79.9995, 38.0005], [9e8, 38], [-80, 38]]"])
-def test_a_hole_of_nothing_or_of_no_place_costs_one_record(inner, write, read):
+@pytest.mark.parametrize("far", ["", "5e300", "9e8"])
+def test_a_hole_of_nothing_or_of_no_place_costs_one_record(far, write, read):
     """A square whose hole is empty or has a place beyond the globe, and a good neighbour."""
+    inner = f"[[-80, 38], [-79.9995, 38.0005], [{far}, 38], [-80, 38]]" if far else "[]"
     ring = "[[-80, 38], [-79.998, 38], [-79.998, 38.002], [-80, 38.002], [-80, 38]]"
     head = '{"type": "Feature", "properties": {"species": "ROMU"}, "geometry": {"type": "Polygon", "coordinates": '
     features = ", ".join(f"{head}[{rings}]}}}}" for rings in (f"{ring}, {inner}", ring))

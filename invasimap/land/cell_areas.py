@@ -55,4 +55,5 @@ def cell_areas(polygons: Any, terrain: Terrain) -> CellAreas:
     area = np.full(len(box), terrain.cell_m**2)
     edge = ~inner
     area[edge] = shapely.area(shapely.intersection(shapes[polygon[edge]], boxes[box[edge]]))
-    return CellAreas(cell=cells[box], polygon=polygon, area_m2=area)
+    some = area > 0  # a cell that is only touched holds nothing
+    return CellAreas(cell=cells[box][some], polygon=polygon[some], area_m2=area[some])

@@ -50,7 +50,8 @@ def passable_pieces(
     given
         Cells where it may be whatever is near (ways, gates); among themselves they join by their sides.
     walls
-        What is not crossed in coming from a cell with room to a given one; by default the edges.
+        What the machine's width does not meet on the straight between a given cell's side and the place in a cell with
+        room beside it; by default the edges.
 
     Notes
     -----
@@ -163,7 +164,8 @@ class _Steps:
         way = np.where(self.given[one[onto]], one[onto], other[onto])
         off = self._places(np.where(self.given[one[onto]], other[onto], one[onto]))
         middle, half = self.clear.terrain.centres(way), self.clear.terrain.cell_m / 2
-        can[onto] = ~_meet(self.walls, _lines(off, middle + np.clip(off - middle, -half, half)), 0.0)
+        onto_way = middle + np.clip(off - middle, -half, half)
+        can[onto] = ~_meet(self.walls, _swaths(off, onto_way, self.clear.radius_m), 0.0)
         return one[can], other[can]
 
     def _all(self, usable: Mask) -> tuple[Ints, Ints, Bools]:
@@ -206,6 +208,18 @@ def _from_straight(places: Floats, one: Floats, other: Floats) -> Floats:
 
 def _lines(one: Floats, other: Floats) -> Any:
     return shapely.linestrings(np.stack([one, other], axis=1))
+
+
+def _swaths(one: Floats, other: Floats, radius_m: float) -> Any:
+    """The ground that a machine's width passes over between two places, squarely ended; a line where it has none."""
+    run = other - one
+    length = np.hypot(*run.T)
+    straight = _lines(one, other)
+    wide = (length > 0) & (radius_m > 0)
+    side = np.stack([-run[wide, 1], run[wide, 0]], axis=1) / length[wide, None] * radius_m * (1 - 1e-9)
+    a, b = one[wide], other[wide]
+    straight[wide] = shapely.polygons(np.stack([a + side, b + side, b - side, a - side], axis=1))
+    return straight
 
 
 def _meet(edges: Geometries, lines: Any, within_m: float) -> Bools:

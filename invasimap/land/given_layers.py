@@ -58,7 +58,11 @@ def _shape_faults(name: str, frame: gpd.GeoDataFrame) -> list[Fault]:
     shapes = frame.geometry.to_numpy()
     none = shapely.is_missing(shapes) | shapely.is_empty(shapes)
     flat = ~none & (shapely.get_dimensions(shapes) < 2) & (name in AREAS)
+    crossed = ~none & ~shapely.is_valid(shapes)
     faults = []
+    if crossed.any():
+        mend = "mend them, such as with make_valid"
+        faults.append(Fault(where=name, what=f"rows {_rows(crossed)} are not valid shapes", mend=mend))
     if none.any():
         faults.append(Fault(where=name, what=f"rows {_rows(none)} have no shape", mend="mend them or take them out"))
     if flat.any():
@@ -86,12 +90,16 @@ def _with_width(name: str, frame: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
     if name not in WIDTHS_M:
         return frame
     width = np.asarray(frame.get("width_m", np.nan), float)
-    return frame.assign(width_m=np.where(np.isnan(width), WIDTHS_M[name], width))
+    known = {"confidential": False} if name == "features" and "confidential" not in frame else {}
+    return frame.assign(width_m=np.where(np.isnan(width), WIDTHS_M[name], width), **known)
 
 
 def _width_faults(name: str, frame: gpd.GeoDataFrame) -> list[Fault]:
-    wrong = frame["width_m"].to_numpy() < 0 if name in WIDTHS_M else np.zeros(0, bool)
-    return [Fault(where=name, what=f"width_m is below zero in rows {_rows(wrong)}")] if wrong.any() else []
+    width = frame["width_m"].to_numpy() if name in WIDTHS_M else np.zeros(0)
+    wrong = ~np.isfinite(width) | (width < 0)
+    return (
+        [Fault(where=name, what=f"width_m is below zero or without end in rows {_rows(wrong)}")] if wrong.any() else []
+    )
 
 
 def _rows(wrong: Any) -> str:

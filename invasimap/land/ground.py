@@ -19,6 +19,7 @@ from invasimap.land.terrain import Terrain
 FRINGE_CELLS = 1.5  # how far beyond a blocker the cells it touches can reach
 ON_WAY_M = 10.0  # a crossing this near to where a way meets a blocker is that way's, as well as a receiver places it
 SAME_WAY_M = 0.5  # ways whose meetings are this alike in distance both lead over it
+GRAZE_M = 0.01
 SKEW = 2.0  # a way may cross at an angle that makes the passage this much longer than straight over
 
 
@@ -94,14 +95,21 @@ class Ground:
         return self._known[key]
 
     def _opened(self, means: str, clearance_m: float) -> Mask:
-        terrain = self.terrain
+        terrain, opened = self.terrain, np.zeros(self.terrain.shape, bool)
         crossings = self._crossings_for(means, clearance_m)
         shapes = self.blockers(means)
-        if crossings.empty or not len(shapes):
-            return np.zeros(terrain.shape, bool)
         half = np.maximum(crossings["width_m"].to_numpy(float) / 2, terrain.cell_m / 2)
         discs = shapely.buffer(crossings.geometry.to_numpy(), half)
-        return touched(discs, terrain) | touched(self._passages(crossings, discs, means), terrain)
+        for number, disc in enumerate(discs):
+            place = crossings.geometry.iloc[number]
+            met = shapely.STRtree(shapes).query(disc, predicate="intersects")
+            away = shapely.distance(shapes[met], place)
+            own = away <= away.min(initial=np.inf) + SAME_WAY_M  # what it crosses; what else is in its disc stays shut
+            pieces = [disc, *self._passages(place, disc, met[own], means)]
+            window, part = terrain.window(shapely.union_all(pieces).bounds)
+            shut = [*shapes[met[~own]], *_beyond(shapes[met[own]], shapes[met[~own]], disc, place)]
+            opened[window] |= touched(pieces, part) & ~touched(shut, part)
+        return opened
 
     def _blocking(self, means: str) -> gpd.GeoDataFrame:
         named = [means in text.split(";") for text in self.features["blocks"]]
@@ -112,33 +120,42 @@ class Ground:
         if crossings.empty:
             return crossings
         walkers = ("tractor", "atv", "foot") if means == "hose" else (means,)
-        stopping = shapely.union_all(self.blockers(means))
-        over, over_allowed = (
-            shapely.intersection(ways.geometry.union_all(), stopping) for ways in (self.ways, self.ways_for(*walkers))
-        )
         shapes = crossings.geometry.to_numpy().copy()
+        nearest = self._nearest_blocker(shapes, means)
+        over, over_allowed = (
+            shapely.intersection(shapely.union_all(ways.geometry.to_numpy()), nearest)
+            for ways in (self.ways, self.ways_for(*walkers))
+        )
         any_m, allowed_m = (np.nan_to_num(shapely.distance(shapes, met), nan=np.inf) for met in (over, over_allowed))
         on_any = any_m <= ON_WAY_M
         on_allowed = on_any & (allowed_m <= any_m + SAME_WAY_M)
         if on_allowed.any():  # a crossing a little off where its way meets what it crosses is moved there
-            shapes[on_allowed] = shapely.get_point(shapely.shortest_line(shapes[on_allowed], over_allowed), -1)
+            ends = shapely.shortest_line(shapes[on_allowed], over_allowed[on_allowed])
+            shapes[on_allowed] = shapely.get_point(ends, -1)
         wide = crossings["width_m"].to_numpy(float) >= (clearance_m if means in ("tractor", "atv") else 0.0)
         return crossings.set_geometry(shapes, crs=crossings.crs)[on_allowed | (~on_any & wide)]
 
-    def _passages(self, crossings: gpd.GeoDataFrame, discs: Geometries, means: str) -> Geometries:
+    def _nearest_blocker(self, places: Geometries, means: str) -> Geometries:
+        """What stops a means nearest to each place; an empty shape where nothing does."""
+        found, shapes = np.full(len(places), shapely.Point(), object), self.blockers(means)
+        if len(shapes):
+            at, which = shapely.STRtree(shapes).query_nearest(places, all_matches=False)
+            found[at] = shapes[which]
+        return found
+
+    def _passages(self, place: Any, disc: Any, crossed: Any, means: str) -> list[Any]:
         """The pieces of ways that lead through what is crossed, no longer than a skew passage over it is."""
         fringe_m = FRINGE_CELLS * self.terrain.cell_m
         shapes, lengths = self.blockers(means), self._passage_lengths(means)
         ways = shapely.union_all(self.ways_for(*(("tractor", "atv", "foot") if means == "hose" else (means,))).geometry)
         found: list[Any] = []
-        for number, shape in zip(*shapely.STRtree(shapes).query(discs, predicate="intersects"), strict=True):
-            disc, place = discs[number], crossings.geometry.iloc[number]
+        for shape in crossed:
             through = _parts_at(shapely.intersection(ways, shapes[shape]), disc)
             longest = shapely.length(through).sum() if np.isinf(lengths[shape]) else lengths[shape]
             window = shapely.buffer(place, longest + SKEW * fringe_m)
             beside = shapely.intersection(shapely.buffer(shapes[shape], fringe_m), window)
             found.extend(_parts_at(shapely.intersection(ways, beside), disc))
-        return np.asarray(found, object)
+        return found
 
     def _passage_lengths(self, means: str) -> Any:
         """How long a skew passage over each blocker is: for lines by their width; inf for drawn areas."""
@@ -146,6 +163,16 @@ class Ground:
         drawn = np.concatenate([self.barriers.geometry.to_numpy(), features.geometry.to_numpy()])
         half = np.concatenate([np.zeros(len(self.barriers)), half_width_m(features)])
         return np.where(shapely.get_dimensions(drawn) == 2, np.inf, SKEW * half)
+
+
+def _beyond(crossed: Geometries, others: Geometries, disc: Any, place: Any) -> list[Any]:
+    """The parts of what is crossed that lie behind something else, seen from the crossing."""
+    if not len(others):
+        return []
+    near = shapely.buffer(disc, 2 * shapely.minimum_bounding_radius(disc))
+    left = shapely.difference(shapely.intersection(crossed, near), shapely.union_all(shapely.buffer(others, GRAZE_M)))
+    parts = shapely.get_parts(left)
+    return list(parts[shapely.distance(parts, place) > shapely.distance(parts, place).min(initial=np.inf) + GRAZE_M])
 
 
 def _parts_at(geometry: Any, disc: Any) -> Geometries:

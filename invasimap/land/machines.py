@@ -22,6 +22,7 @@ from invasimap.land.terrain import Terrain
 
 ENTRY_SNAP_M = 30.0  # an entry this near to a way is on it
 FIELD_SNAP_M = 10.0  # open ground this near to a way is reached from it, as well as both are drawn
+LEAVES_M = 10.0  # a way that comes no farther out of the stands is no way in, unless it leads off the grid
 GAP_M = 25.0  # stands nearer than twice this belong to one tract, whatever lies between them
 
 
@@ -44,6 +45,7 @@ class LaidHose:
     closed: ClosedParts
     length_m: float
     lift_m: float
+    hose_m: float
     lost_m: float
     lost_share: float
     found: HoseReach
@@ -51,7 +53,7 @@ class LaidHose:
 
     def needed_m(self, laid_m: float) -> float:
         """The hose that takes so much along the ground, with what is spent in the machine's cell and lost to slack."""
-        return (laid_m + self.lost_m) / (1 - self.lost_share)
+        return min((laid_m + self.lost_m) / (1 - self.lost_share), self.hose_m)
 
 
 def drive_tractor(ground: Ground, rig: TractorSection) -> Driven:
@@ -62,7 +64,7 @@ def drive_tractor(ground: Ground, rig: TractorSection) -> Driven:
     swept = covered([shapely.buffer(middle, half, quad_segs=16)], terrain)  # what its width then passes over
     workable, limit = _workable(ground, rig, "tractor")
     outside = shapely.difference(shapely.box(*terrain.bounds).buffer(2 * terrain.cell_m), opens)
-    lanes = touched(_lanes(ground, middle, FIELD_SNAP_M + half), terrain) & ~ground.blocked("tractor")
+    lanes = touched(_lanes(ground, middle, rig, workable), terrain) & ~ground.blocked("tractor")
     pieces = passable_pieces(
         np.concatenate([ground.blockers("tractor"), [outside]]),
         terrain,
@@ -115,8 +117,8 @@ def lay_hose(ground: Ground, stops: Mask, rig: HoseSection, *, asked: Mask | Non
         ("barrier", ~free),
     )  # fmt: skip
     return LaidHose(
-        stops=stops, free=free, closed=closed, length_m=length_m, lift_m=lift_m, lost_m=lost_m,
-        lost_share=lost_share, found=found, limit=limit,
+        stops=stops, free=free, closed=closed, length_m=length_m, lift_m=lift_m, hose_m=rig.hose_length_m or 0.0,
+        lost_m=lost_m, lost_share=lost_share, found=found, limit=limit,
     )  # fmt: skip
 
 
@@ -154,7 +156,11 @@ def starts(ground: Ground, means: str) -> Mask:
     """Where a means comes in: at the entries, or without any, on the ways outside the tract's outer edge."""
     terrain = ground.terrain
     if ground.entries.empty:
-        return ground.way_cells(means) & ~covered([_without_gaps(ground.outline)], terrain)
+        own = shapely.buffer(_without_gaps(ground.outline), LEAVES_M)
+        edge = np.ones(terrain.shape, bool)
+        edge[1:-1, 1:-1] = False
+        inside = covered([_without_gaps(ground.outline)], terrain)
+        return ground.way_cells(means) & (~covered([own], terrain) | (edge & ~inside))
     entries = ground.entries.geometry.to_numpy()
     links = _links(ground, entries, means, ENTRY_SNAP_M)
     return touched(np.concatenate([entries, links]), terrain)
@@ -189,10 +195,21 @@ def _workable(ground: Ground, rig: TractorSection | AtvSection, means: str) -> t
     return workable, limit
 
 
-def _lanes(ground: Ground, middle: Any, longest_m: float) -> Geometries:
-    """The shortest line from each piece of open ground to a way beside it."""
-    parts = shapely.get_parts(middle)
-    return _links(ground, parts[~shapely.is_empty(parts)], "tractor", longest_m)
+def _lanes(ground: Ground, middle: Any, rig: TractorSection, workable: Mask) -> Geometries:
+    """The shortest line from each piece of open ground to a way beside it, over ground that the tractor can drive."""
+    parts, half = shapely.get_parts(middle), rig.clearance_m / 2
+    lines = _links(ground, parts[~shapely.is_empty(parts)], "tractor", FIELD_SNAP_M + half)
+    swaths = shapely.buffer(lines, half, cap_style="flat")
+    narrow = shapely.STRtree(ground.blockers("tractor")).query(swaths, predicate="intersects")[0]
+    bad = ~workable & ~ground.way_cells("tractor")
+    kept = [number not in set(narrow.tolist()) and not _meets(line, bad, ground) for number, line in enumerate(lines)]
+    found: Geometries = lines[np.array(kept, bool)]
+    return found
+
+
+def _meets(line: Any, bad: Mask, ground: Ground) -> bool:
+    window, part = ground.terrain.window(line.bounds)
+    return bool((touched([line], part) & bad[window]).any())
 
 
 def _links(ground: Ground, places: Geometries, means: str, longest_m: float) -> Geometries:

@@ -11,6 +11,7 @@ import geopandas as gpd
 import numpy as np
 import numpy.typing as npt
 
+from invasimap.core.errors import InvariantError
 from invasimap.land.access import Access
 from invasimap.land.cell_areas import CellAreas, cell_areas
 from invasimap.land.hose_reach import hose_reach
@@ -114,7 +115,10 @@ def _best_first(tried: list[_Stop], cells: Ints, worth: Floats, hose: LaidHose, 
         best = max(tried, key=lambda stop: _merit(stop, left, worth), default=None)
         if best is None or not (best.served & left).any():
             ends, counts = np.unique(hose.found.parking.ravel()[cells[left]], return_counts=True)
-            tried.append(_stop(int(ends[np.argmax(counts)]), cells, hose, access))
+            best = _stop(int(ends[np.argmax(counts)]), cells, hose, access)
+            if not (best.served & left).any():
+                raise InvariantError("a parking place does not serve the ground that it was found for")
+            tried.append(best)
             continue
         chosen.append(best)
         left &= ~best.served

@@ -5,7 +5,7 @@ from __future__ import annotations
 import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -69,6 +69,19 @@ class Terrain:
         rows, columns = np.divmod(cells, self.shape[1])
         x = self.transform.c + (columns + 0.5) * self.cell_m
         return np.stack([x, self.transform.f - (rows + 0.5) * self.cell_m], axis=-1)
+
+    def window(self, bounds: tuple[float, float, float, float]) -> tuple[tuple[slice, slice], Terrain]:
+        """The part of the grid that holds ``bounds`` in metres, with a cell to spare, as slices and as a terrain."""
+        left, bottom, right, top = bounds
+        row, column = (self.transform.f - np.array([top, bottom]), np.array([left, right]) - self.transform.c)
+        (first_row, last_row), (first, last) = (
+            np.clip((away / self.cell_m).astype(int) + [-1, 2], 0, count).tolist()
+            for away, count in zip((row, column), self.shape, strict=True)
+        )
+        part = np.s_[first_row:last_row, first:last]
+        left, top = self.transform.c + first * self.cell_m, self.transform.f - first_row * self.cell_m
+        moved = Affine(self.cell_m, 0.0, left, 0.0, -self.cell_m, top)
+        return part, replace(self, elevation_m=self.elevation_m[part], transform=moved)
 
     def slope_pct(self) -> Grid:
         """Slope along the fall line in percent (Horn 1981, 3 x 3 cells); NaN where any of them is not known."""

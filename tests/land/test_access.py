@@ -9,11 +9,13 @@ import shapely
 from affine import Affine
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy import ndimage
 
 from invasimap.core.settings import AtvSection, FootSection, TractorSection
 from invasimap.land.access import access_classes
 from invasimap.land.ground import crossing_notes, make_ground
 from invasimap.land.limits import CLASSES, LIMITS
+from invasimap.land.raster import covered, touched
 from invasimap.land.terrain import Terrain
 
 CRS = "EPSG:32617"
@@ -206,6 +208,81 @@ def test_ten_foot_cells_pass_no_gap_a_little_too_narrow(offset):
     assert (access.code[row] == 0).all()
     wider = access_classes(ground(height=coarse, ways=TRAIL, barriers=fence_with_gap(17.0 * 0.3048)), atv=rig)
     assert (wider.code[row] > 0).any()  # five feet more than the machine is wide, half a cell
+
+
+@pytest.mark.parametrize("away", [1.2, 2.0, 2.6])
+@pytest.mark.parametrize(("gap", "through"), [(0.6, False), (1.7, False), (4.0, True)])
+def test_a_gap_beside_the_way_is_as_wide_as_one_far_from_it(away, gap, through):
+    """A fence along the trail, in its cell's neighbour: the ATV is 1.83 m wide."""
+    rig = atv("0 m", max_slope="10 %", max_side_slope="10 %", clearance="1.83 m")
+    access = access_classes(ground(ways=TRAIL, barriers=fence_with_gap(gap, y=301 + away)), atv=rig)
+    assert (at(access, 301, 350)[0] == "atv_hose") is through
+    assert at(access, 301, 250)[0] == "atv_hose"  # the other side is open
+
+
+@pytest.mark.parametrize("between", ["wet", "bank", "hole", "fence"])
+def test_no_lane_leads_to_a_field_over_what_stops_the_tractor(between):
+    field = layer(shapely.box(100, 311, 300, 400))
+    strip = shapely.box(-50, 303.5, 700, 308.5)
+    height = {"bank": lambda x, y: np.clip(y - 304, 0, 5), "hole": lambda x, y: np.where(abs(y - 306) < 2, np.nan, 0)}
+    over = {"wet": {"wet_ground": layer(strip)}, "fence": {"barriers": fence_with_gap(2.2, y=306)}}.get(between, {})
+    here = ground(height=terrain(height.get(between, lambda x, y: 0 * x)), ways=ROAD, open_ground=field, **over)
+    assert at(access_classes(here, tractor=TRACTOR), 200, 380) == ("out_of_reach", "not_connected")
+
+
+def test_a_gate_on_a_fence_beside_a_stream_opens_no_stream():
+    """A trail over a stream without a crossing, and a gate in a fence 7 m beside the trail and near the stream."""
+    stream = layer(
+        shapely.LineString([(401, 0), (401, 600)]), kind=["stream"], rule=[""], confidential=[False], no_spray_m=[5.0],
+        hand_only_m=[np.nan], width_m=[2.0], per_slope_m=[0.0], position_error_m=[0.0], blocks=["atv;foot;hose"],
+    )  # fmt: skip
+    fence = layer(shapely.LineString([(-10, 308), (399, 308)]))
+    gate = layer(shapely.Point(396, 308), width_m=[6.0])
+    start = layer(shapely.Point(1, 301))
+    here = ground(ways=TRAIL, features=stream, barriers=fence, crossings=gate, entries=start)
+    rig = atv("0 m", max_slope="10 %", max_side_slope="10 %", clearance="1 m")
+    access = access_classes(here, atv=rig, foot=FOOT)
+    assert at(access, 450, 301)[0] == "out_of_reach" and at(access, 300, 340)[0] == "atv_hose"
+
+
+@pytest.mark.parametrize("off", [1.0, 2.0, 3.0])
+def test_a_gate_near_where_two_fences_meet_opens_its_own_fence_alone(off):
+    """Fences in a T: the gate in the bar leads to the paddock west of the stem, not to the one east of it."""
+    fences = layer(shapely.LineString([(-50, 350), (700, 350)]), shapely.LineString([(300, 350), (300, 700)]))
+    gate = layer(shapely.Point(300 - off, 350), width_m=[6.0])
+    rig = atv("0 m", max_slope="10 %", max_side_slope="10 %", clearance="1 m")
+    access = access_classes(ground(ways=TRAIL, barriers=fences, crossings=gate), atv=rig, foot=FOOT)
+    assert at(access, 250, 450)[0] == "atv_hose"
+    assert at(access, 350, 450)[0] == "out_of_reach"
+
+
+@given(st.integers(0, 10_000), st.sampled_from([1.0, 2.0, 0.5]))
+@settings(max_examples=60, deadline=None)
+def test_a_fence_drawn_through_the_corners_of_cells_does_not_leak(seed, step):
+    rng = np.random.default_rng(seed)
+    corners = np.round(rng.uniform(20, 60, (6, 2)) / step) * step
+    ring = shapely.convex_hull(shapely.MultiPoint(corners)).boundary
+    small = Terrain(elevation_m=np.zeros((40, 40), np.float32), transform=Affine(CELL, 0, 0, 0, -CELL, 80), crs=CRS)
+    shut = touched([ring], small)
+    inside = covered([shapely.polygonize([ring])], small) & ~shut
+    number, _ = ndimage.label(~shut, structure=np.ones((3, 3)))  # corners join: a walk may pass between two
+    number4, _ = ndimage.label(~shut)
+    outside = number4[0, 0]
+    assert not (number4[inside] == outside).any()
+    assert inside.sum() == 0 or number.max() >= 1
+
+
+def test_wet_ground_is_crossed_at_a_culvert_though_nothing_else_stops_the_tractor():
+    field, bog = layer(shapely.box(100, 250, 200, 400)), layer(shapely.box(90, 340, 210, 350))
+    dry = access_classes(ground(ways=ROAD, open_ground=field, wet_ground=bog), tractor=TRACTOR)
+    culvert = layer(shapely.Point(150, 345), width_m=[16.0])
+    over = access_classes(ground(ways=ROAD, open_ground=field, wet_ground=bog, crossings=culvert), tractor=TRACTOR)
+    assert at(dry, 150, 380)[0] == "out_of_reach" and at(over, 150, 380)[0] == "tractor"
+
+
+def test_a_trail_that_pokes_out_of_the_stands_by_a_cell_is_no_way_in():
+    loop = layer(shapely.LineString([(300, 300), (300, 593), (320, 593)]), **{"class": ["t"], "allows": ["atv;foot"]})
+    assert (access_classes(ground(ways=loop), atv=atv("20 m"), foot=FOOT).code == 0).all()
 
 
 STREAM = layer(

@@ -30,6 +30,7 @@ from invasimap.land.compiled import compile_now, will_compile
 from invasimap.land.features import half_width_m
 from invasimap.land.ground import crossing_notes
 from invasimap.land.layers import OUTSIDE, LandLayers, elevation_faults, read_land, read_tract_terrain, stands_alone
+from invasimap.land.machines import hose_notes
 from invasimap.land.parking import parking_places
 from invasimap.land.protection import protection_zones, slope_notes
 from invasimap.land.terrain import Terrain
@@ -285,6 +286,9 @@ def loud_notes(settings: Tract, land: LandLayers, survey: Survey) -> list[str]:
     means = settings.access
     if means.tractor is None and means.atv is None and means.foot is None:
         notes.append("NO MEANS AT HAND: there is no [access.*] section, so nothing counts as reached.")
+    notes += hose_notes(means)
+    if settings.land.crossings is not None and "width_m" not in settings.land.crossings.model_fields_set:
+        notes.append("The crossings are taken as 20 ft wide: set width in [land] crossings if they are narrower.")
     lost = survey.set_aside[~survey.set_aside["reason"].str.startswith(COPY)]["file"].unique()
     unused = survey.ledger[(survey.ledger["records"] > 0) & (survey.ledger["set_aside"] == survey.ledger["records"])]
     unused = unused[unused["file"].isin(lost)]

@@ -11,6 +11,7 @@ from scipy import ndimage
 
 from invasimap.core.geometry import Geometries
 from invasimap.core.settings import AtvSection, HoseSection, TractorSection
+from invasimap.core.units import M_PER_FT
 from invasimap.land.cells import ClosedParts
 from invasimap.land.clearance import Pieces, passable_pieces
 from invasimap.land.ground import Ground
@@ -139,6 +140,27 @@ def pump_lift_m(rig: HoseSection) -> float:
         flow_L_per_min=rig.flow_L_per_min,
         roughness=rig.hose_roughness,
     )
+
+
+def hose_notes(means: Any) -> list[str]:
+    """What must be known of the hoses of ``[access]`` before their ground is used."""
+    notes = []
+    for name, rig in (("tractor", means.tractor), ("atv", means.atv)):
+        if rig is None or rig.hose_length_m is None:
+            continue
+        lift_m = pump_lift_m(rig)
+        if lift_m == np.inf:
+            notes.append(f"[access.{name}] has no pump settings: how high its hose lifts was not checked.")
+        elif lift_m < 0:
+            notes.append(
+                f"[access.{name}]: THE PUMP IS TOO WEAK for its hose: friction takes more than it gives, so the "
+                f"nozzle has its pressure only {-lift_m / M_PER_FT:,.0f} ft ({-lift_m:,.0f} m) or more below it."
+            )
+        if name == "tractor":
+            notes.append(
+                "Ground that only the tractor's hose reaches counts as tractor: the tractor is not driven there."
+            )
+    return notes
 
 
 def vehicle_stops(ground: Ground) -> Mask:

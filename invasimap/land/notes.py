@@ -36,8 +36,8 @@ def elevation_notes(terrain: Terrain, *, within: Any) -> list[str]:
         notes.append(f"{_percent(share)} of the tract has no elevation: it counts as out of reach, by unknown.")
     if share := _share(~inside, terrain):
         notes.append(
-            f"{_percent(share)} of the ground round the tract that was worked has no elevation: no hose and nobody on "
-            "foot comes in over it, and machines only on ways."
+            f"Outside the tract, {_percent(share)} of the ground near it has no elevation: nobody comes in over that "
+            "but on ways."
         )
     return notes
 

@@ -31,7 +31,10 @@ def gain_report(plan: Plan) -> PrintedTable:
     ]  # fmt: skip
     heads = ["One more thing", "For", "Where (lat, lon)", f"More treatable {unit}", f"More by tractor {unit}",
              f"More by hose from an ATV {unit}", f"More on foot {unit}"]  # fmt: skip
-    notes = ["Each alone, on infested ground open to spray. A minus is ground that a better means takes over."]
+    notes = [
+        "Each alone, on infested ground open to spray. A minus is ground that goes to another "
+        "means, or that is lost: more hose takes more of the pump's pressure."
+    ]
     if "opening" in set(plan.reach_gain["change"]):
         notes.append(PERMIT)
     return PrintedTable(

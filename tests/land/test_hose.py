@@ -67,3 +67,17 @@ def test_water_weighs_0_433_psi_a_foot_and_pushes_downhill():
 def test_a_thin_hose_passes_only_so_much():
     assert lift_ft(100, nozzle_psi=40, length_ft=300, gpm=1.96265344977, inches=0.375) == pytest.approx(0, abs=1e-4)
     assert lift_ft(100, nozzle_psi=40, length_ft=300, gpm=3, inches=0.375) < 0
+
+
+def test_a_hose_without_a_pump_and_a_pump_too_weak_for_its_hose_are_said():
+    from invasimap.core.settings import AccessSection
+    from invasimap.land.machines import hose_notes
+
+    rig = {"max_slope": "12 %", "max_side_slope": "8 %", "clearance": "6 ft", "hose_length": "300 ft"}
+    pump = {"hose_diameter": "0.5 in", "flow": "3 gal/min", "hose_roughness": 140, "nozzle_pressure": "40 psi"}
+    (unchecked,) = hose_notes(AccessSection.model_validate({"atv": rig}))
+    assert "was not checked" in unchecked
+    # 40 psi at the nozzle and 32.405089 psi of friction: 60 psi fall short by 12.405 psi, which 28.65 ft of water give
+    (weak,) = hose_notes(AccessSection.model_validate({"atv": rig | pump | {"pump_pressure": "60 psi"}}))
+    assert "TOO WEAK" in weak and "29 ft" in weak
+    assert hose_notes(AccessSection.model_validate({"atv": rig | pump | {"pump_pressure": "150 psi"}})) == []

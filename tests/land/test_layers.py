@@ -248,7 +248,7 @@ def test_elevation_of_a_part_or_with_gaps_is_said_with_its_share(tract, tmp_path
     text = said(tract, ways=ACROSS, elevation="dem.tif")
     share = float(text.split(" % of the tract has no elevation")[0].split()[-1])
     assert share == pytest.approx(100 * 240 / 500, abs=3.1)  # within a cell of the raster and the grid
-    assert "of the ground round the tract that was worked has no elevation" in text
+    assert "of the ground near it has no elevation" in text
 
 
 def test_a_single_unknown_cell_is_more_than_none(tract, tmp_path):

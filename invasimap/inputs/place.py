@@ -241,6 +241,8 @@ def datum_note(source: CRS, crs: CRS, name: str) -> str:
     name
         The file or layer, for the note.
     """
+    if not moves(source, crs):
+        return ""
     best_missing, accuracy_m = _best_move(source, crs)
     if source.is_bound or accuracy_m is None or 0 <= accuracy_m <= DATUM_M:
         return ""

@@ -198,3 +198,12 @@ def test_a_survey_in_a_system_of_another_planet_is_set_aside_with_the_reason(wri
     survey = read("a.csv", crs="ESRI:104905", columns={"lon": "x", "lat": "y"})  # degrees on Mars
     assert survey.ledger["set_aside"].tolist() == [1]
     assert "no way to the tract's" in survey.set_aside["reason"].item()
+
+
+def test_a_survey_in_degrees_of_an_absurd_size_is_set_aside_with_the_reason(write, read):
+    wkt = CRS.from_epsg(4326).to_wkt("WKT1_ESRI").replace("0.0174532925199433", "0.1e-30025199433")
+    assert "0.1e-3" in wkt
+    gpd.GeoDataFrame({"species": ["ROMU"]}, geometry=[shapely.Point(-80, 38)], crs=4326).to_file(write("a.shp", b""))
+    write("a.prj", wkt.encode())
+    survey = read("a.shp")
+    assert survey.ledger["set_aside"].tolist() == [1]

@@ -28,6 +28,14 @@ TOGETHER = {
 }  # fmt: skip
 
 
+LONGEST = ("tests/test_plan_properties.py", "tests/inputs/test_fuzz.py")
+
+
+def pytest_collection_modifyitems(items):
+    """The longest tests first, so that no process waits for another's at the end."""
+    items.sort(key=lambda item: not item.nodeid.startswith(LONGEST))
+
+
 @pytest.hookimpl(optionalhook=True)
 def pytest_xdist_make_scheduler(config, log):
     """Of ``pytest -n``: tests that share something costly run in one process, so that it is made once."""

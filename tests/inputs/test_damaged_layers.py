@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import re
 import sqlite3
@@ -170,3 +171,13 @@ def test_a_column_named_as_the_geometry_keeps_the_places(tmp_path, read):
         db.execute("alter table a add column geometry text default 'here'")
     db.close()
     assert read("a.gpkg").ledger["accepted"].tolist() == [2]
+
+
+def test_a_geopackage_of_an_unknown_kind_shows_no_folder_of_ours(tmp_path, read):
+    gpd.GeoDataFrame({"species": ["ROMU"]}, geometry=[shapely.Point(-80, 38)], crs=4326).to_file(tmp_path / "a.gpkg")
+    with contextlib.closing(sqlite3.connect(tmp_path / "a.gpkg")) as database:
+        database.execute("UPDATE gpkg_contents SET data_type = '0'")
+        database.commit()
+    survey = read("a.gpkg")
+    said = [*survey.set_aside["reason"], *survey.notes]
+    assert survey.ledger["records"].item() >= 1 and not any("/" in text.replace("a.gpkg:", "") for text in said)

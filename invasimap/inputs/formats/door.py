@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import os
+import re
 import tempfile
 from collections.abc import Callable
 from pathlib import Path
@@ -51,6 +52,7 @@ SIDE_FILES: Final = (".shx", ".dbf", ".prj", ".cpg", ".sbn", ".sbx", ".qix", ".q
 _TEXTS: Final = (".csv", ".tsv", ".txt", ".gpx", ".kml", ".geojson", ".json", *SEQUENCES)
 _HUGE = 100_000  # coordinates of a shape that counts among those of which a file has few
 _HUGE_TOGETHER = 2  # such shapes of a layer have at most so many times what one may have
+_INNER: Final = re.compile(r"/[^'\"\n]*/invasimap-\w+/")  # a folder of ours, for a while
 _LARGE: Final = 5_000  # coordinates of a shape that is looked at before anything is asked of its course
 SUFFIXES: Final = (*TABLES, *_READERS, ".zip")
 
@@ -89,7 +91,7 @@ def read_file(
     except MemoryError as error:
         raise LayerError(Fault(where=label, what="is too large for the memory", mend="split it")) from error
     except Exception as error:  # the format door: readers raise many kinds for damaged files
-        said = str(error).replace(str(path), path.name).replace(str(path.parent), "")
+        said = _INNER.sub("", str(error).replace(str(path), path.name).replace(str(path.parent), ""))
         mend = "open it in the program it came from and export it again"
         raise LayerError(Fault(where=label, what=f"cannot be read: {said}", mend=mend)) from error
     layers = [within(layer, limits) for layer in layers]

@@ -10,7 +10,7 @@ import shapely
 from scipy import ndimage
 
 from invasimap.core.geometry import Geometries
-from invasimap.core.settings import AtvSection, HoseSection, TractorSection
+from invasimap.core.settings import AccessSection, AtvSection, HoseSection, TractorSection
 from invasimap.core.units import M_PER_FT
 from invasimap.land.cells import ClosedParts
 from invasimap.land.clearance import Pieces, passable_pieces
@@ -142,7 +142,7 @@ def pump_lift_m(rig: HoseSection) -> float:
     )
 
 
-def hose_notes(means: Any) -> list[str]:
+def hose_notes(means: AccessSection) -> list[str]:
     """What must be known of the hoses of ``[access]`` before their ground is used."""
     notes = []
     for name, rig in (("tractor", means.tractor), ("atv", means.atv)):

@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any, Protocol
+from typing import Any
 
 import geopandas as gpd
 import numpy as np
@@ -13,7 +13,7 @@ import pandas as pd
 import shapely
 from scipy import ndimage
 
-from invasimap.core.settings import AtvSection, FootSection, TractorSection
+from invasimap.core.settings import AccessSection, TractorSection
 from invasimap.land.access import Access, access_classes, class_codes, sprayed_beside
 from invasimap.land.cell_areas import CellAreas
 from invasimap.land.ground import Ground, missing_crossings
@@ -29,22 +29,6 @@ LONGER_WALK_MIN = 10.0
 GAINS = tuple(f"{name}_gain_m2" for name in ("treatable", "tractor", "atv_hose", "foot"))
 
 
-class Rigs(Protocol):
-    """The means at hand."""
-
-    @property
-    def tractor(self) -> TractorSection | None:
-        """The tractor."""
-
-    @property
-    def atv(self) -> AtvSection | None:
-        """The ATV."""
-
-    @property
-    def foot(self) -> FootSection | None:
-        """People on foot."""
-
-
 @dataclass(frozen=True, kw_only=True)
 class _Opening:
     """A place where an opening would let some means through, and the worth of what lies behind."""
@@ -56,7 +40,9 @@ class _Opening:
     on_way: bool = False
 
 
-def reach_gain(ground: Ground, access: Access, rigs: Rigs, *, worth: CellAreas, longer_hose_m: float) -> pd.DataFrame:
+def reach_gain(
+    ground: Ground, access: Access, rigs: AccessSection, *, worth: CellAreas, longer_hose_m: float
+) -> pd.DataFrame:
     """How much more of some ground each change would reach.
 
     Parameters

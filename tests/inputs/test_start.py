@@ -1,14 +1,9 @@
 """`start`: what files seem to be, and a first tract.toml that can be planned as it is."""
 
-import io
 import shutil
-import sys
 import tomllib
 import zipfile
-from contextlib import redirect_stderr, redirect_stdout
 from pathlib import Path
-from types import SimpleNamespace
-from unittest import mock
 
 import geopandas as gpd
 import numpy as np
@@ -19,7 +14,6 @@ from affine import Affine
 from PIL import Image
 
 import invasimap
-from invasimap.cli import main
 from invasimap.core.toml_file import read_tract
 from invasimap.inputs.draft import draft, quoted, settle
 from invasimap.inputs.folder import look_through
@@ -39,17 +33,10 @@ X, Y = 500_000, 4_200_000
 PLANTS = ("Rosa multiflora", "autumn olive", "Alliaria petiolata")
 
 
-def start(folder, *options):
-    """The command line, in this process: a new one would only spend its time on imports."""
-    out, err = io.StringIO(), io.StringIO()
-    command = ["invasimap", "start", str(folder), *map(str, options)]
-    with mock.patch.object(sys, "argv", command), redirect_stdout(out), redirect_stderr(err):
-        try:
-            main()
-            code = 0
-        except SystemExit as stop:
-            code = stop.code
-    return SimpleNamespace(returncode=code, stdout=out.getvalue(), stderr=err.getvalue())
+@pytest.fixture
+def start(command_here):
+    """``invasimap start`` on a folder, with options."""
+    return lambda folder, *options: command_here("start", folder, *options)
 
 
 def frame(shapes, **columns):
@@ -167,7 +154,7 @@ LAYOUTS = (by_crew, by_date, in_one_zip, shapefiles_only, one_geopackage, with_j
 
 
 @pytest.mark.parametrize("lay_out", LAYOUTS, ids=lambda layout: layout.__name__)
-def test_plan_runs_on_the_draft_as_it_is_and_uses_every_survey_record(tmp_path, lay_out):
+def test_plan_runs_on_the_draft_as_it_is_and_uses_every_survey_record(tmp_path, lay_out, start):
     home = tmp_path / "tract"
     home.mkdir()
     count = lay_out(home)
@@ -205,7 +192,7 @@ def test_every_layer_of_the_sample_gets_its_kind(tmp_path):
 
 
 @pytest.mark.real
-def test_a_real_tract_gets_a_draft_that_is_planned(tmp_path, real):
+def test_a_real_tract_gets_a_draft_that_is_planned(tmp_path, real, start):
     home = tmp_path / "tract"
     shutil.copytree(real / "tract", home, copy_function=shutil.copyfile)
     home.chmod(0o755)
@@ -227,7 +214,7 @@ def text_of(found, title="A", path_of=str):
     return draft(settle(found), title=title, folder="f", path_of=path_of).text
 
 
-def test_protect_blocks_hold_no_distance_and_work_once_one_is_typed(tmp_path):
+def test_protect_blocks_hold_no_distance_and_work_once_one_is_typed(tmp_path, start):
     home = tmp_path / "tract"
     home.mkdir()
     write(home / "stands.gpkg", stands())
@@ -248,7 +235,7 @@ def test_protect_blocks_hold_no_distance_and_work_once_one_is_typed(tmp_path):
     assert len(invasimap.plan(home).features) == 2
 
 
-def test_an_existing_settings_file_is_untouched_and_out_writes_elsewhere(tmp_path):
+def test_an_existing_settings_file_is_untouched_and_out_writes_elsewhere(tmp_path, start):
     home = tmp_path / "tract"
     home.mkdir()
     by_crew(home)
@@ -265,7 +252,7 @@ def test_an_existing_settings_file_is_untouched_and_out_writes_elsewhere(tmp_pat
     assert start(home, "--out", other).returncode == 2
 
 
-def test_without_stands_the_draft_is_written_and_exit_is_2(tmp_path):
+def test_without_stands_the_draft_is_written_and_exit_is_2(tmp_path, start):
     write_csv(tmp_path / "survey.csv", survey())
     done = start(tmp_path)
     assert done.returncode == 2 and "no stands found" in done.stderr and "Traceback" not in done.stderr
@@ -273,14 +260,14 @@ def test_without_stands_the_draft_is_written_and_exit_is_2(tmp_path):
     assert "# NO STANDS WERE FOUND" in text and "stands" not in tomllib.loads(text)
 
 
-def test_an_empty_folder_and_no_folder(tmp_path):
+def test_an_empty_folder_and_no_folder(tmp_path, start):
     done = start(tmp_path)
     assert done.returncode == 2 and "no stands found" in done.stderr and "no survey found" in done.stderr
     gone = start(tmp_path / "gone")
     assert gone.returncode == 2 and "is no folder" in gone.stderr
 
 
-def test_what_would_be_refused_is_left_commented_with_the_reason(tmp_path):
+def test_what_would_be_refused_is_left_commented_with_the_reason(tmp_path, start):
     write(tmp_path / "stands.gpkg", stands())
     write_csv(tmp_path / "survey.csv", survey())
     write_raster(tmp_path / "dem.tif", unit="")
@@ -297,7 +284,7 @@ def test_what_would_be_refused_is_left_commented_with_the_reason(tmp_path):
     assert "no coordinate reference system" in text
 
 
-def test_only_the_surveys_layer_is_read_of_a_file_that_holds_rare_plants_too(tmp_path):
+def test_only_the_surveys_layer_is_read_of_a_file_that_holds_rare_plants_too(tmp_path, start):
     write(tmp_path / "all.gpkg", stands(), layer="stands")
     write(tmp_path / "all.gpkg", survey(), layer="invasives")
     rare = frame([shapely.Point(X + 20, Y + 20)], species=["Platanthera ciliaris"])
@@ -310,14 +297,14 @@ def test_only_the_surveys_layer_is_read_of_a_file_that_holds_rare_plants_too(tmp
     assert len(plan.patches) == 3 and "Platanthera ciliaris" not in set(plan.patches["species"])
 
 
-def test_a_survey_in_a_file_geodatabase_is_found(tmp_path):
+def test_a_survey_in_a_file_geodatabase_is_found(tmp_path, start):
     write(tmp_path / "crew.gdb", survey(), driver="OpenFileGDB", layer="invasives")
     write(tmp_path / "stands.gpkg", stands())
     assert start(tmp_path).returncode == 0
     assert len(invasimap.plan(tmp_path).patches) == 3
 
 
-def test_pictures_with_positions_get_a_block_to_fill_in(tmp_path):
+def test_pictures_with_positions_get_a_block_to_fill_in(tmp_path, start):
     write_csv(tmp_path / "survey.csv", survey())
     write(tmp_path / "stands.gpkg", stands())
     (tmp_path / "pics").mkdir()
@@ -332,7 +319,7 @@ def test_pictures_with_positions_get_a_block_to_fill_in(tmp_path):
     assert '# [[photos]]\n# files = ["pics/*.jpg"]\n# within = ""' in text
 
 
-def test_odd_names_stay_inside_their_strings(tmp_path):
+def test_odd_names_stay_inside_their_strings(tmp_path, start):
     home = tmp_path / 'a "b" \\c\n[access.foot]'
     odd = 'x"y\\z\n[entries]\nfile = 1 #.csv'
     write_csv(home / odd, survey(2))
@@ -471,7 +458,7 @@ def test_waypoints_with_names_of_other_plants_are_left_to_a_person(names, kind, 
     assert kind == "survey" or ("A person has to say" in found.guess.reason and names[0] in found.guess.reason)
 
 
-def test_signs_of_patterns_in_folder_names_are_themselves(tmp_path):
+def test_signs_of_patterns_in_folder_names_are_themselves(tmp_path, start):
     """A folder "crew [a]" is no folder "crew a": its files and its pictures are found as the draft writes them."""
     home = tmp_path / "wood [2024]"
     write_csv(home / "crew [a]" / "survey.csv", survey())

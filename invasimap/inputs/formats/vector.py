@@ -112,7 +112,8 @@ def _mend_texts(frame: pd.DataFrame) -> list[str]:
 
     mended = []
     for name in frame.columns:
-        if not isinstance(frame[name].dtype, pd.StringDtype) or frame[name].dtype.storage != "pyarrow":
+        kind = frame[name].dtype
+        if not isinstance(kind, pd.StringDtype) or kind.storage != "pyarrow":
             continue
         values = pyarrow.array(frame[name])
         try:

@@ -19,12 +19,13 @@ from invasimap.inputs.outlines import Axes, Sizes, Widths, axes_of_points, width
 from invasimap.inputs.place import Placed
 
 SIDES: Final = 64
-_AT_ONCE: Final = 5_000  # shapes drawn in one go, which bounds the memory
+_AT_ONCE: Final = 1_000  # shapes drawn in one go, which stay in the processor's cache
 CLOSING_SHARE: Final = 0.1
 _NOT_WALKED_SHARE: Final = 0.5  # a gap over half the way is a line that ends near its start, not an outline
 _MOST_PARTS: Final = 5_000  # of one mixed record or one with several points: all of them are drawn and joined
 _MOST_SHARING: Final = 500  # points that share an area: they are drawn and joined forty times
 _KINDS: Final = ("", "point", "line", "polygon")
+_POLYGON: Final = shapely.GeometryType.POLYGON
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -130,12 +131,16 @@ def _ellipses(
     step = 2 * np.pi / SIDES
     scale = np.sqrt(step / np.sin(step))
     t = np.append(np.arange(SIDES), 0) * step  # (sides + 1,): closed here, which is quicker than in shapely
-    turn = np.radians(90.0 - bearing_deg)[:, None]
-    along = scale * a_m[:, None] * np.cos(t)  # (records, sides + 1)
-    across = scale * b_m[:, None] * np.sin(t)
-    east = x[:, None] + along * np.cos(turn) - across * np.sin(turn)
-    north = y[:, None] + along * np.sin(turn) + across * np.cos(turn)
-    return shapely.polygons(shapely.linearrings(np.stack([east, north], axis=-1)))
+    turn = np.radians(90.0 - bearing_deg)
+    a_m, b_m = scale * a_m, scale * b_m
+    sides = ((x, a_m * np.cos(turn), -b_m * np.sin(turn)), (y, a_m * np.sin(turn), b_m * np.cos(turn)))
+    drawn = np.empty((len(x), len(t), 2))
+    for k, (middle, along, across) in enumerate(sides):
+        np.multiply.outer(along, np.cos(t), out=drawn[:, :, k])
+        drawn[:, :, k] += np.multiply.outer(across, np.sin(t))
+        drawn[:, :, k] += middle[:, None]
+    rings = np.arange(len(x) + 1)
+    return shapely.from_ragged_array(_POLYGON, drawn.reshape(-1, 2), (rings * len(t), rings))
 
 
 def _from_lines(work: _Work, rows: NDArray[np.intp], records: NDArray[np.intp], widths: Widths) -> None:

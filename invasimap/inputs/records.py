@@ -178,7 +178,7 @@ def _records(raw: RawLayer, placed: Placed, drawn: Footprints, told: _Told) -> R
 
 def _says_nothing(raw: RawLayer) -> NDArray[np.bool_]:
     """Records with a problem and no value at all: what they lack is not worth a word."""
-    rows = np.flatnonzero(raw.marks["problem"].to_numpy() != "")
+    rows = np.flatnonzero(raw.marks["problem"] != "")
     for name in raw.frame.columns if len(rows) else ():
         rows = rows[Cells.of(raw.frame[name].iloc[rows].astype(object)).blank]
     found = np.zeros(len(raw.frame), dtype=bool)

@@ -38,7 +38,8 @@ def rounding_m(raw: RawLayer, columns: Iterable[Recognised], *, source: CRS | No
         return found, []
     may_be[_spread(len(may_be))] = True
     lon, lat = (_some_texts(raw.frame[named[role]], np.flatnonzero(may_be)) for role in ("lon", "lat"))
-    found = implied_precision_m(lon, lat, raw.xy[:, 1]).max(axis=1).fillna(0.0).to_numpy(dtype=float, copy=True)
+    implied = implied_precision_m(lon, lat, raw.xy[:, 1])
+    found = np.nan_to_num(np.fmax(*implied.to_numpy().T))
     found[(raw.xy == 0).all(axis=1)] = 0.0  # 0, 0 is no position
     short = found > 0
     if not short.any():

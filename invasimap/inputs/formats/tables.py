@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import itertools
 import re
 import warnings
 from collections.abc import Iterator
@@ -31,6 +32,7 @@ _STRETCH: Final = 500_000  # signs without the end of a line
 _MOST_STRETCHES: Final = 100
 _Parsed = tuple[pd.DataFrame, "pd.Series[str]"]  # the cells, and the problem of each row
 _SPARE_B: Final = 8  # by which a later cell of degrees may be longer than those at the start
+_NEW_SHARE: Final = 0.03  # of texts that were not seen before: with more, a text for each row is quicker
 HEADER_ROWS: Final = 20  # a title, a date and a legend stand above; a header further down is none
 
 
@@ -190,17 +192,22 @@ def _parse_long(text: str, delimiter: str, lonlat: LonLat) -> _Parsed:
 
 
 def _types(text: str, delimiter: str, lonlat: LonLat) -> dict[Any, str]:
-    """How each column is read, by the start of a table: degrees as bytes, words that come again as categories."""
+    """How each column is read, by the start of a table: degrees as bytes, words that come again as categories.
+
+    pandas takes long over categories that are many: a column to whose texts new ones are added all along is none.
+    """
     rows = [row for row in csv.reader(io.StringIO(text, newline=""), delimiter=delimiter) if row]
     names = header_names(rows[0])
     degrees = degree_columns(names, lonlat)
     types: dict[Any, str] = {}
-    for k, name in enumerate(names):
-        cells = [row[k] for row in rows[1:-1] if len(row) > k]  # the last row may be cut
+    columns = itertools.zip_longest(*rows[1:-1], fillvalue="")  # the last row may be cut
+    for name, cells in zip(names, itertools.chain(columns, itertools.repeat(())), strict=False):
         if name in degrees:
             types[name] = f"S{max(map(len, cells), default=0) + _SPARE_B}"
         else:
-            types[name] = "category" if len(set(map(str.strip, cells))) < len(rows) / 2 else "object"
+            half = len(cells) // 2
+            new = set(map(str.strip, set(cells[half:]))).difference(map(str.strip, set(cells[:half])))
+            types[name] = "category" if len(new) <= _NEW_SHARE * half else "object"
     return types
 
 
@@ -225,13 +232,15 @@ def _parse_ragged(text: str, delimiter: str, types: dict[Any, str]) -> _Parsed:
 
 
 def _read_column(column: pd.Series[Any]) -> pd.Series[Any]:
-    """Numbers of degrees, text without spaces round it; a column of categories stays one."""
-    if isinstance(column.dtype, pd.CategoricalDtype):
-        if all(text == text.strip() for text in column.cat.categories.tolist()):
-            return column
-        cells = Cells.of(column)
-        return pd.Series(pd.Categorical.from_codes(cells.codes, categories=pd.Index(cells.texts, dtype=object)))
-    return degree_column(column.to_numpy()) if column.dtype.kind == "S" else text_column(column)
+    """Numbers of degrees, text without spaces round it: categories where texts come again."""
+    if column.dtype.kind == "S":
+        return degree_column(column.to_numpy())
+    if isinstance(column.dtype, pd.CategoricalDtype) and all(c == c.strip() for c in column.cat.categories.tolist()):
+        return column
+    cells = Cells.of(column)
+    if len(cells.texts) > len(column) / 2:
+        return pd.Series(cells.to_numpy(), dtype=object)
+    return pd.Series(cells.to_categories())
 
 
 def _ragged(cells: int, columns: int) -> str:

@@ -122,9 +122,9 @@ def patches_of(records: Records, other: Sequence[pd.DataFrame], *, crs: CRS) -> 
     """Records as patches: polygons in the working system, with an id of their own and, as JSON, what else they say."""
     columns: dict[str, Any] = {name: cells.to_series() for name, cells in records.text.items()}
     said = [text for frame in other for text in _filled_json(frame)]
-    columns["other"] = np.array(said, dtype=object)
+    columns["other"] = pd.Series(said)
     columns |= {**records.number, "known": records.known, "record": records.number["record"].astype(np.int64)}
-    columns["id"] = np.array([f"P{number:04d}" for number in range(1, len(records) + 1)], dtype=object)
+    columns["id"] = pd.Series([f"P{number:04d}" for number in range(1, len(records) + 1)])
     geometry = records.geometry.copy()
     points = np.flatnonzero(shapely.is_missing(geometry))
     a_m, b_m, bearing_deg = (records.number[name][points] for name in ("a_m", "b_m", "bearing_deg"))

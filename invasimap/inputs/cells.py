@@ -6,6 +6,8 @@ import datetime as dt
 import json
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
+from itertools import repeat
+from operator import is_
 from typing import Any, Self
 
 import numpy as np
@@ -116,7 +118,7 @@ class Cells:
 
     def or_else(self, other: Cells) -> Self:
         """Another column's text where this one is blank."""
-        if not self.blank.any():
+        if other.texts == [""] or not self.blank.any():
             return self
         codes = np.where(self.blank, other.codes + len(self.texts), self.codes)
         return self._distinct([*self.texts, *other.texts], codes)
@@ -132,8 +134,8 @@ class Cells:
         return type(self)(self.texts, _zeros(count) if alike else self.codes[rows])
 
     def to_numpy(self) -> NDArray[np.object_]:
-        """One text a record."""
-        return self.each(self.texts, dtype=object)
+        """One text a record, which may be written to."""
+        return np.array(self.each(self.texts, dtype=object))
 
     def to_categories(self) -> pd.Categorical:
         """A column of pandas that keeps each distinct text once."""
@@ -200,7 +202,7 @@ def floats_among(values: NDArray[np.object_]) -> NDArray[np.float64]:
     >>> floats_among(np.array([-80.5, "80 W", 7, None], dtype=object)).tolist()
     [-80.5, nan, nan, nan]
     """
-    is_float = np.fromiter(map(type, values), dtype=object, count=len(values)) == float
+    is_float = np.fromiter(map(is_, map(type, values), repeat(float)), dtype=bool, count=len(values))
     found = np.full(len(values), np.nan)
     found[is_float] = values[is_float].astype(float)
     return found

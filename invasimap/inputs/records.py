@@ -124,7 +124,9 @@ def _told(
     accuracy, accuracy_how = _side_length(texts["accuracy"], role="accuracy", default=None)
     if section.gps_accuracy_m is not None:
         accuracy = np.where(np.isnan(accuracy), section.gps_accuracy_m, accuracy)
-    accuracy = np.where(rounded_m > 0, np.hypot(np.nan_to_num(accuracy), rounded_m), accuracy)
+    if (short := np.flatnonzero(rounded_m)).size:
+        accuracy = np.array(accuracy)
+        accuracy[short] = np.hypot(np.nan_to_num(accuracy[short]), rounded_m[short])
     stems = [parse_count(text) for text in texts["stems"].texts]
     return _Told(
         text={

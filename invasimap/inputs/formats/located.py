@@ -100,11 +100,11 @@ def locate(frame: pd.DataFrame, *, label: str, lonlat: LonLat = (None, None), co
 
 
 def table_layer(
-    frame: pd.DataFrame, problem: pd.Series[Any], located: Located, *, label: str, layer: str, comma: DecimalComma,
+    frame: pd.DataFrame, problem: Cells, located: Located, *, label: str, layer: str, comma: DecimalComma,
     notes: Iterable[str] = (),
 ) -> RawLayer:  # fmt: skip
     """The raw layer of a table whose rows are located; a problem of the row goes before one of its position."""
-    why = Cells.seldom(problem.to_numpy()).or_else(Cells.seldom(located.problem.to_numpy()))
+    why = problem.or_else(Cells.seldom(located.problem.to_numpy()))
     repair = Cells.same("", len(frame)) if located.repair is None else Cells.seldom(located.repair)
     crs, said = said_datum(frame, located.crs, label=label, as_read=located.as_read)
     return RawLayer(

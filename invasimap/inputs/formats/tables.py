@@ -30,7 +30,7 @@ _CONTROLS: Final = re.compile("[\x01-\x08\x0e-\x19]")  # no text has them; a bin
 LONG: Final = 1_000_000  # characters, from which a table is read by the look of its first half million
 _STRETCH: Final = 500_000  # signs without the end of a line
 _MOST_STRETCHES: Final = 100
-_Parsed = tuple[pd.DataFrame, "pd.Series[str]"]  # the cells, and the problem of each row
+_Parsed = tuple[pd.DataFrame, Cells]  # the cells, and the problem of each row
 _SPARE_B: Final = 8  # by which a later cell of degrees may be longer than those at the start
 _NEW_SHARE: Final = 0.03  # of texts that were not seen before: with more, a text for each row is quicker
 HEADER_ROWS: Final = 20  # a title, a date and a legend stand above; a header further down is none
@@ -135,7 +135,7 @@ def _decode_lines(data: bytes) -> tuple[str, int]:
 
 def parse(
     text: str, *, label: str, lonlat: LonLat = (None, None), columns: int = LIMITS.columns
-) -> tuple[pd.DataFrame, pd.Series[str], str]:  # fmt: skip
+) -> tuple[pd.DataFrame, Cells, str]:  # fmt: skip
     """All cells as text, a problem for each row with more cells than the header, and the delimiter.
 
     Of a long table the degrees are numbers, and columns that repeat themselves are categories.
@@ -153,8 +153,9 @@ def parse(
     finally:
         csv.field_size_limit(before)
     frame, problem = read
-    problem.iloc[_blank_rows(frame, np.flatnonzero(problem == ""))] = "the row is blank"
-    return frame, problem, delimiter
+    blank = _blank_rows(frame, np.flatnonzero(problem.blank))
+    said = Cells.at(blank, itertools.repeat("the row is blank", len(blank)), len(frame))
+    return frame, problem.or_else(said), delimiter
 
 
 def _blank_rows(frame: pd.DataFrame, rows: NDArray[np.intp]) -> NDArray[np.intp]:
@@ -185,7 +186,7 @@ def _parse_long(text: str, delimiter: str, lonlat: LonLat) -> _Parsed:
     types = _types(text[:LONG], delimiter, lonlat)
     try:
         frame = _read_csv(text, sep=delimiter, header=0, names=list(types), dtype=types, na_filter=False)
-        problem = pd.Series("", index=frame.index, dtype=object)
+        problem = Cells.same("", len(frame))
     except pd.errors.ParserError:
         frame, problem = _parse_ragged(text, delimiter, types)
     return pd.DataFrame({name: _read_column(frame[name]) for name in frame.columns}, copy=False), problem
@@ -224,11 +225,9 @@ def _parse_ragged(text: str, delimiter: str, types: dict[Any, str]) -> _Parsed:
         raise ValueError("the two readers do not see the same rows")
     for name in frame.select_dtypes("category"):
         frame[name] = frame[name].cat.remove_unused_categories()  # the header's
-    problem = np.full(len(frame), "", dtype=object)
     over = np.flatnonzero(counts > width)
     over = over[(frame[extra].iloc[over].astype(object).map(str.strip) != "").any(axis=1).to_numpy()]
-    problem[over] = [_ragged(count, width) for count in counts[over]]
-    return frame, pd.Series(problem, dtype=object)
+    return frame, Cells.at(over, (_ragged(count, width) for count in counts[over]), len(frame))
 
 
 def _read_column(column: pd.Series[Any]) -> pd.Series[Any]:
@@ -274,7 +273,7 @@ def _parse_fast(text: str, delimiter: str) -> _Parsed:
     frame = rows.iloc[1:].reset_index(drop=True).fillna("").astype(object)
     frame.columns = pd.Index(header_names([str(cell) for cell in rows.iloc[0]]))
     frame = frame.apply(text_column) if len(frame) else frame
-    return frame, pd.Series("", index=frame.index, dtype=object)
+    return frame, Cells.same("", len(frame))
 
 
 def _parse_rows(text: str, delimiter: str, *, label: str, columns: int) -> _Parsed:
@@ -287,8 +286,8 @@ def _parse_rows(text: str, delimiter: str, *, label: str, columns: int) -> _Pars
     extra = {f"(extra {k})": k for k in range(1, max(map(len, rows)) - width + 1)}
     cells = [[cell.strip() for cell in row] + [""] * (width + len(extra) - len(row)) for row in rows[1:]]
     frame = pd.DataFrame(cells, columns=[*headers, *extra], dtype=object)
-    problem = [_ragged(len(row), width) if any(c.strip() for c in row[width:]) else "" for row in rows[1:]]
-    return frame, pd.Series(problem, index=frame.index, dtype=object)
+    over = [k for k, row in enumerate(rows[1:]) if any(cell.strip() for cell in row[width:])]
+    return frame, Cells.at(np.array(over, dtype=np.intp), (_ragged(len(rows[k + 1]), width) for k in over), len(frame))
 
 
 def header_names(cells: list[str]) -> list[str]:

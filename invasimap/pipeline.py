@@ -125,7 +125,11 @@ def plan(tract: Tract | str | Path, *, step: Step = quiet) -> Plan:
         repaired=survey.repaired,
         columns=survey.columns,
         checks=checks,
-        notes=(*notes, *crossing_notes(ground), *slope_notes(land.features, terrain, within=land.outline)),
+        notes=(
+            *notes,
+            *crossing_notes(ground, means.clearances_m),
+            *slope_notes(land.features, terrain, within=land.outline),
+        ),
         inputs={path: sha256(path) for path in [settings.file, *land.files, *survey.files, *photos.files]},
         seconds=clock.seconds,
         **land.layers(),
@@ -287,8 +291,6 @@ def loud_notes(settings: Tract, land: LandLayers, survey: Survey) -> list[str]:
     if means.tractor is None and means.atv is None and means.foot is None:
         notes.append("NO MEANS AT HAND: there is no [access.*] section, so nothing counts as reached.")
     notes += hose_notes(means)
-    if settings.land.crossings is not None and "width_m" not in settings.land.crossings.model_fields_set:
-        notes.append("The crossings are taken as 20 ft wide: set width in [land] crossings if they are narrower.")
     lost = survey.set_aside[~survey.set_aside["reason"].str.startswith(COPY)]["file"].unique()
     unused = survey.ledger[(survey.ledger["records"] > 0) & (survey.ledger["set_aside"] == survey.ledger["records"])]
     unused = unused[unused["file"].isin(lost)]

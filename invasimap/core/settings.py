@@ -182,6 +182,12 @@ class AccessSection(Section):
     atv: AtvSection | None = None
     foot: FootSection | None = None
 
+    @property
+    def clearances_m(self) -> dict[str, float]:
+        """How wide the machines at hand are, by name."""
+        rigs = {"tractor": self.tractor, "atv": self.atv}
+        return {name: rig.clearance_m for name, rig in rigs.items() if rig is not None}
+
 
 class SeasonSection(Section):
     """``[season]``: dates seen on the place."""

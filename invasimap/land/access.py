@@ -13,7 +13,7 @@ import numpy.typing as npt
 from invasimap.core.settings import AtvSection, FootSection, TractorSection
 from invasimap.land.ground import Ground
 from invasimap.land.limits import CLASSES, LIMIT, LIMITS, Codes, last_reason, reached_by
-from invasimap.land.machines import LaidHose, drive_atv, drive_tractor, lay_hose, vehicle_stops
+from invasimap.land.machines import NARROWEST_M, LaidHose, drive_atv, drive_tractor, lay_hose, vehicle_stops
 from invasimap.land.raster import Mask, grid_polygons
 from invasimap.land.terrain import Terrain
 from invasimap.land.walking import walk_minutes
@@ -121,7 +121,8 @@ def access_classes(
     With ``asked`` only those cells are sure to be right (see ``hose_reach``): quicker where few matter.
     """
     known = np.isfinite(ground.terrain.elevation_m)
-    stops, means, hoses, driven = vehicle_stops(ground), {}, {}, {}
+    stops = vehicle_stops(ground, clearance_m=NARROWEST_M if atv is None else atv.clearance_m)
+    means, hoses, driven = {}, {}, {}
     worked: dict[str, Mask] = {}
     walk: _Walked | None = None
     if tractor is not None:

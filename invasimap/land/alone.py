@@ -101,7 +101,7 @@ def access(
     ground = make_ground(terrain, outline=edge, **found)
     notes = (
         *elevation_notes(terrain, within=within), *absent_notes(terrain, found), *entrance_notes(ground),
-        *crossing_notes(ground),
+        *crossing_notes(ground, means.clearances_m),
     )  # fmt: skip
     reached = access_classes(ground, tractor=means.tractor, atv=means.atv, foot=means.foot)
     return dataclasses.replace(reached, notes=notes)

@@ -24,6 +24,7 @@ from invasimap.land.terrain import Terrain
 ENTRY_SNAP_M = 30.0  # an entry this near to a way is on it
 FIELD_SNAP_M = 10.0  # open ground this near to a way is reached from it, as well as both are drawn
 LEAVES_M = 10.0  # a way that comes no farther out of the stands is no way in, unless it leads off the grid
+NARROWEST_M = 4 * M_PER_FT  # no vehicle that brings a sprayer passes a narrower gate
 GAP_M = 25.0  # stands nearer than twice this belong to one tract, whatever lies between them
 
 
@@ -65,16 +66,18 @@ def drive_tractor(ground: Ground, rig: TractorSection) -> Driven:
     swept = covered([shapely.buffer(middle, half, quad_segs=16)], terrain)  # what its width then passes over
     workable, limit = _workable(ground, rig, "tractor")
     outside = shapely.difference(shapely.box(*terrain.bounds).buffer(2 * terrain.cell_m), opens)
-    lanes = touched(_lanes(ground, middle, rig, workable), terrain) & ~ground.blocked("tractor")
+    lanes = touched(_lanes(ground, middle, rig, workable), terrain) & ~ground.blocked("tractor", clearance_m=2 * half)
     pieces = passable_pieces(
         np.concatenate([ground.blockers("tractor"), [outside]]),
         terrain,
         room=workable & covered([opens], terrain),
-        given=_on_ways(ground, "tractor") | (ground.opened("tractor", clearance_m=rig.clearance_m) & workable) | lanes,
+        given=_on_ways(ground, "tractor", 2 * half)
+        | (ground.opened("tractor", clearance_m=2 * half) & workable)
+        | lanes,
         radius_m=half,
         walls=ground.blockers("tractor"),
     )
-    stops, cut_off = _got_to(pieces, ground, "tractor")
+    stops, cut_off = _got_to(pieces, ground, "tractor", 2 * half)
     roomy = workable & swept & (limit == 0)
     limit[limit == 0] = LIMIT["clearance"]
     limit[roomy & (_distance_m(pieces.cells, terrain) <= half + terrain.cell_m)] = LIMIT["not_connected"]
@@ -90,10 +93,10 @@ def drive_atv(ground: Ground, rig: AtvSection) -> Driven:
         ground.blockers("atv"),
         ground.terrain,
         room=off_ways,
-        given=_on_ways(ground, "atv") | (ground.opened("atv", clearance_m=rig.clearance_m) & off_ways),
+        given=_on_ways(ground, "atv", rig.clearance_m) | (ground.opened("atv", clearance_m=rig.clearance_m) & off_ways),
         radius_m=rig.clearance_m / 2,
     )
-    stops, cut_off = _got_to(pieces, ground, "atv")
+    stops, cut_off = _got_to(pieces, ground, "atv", rig.clearance_m)
     return Driven(stops=stops, cut_off=cut_off, worked=stops, limit=limit)
 
 
@@ -163,11 +166,11 @@ def hose_notes(means: AccessSection) -> list[str]:
     return notes
 
 
-def vehicle_stops(ground: Ground) -> Mask:
-    """Where any vehicle can stop: entries, and ways for machines that are joined to them."""
+def vehicle_stops(ground: Ground, *, clearance_m: float = NARROWEST_M) -> Mask:
+    """Where a vehicle so wide can stop: entries, and ways for machines that are joined to them."""
     stops = touched(ground.entries.geometry, ground.terrain)
     for means in ("tractor", "atv"):
-        ways = _on_ways(ground, means)
+        ways = _on_ways(ground, means, clearance_m)
         number, _ = ndimage.label(ways)
         entered = np.unique(number[starts(ground, means) & ways])
         stops |= np.isin(number, entered[entered > 0])
@@ -188,14 +191,14 @@ def starts(ground: Ground, means: str) -> Mask:
     return touched(np.concatenate([entries, links]), terrain)
 
 
-def _got_to(pieces: Pieces, ground: Ground, means: str) -> tuple[Mask, Mask]:
+def _got_to(pieces: Pieces, ground: Ground, means: str, clearance_m: float) -> tuple[Mask, Mask]:
     """The cells that a means gets to and those that it could be in but does not get to; none that a blocker touches."""
-    joined, free = pieces.joined_to(starts(ground, means)), ~ground.blocked(means)
+    joined, free = pieces.joined_to(starts(ground, means)), ~ground.blocked(means, clearance_m=clearance_m)
     return joined & free, pieces.cells & ~joined & free
 
 
-def _on_ways(ground: Ground, means: str) -> Mask:
-    return ground.way_cells(means) & ~ground.blocked(means)
+def _on_ways(ground: Ground, means: str, clearance_m: float) -> Mask:
+    return ground.way_cells(means) & ~ground.blocked(means, clearance_m=clearance_m)
 
 
 def _workable(ground: Ground, rig: TractorSection | AtvSection, means: str) -> tuple[Mask, Codes]:
@@ -213,7 +216,7 @@ def _workable(ground: Ground, rig: TractorSection | AtvSection, means: str) -> t
         ("unknown", ~np.isfinite(slope)),
     )
     workable = limit == 0
-    limit[ground.blocked(means) & np.isfinite(slope)] = LIMIT["barrier"]
+    limit[ground.blocked(means, clearance_m=rig.clearance_m) & np.isfinite(slope)] = LIMIT["barrier"]
     return workable, limit
 
 

@@ -57,6 +57,14 @@ class Access:
     notes: tuple[str, ...] = ()
 
     @property
+    def hose_only(self) -> Mask:
+        """Cells that their class reaches with its hose alone: its machine is not driven there."""
+        found = np.zeros(self.code.shape, bool)
+        for name in self.hoses:
+            found |= (self.code == CLASSES.index(name)) & ~self.worked[name]
+        return found
+
+    @property
     def class_names(self) -> npt.NDArray[np.object_]:
         """The class of each cell by name."""
         return np.asarray(CLASSES, object)[self.code]

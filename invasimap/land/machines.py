@@ -109,7 +109,7 @@ def lay_hose(ground: Ground, stops: Mask, rig: HoseSection, *, asked: Mask | Non
     free = np.isfinite(terrain.elevation_m) & ~ground.blocked("hose")
     # the machine stands somewhere in its cell, so up to half a cell's diagonal of hose is spent within it
     lost_m, lost_share = terrain.cell_m * np.sqrt(0.5), rig.hose_loss_pct / 100
-    length_m, lift_m = max((rig.hose_length_m or 0.0) * (1 - lost_share) - lost_m, 0.0), pump_lift_m(rig)
+    length_m, lift_m = _usable_m(rig, terrain.cell_m), pump_lift_m(rig)
     closed = closed_parts(ground.blockers("hose"), terrain)
     found = hose_reach(
         stops, passable=free, elevation_m=terrain.elevation_m, cell_m=terrain.cell_m, length_m=length_m, lift_m=lift_m,
@@ -124,6 +124,11 @@ def lay_hose(ground: Ground, stops: Mask, rig: HoseSection, *, asked: Mask | Non
         stops=stops, free=free, closed=closed, length_m=length_m, lift_m=lift_m, hose_m=rig.hose_length_m or 0.0,
         lost_m=lost_m, lost_share=lost_share, found=found, limit=limit,
     )  # fmt: skip
+
+
+def _usable_m(rig: HoseSection, cell_m: float) -> float:
+    """The hose that is left to lay, after slack and half a cell's diagonal."""
+    return max((rig.hose_length_m or 0.0) * (1 - rig.hose_loss_pct / 100) - cell_m * float(np.sqrt(0.5)), 0.0)
 
 
 def pump_lift_m(rig: HoseSection) -> float:
@@ -145,12 +150,17 @@ def pump_lift_m(rig: HoseSection) -> float:
     )
 
 
-def hose_notes(means: AccessSection) -> list[str]:
+def hose_notes(means: AccessSection, *, cell_m: float) -> list[str]:
     """What must be known of the hoses of ``[access]`` before their ground is used."""
     notes = []
     for name, rig in (("tractor", means.tractor), ("atv", means.atv)):
-        if rig is None or rig.hose_length_m is None:
+        if rig is None or not rig.hose_length_m:
             continue
+        if _usable_m(rig, cell_m) == 0:
+            notes.append(
+                f"[access.{name}]: the cells of {cell_m:.1f} m are too large for its hose, which is used up in the one "
+                "that the machine stands in and reaches nothing more: set a smaller cell in [access]."
+            )
         lift_m = pump_lift_m(rig)
         if lift_m == np.inf:
             notes.append(f"[access.{name}] has no pump settings: how high its hose lifts was not checked.")

@@ -24,6 +24,7 @@ from invasimap.land.terrain import Terrain
 ENTRY_SNAP_M = 30.0  # an entry this near to a way is on it
 FIELD_SNAP_M = 10.0  # open ground this near to a way is reached from it, as well as both are drawn
 LEAVES_M = 10.0  # a way that comes no farther out of the stands is no way in, unless it leads off the grid
+FAR_TOO_LONG_M = 600 * M_PER_FT  # twice the longest reel usual on small rigs: feet typed as metres come out longer
 NARROWEST_M = 4 * M_PER_FT  # no vehicle that brings a sprayer passes a narrower gate
 GAP_M = 25.0  # stands nearer than twice this belong to one tract, whatever lies between them
 
@@ -156,6 +157,11 @@ def hose_notes(means: AccessSection, *, cell_m: float) -> list[str]:
     for name, rig in (("tractor", means.tractor), ("atv", means.atv)):
         if rig is None or not rig.hose_length_m:
             continue
+        if rig.hose_length_m > FAR_TOO_LONG_M:
+            notes.append(
+                f"[access.{name}]: a hose of {rig.hose_length_m / M_PER_FT:,.0f} ft ({rig.hose_length_m:,.0f} m) is "
+                "far longer than the 100 to 300 ft that are usual on small rigs. Check its unit."
+            )
         if _usable_m(rig, cell_m) == 0:
             notes.append(
                 f"[access.{name}]: the cells of {cell_m:.1f} m are too large for its hose, which is used up in the one "

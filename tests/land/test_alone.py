@@ -206,6 +206,13 @@ def test_cells_too_large_for_the_hose_are_said(hose, said):
     assert any("cells of 2.0 m are too large for its hose" in note for note in access.notes) is said
 
 
+@pytest.mark.parametrize(("hose", "said"), [("300 m", True), ("300 ft", False), ("600 ft", False)])
+def test_a_hose_far_longer_than_reels_are_is_said(hose, said):
+    access = invasimap.access(LEVEL, rigs={"atv": ATV | {"hose_length": hose}}, ways=TRAIL, **HERE)
+    odd = [note for note in access.notes if "Check its unit" in note]
+    assert len(odd) == said and all("984 ft (300 m)" in note for note in odd)
+
+
 def test_what_is_not_there_is_said_aloud():
     holed = LEVEL.copy()
     holed[:, :30] = np.nan  # a fifth: the west 60 m

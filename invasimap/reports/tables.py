@@ -64,7 +64,7 @@ def plan_tables(plan: Plan) -> dict[str, pd.DataFrame]:
         "ground": _sorted(shown_table(plan.ground[list(GROUND)], shown), keys=3),
         "treatment_zones": _sorted(shown_table(pd.DataFrame(plan.treatment_zones)[list(ZONES)], shown), keys=5),
         "limits": shown_table(plan.limits, shown),
-        "parking": _placed(_parking(plan), plan, after=3),
+        "parking": _placed(parking_table(plan), plan, after=3),
         "reach_gain": _placed(gain_table(plan), plan, after=2),
         "ledger": _sorted(plan.ledger[list(LEDGER)], keys=1),
         "repaired": _sorted(plan.repaired, keys=len(plan.repaired.columns)),
@@ -75,7 +75,7 @@ def plan_tables(plan: Plan) -> dict[str, pd.DataFrame]:
     }  # fmt: skip
 
 
-def _parking(plan: Plan) -> pd.DataFrame:
+def parking_table(plan: Plan) -> pd.DataFrame:
     """Parking places in shown units, to a tenth: what a place takes rounded up, what it serves rounded down."""
     table = shown_table(pd.DataFrame(plan.parking), plan.shown)
     for name in ("hose", "lift", "drop"):
@@ -98,7 +98,7 @@ def gain_table(plan: Plan) -> pd.DataFrame:
 
 
 def _placed(table: pd.DataFrame, plan: Plan, *, after: int) -> pd.DataFrame:
-    """A table with the place of each row as ``lat, lon`` (to about a metre, empty where it has none) for its geometry."""
+    """A table with the place of each row as ``lat, lon`` (empty where it has none) for its geometry."""
     points = gpd.GeoSeries(table["geometry"].to_numpy(), crs=plan.crs)
     points = points.where(~points.is_empty & points.x.notna()).to_crs(4326)
     table = table.drop(columns="geometry")

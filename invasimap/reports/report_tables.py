@@ -83,7 +83,9 @@ def stand_report(plan: Plan, found: Answers) -> PrintedTable:
     total = ["All", area(whole_m2), *(area(table[name].sum()) for name in columns[1:])]
     return PrintedTable(
         caption="By stand: infested ground, every spot counted once", heads=heads, rows=rows, total=total,
-        numeric=frozenset(range(1, len(heads))),
+        numeric=frozenset(range(1, len(heads))), note="Infested ground is ground under at least one patch, whatever "
+        "its cover; the rest of a stand is in its first column alone. tables/ground.csv has the same ground by zone "
+        "and access.",
     )  # fmt: skip
 
 

@@ -62,13 +62,18 @@ def _taken(row: Any) -> str:
 def _repaired(repaired: pd.DataFrame) -> PrintedTable:
     """A row for each repair of a file, with the records that it was made to."""
     rows = [
-        [str(file), str(how), str(len(alike)), listed(alike["record"])]
+        [str(file), str(how), _which(alike["record"])]
         for (file, how), alike in repaired.groupby(["file", "how"], sort=False)
     ]
     return PrintedTable(
-        caption="Repaired", heads=["File", "How", "Records", "Which"], rows=rows, numeric=frozenset({2}),
+        caption="Repaired", heads=["File", "How", "Records"], rows=rows,
         note="Every repaired record is in tables/repaired.csv.",
     )  # fmt: skip
+
+
+def _which(records: pd.Series) -> str:
+    """Which records, and where there are several how many."""
+    return listed(records) + (f" ({len(records):,} records)" if len(records) > 1 else "")
 
 
 def listed(records: Iterable[int]) -> str:

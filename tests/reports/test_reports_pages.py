@@ -269,7 +269,7 @@ def test_repairs_and_columns_take_a_row_for_each_file_and_kind(toy_plan: Plan) -
     })  # fmt: skip
     plan = dataclasses.replace(toy_plan, repaired=repaired, columns=columns)
     page = report_html(plan, overview_png=PNG, limits_png=PNG)
-    assert rows_under(page, "Repaired") == [["a.csv", "cover", "4", "2-4, 9"], ["a.csv", "size", "1", "7"]]
+    assert rows_under(page, "Repaired") == [["a.csv", "cover", "2-4, 9 (4 records)"], ["a.csv", "size", "7"]]
     assert rows_under(page, "How the columns were read") == [
         ["a.csv", "SPP: species (columns in its block); Radius (ft): radius ft"],
         ["b.gpx", "time: date"],

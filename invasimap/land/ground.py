@@ -11,7 +11,7 @@ import geopandas as gpd
 import numpy as np
 import shapely
 
-from invasimap.core.crs import require_same_metres, to_lonlat
+from invasimap.core.crs import PLACE_DECIMALS, require_same_metres, shown_place, to_lonlat
 from invasimap.core.geometry import Geometries, empty_layer
 from invasimap.land.features import FEATURE_COLUMNS, feature_ground, half_width_m, tells_confidential
 from invasimap.land.raster import Mask, touched
@@ -235,13 +235,13 @@ def crossing_notes(ground: Ground, clearances_m: Mapping[str, float] = NONE_AT_H
             kept_back |= means
             continue
         lon, lat = lonlat.transform(x, y)
-        found.setdefault((round(lat, 5), round(lon, 5)), set()).update(means)
+        found.setdefault((round(lat, PLACE_DECIMALS), round(lon, PLACE_DECIMALS)), set()).update(means)
     hidden = [
         f"A way for {', '.join(sorted(kept_back))} meets a confidential feature and no crossing wide enough for "
         "it is mapped there: it counts as impassable."
     ]
     return (hidden if kept_back else []) + [
-        f"A way for {', '.join(sorted(means))} meets a barrier or water at {lat:.5f}, {lon:.5f} and no crossing "
-        "wide enough for it is mapped there: it counts as impassable. If it can be crossed, add it to crossings."
+        f"A way for {', '.join(sorted(means))} meets a barrier or water at {shown_place(lat, lon)} and no crossing wide "
+        "enough for it is mapped there: it counts as impassable. If it can be crossed, add it to crossings."
         for (lat, lon), means in sorted(found.items())
     ]

@@ -241,7 +241,7 @@ def crossing_notes(ground: Ground, clearances_m: Mapping[str, float] = NONE_AT_H
         "it is mapped there: it counts as impassable."
     ]
     return (hidden if kept_back else []) + [
-        f"A way for {', '.join(sorted(means))} meets a barrier or water at {shown_place(lat, lon)} and no crossing wide "
-        "enough for it is mapped there: it counts as impassable. If it can be crossed, add it to crossings."
+        f"A way for {', '.join(sorted(means))} meets a barrier or water at {shown_place(lat, lon)} and no crossing "
+        "wide enough for it is mapped there: it counts as impassable. If it can be crossed, add it to crossings."
         for (lat, lon), means in sorted(found.items())
     ]

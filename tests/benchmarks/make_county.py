@@ -150,7 +150,7 @@ def _patches(rng, count, width):
 
 
 def _tree(rng, width):
-    """A random tree over shaken places: where they are, from the mouth up, what each drains to and how many drain it."""
+    """A random tree over shaken places: where, from the mouth up, what each drains to, how many drain it."""
     side = max(4, int(width / 600))
     step = width / side
     column, row = (axis.ravel() for axis in np.meshgrid(np.arange(side) + 0.5, np.arange(side) + 0.5))

@@ -417,14 +417,14 @@ def _label(whole: Any, kinds: Any) -> int:
 @_compiled
 def _slab(whole: Any, real: Any, lines: Any, rows: Any, slab: Any, kinds: Any, sums: Any) -> None:
     """Add the trapezoids of a slab in which no lines cross to the sums of the patches that decide there."""
-    many, base = lines
+    many, base, number = lines
     thick, left, right = slab
     patches = kinds[0]
     there = base
     for k in range(base):
         whole[STANDING, k] = whole[BASE, k]
     at = 2 * left
-    changed, number = True, 0
+    changed = False
     for i in range(many + 1):
         one = whole[ORDER, i] if i < many else 0
         after = real[rows[0], one] + real[rows[1], one] if i < many else 2 * right
@@ -538,11 +538,12 @@ def _tile(whole: Any, real: Any, counts: Any, box: Any, kinds: Any, sums: Any) -
         heights[2 * many + i] = real[EVENT, i]
     heights[-1] = top
     standing, low = NONE, bottom
+    number = _label(whole, kinds)
     for step in _in_order(heights, bottom, top):
         high = heights[step]
         if high > low:
             if standing > 0 or base > 0:
-                _between((low, high), whole, real, (standing, base), (left, right), kinds, sums)
+                _between((low, high), whole, real, (standing, base, number), (left, right), kinds, sums)
             kept = 0
             for k in range(standing):
                 if real[Y1, whole[ORDER, k]] > high:
@@ -555,6 +556,8 @@ def _tile(whole: Any, real: Any, counts: Any, box: Any, kinds: Any, sums: Any) -
         elif 2 * many <= step < 2 * many + events:
             own, turn = whole[EVENT_OWN, step - 2 * many], whole[EVENT_TURN, step - 2 * many]
             base = _turn_item(own, turn, whole, BASE, base, kinds[0])
+            if own >= kinds[0]:
+                number = _label(whole, kinds)
 
 
 @_compiled

@@ -15,6 +15,7 @@ import pandas as pd
 import shapely
 from pyproj import CRS
 
+from invasimap.compiled import compile_now, will_compile
 from invasimap.core.errors import Fault, InputError, InvariantError
 from invasimap.core.files import sha256, whole_folder
 from invasimap.core.settings import Tract
@@ -26,7 +27,6 @@ from invasimap.inputs.survey import look_at_survey
 from invasimap.inputs.tract_photos import TractPhotos, read_tract_photos
 from invasimap.inputs.wording import in_feet, in_units
 from invasimap.land.access import access_classes
-from invasimap.land.compiled import compile_now, will_compile
 from invasimap.land.features import half_width_m
 from invasimap.land.ground import crossing_notes
 from invasimap.land.layers import OUTSIDE, LandLayers, elevation_faults, read_land, read_tract_terrain, stands_alone
@@ -89,9 +89,7 @@ def plan(tract: Tract | str | Path, *, step: Step = quiet) -> Plan:
         worked = shapely.box(*terrain.bounds)
         protection = protection_zones(land.features, terrain=terrain, within=worked)
     means = settings.access
-    if (means.tractor or means.atv or means.foot) and will_compile():
-        with clock("Compiling for this machine, only this once"):
-            compile_now()
+    compile_missing(settings, step=clock)
     with clock("Access: tractor, hose and foot"):
         access = access_classes(ground, tractor=means.tractor, atv=means.atv, foot=means.foot)
     with clock("Mosaic and acreage"):
@@ -137,6 +135,15 @@ def plan(tract: Tract | str | Path, *, step: Step = quiet) -> Plan:
         seconds=clock.seconds,
         **land.layers(),
     )
+
+
+def compile_missing(settings: Tract, *, step: Step) -> None:
+    """Compile what the settings need and this machine does not have yet: a wait that is said, and comes once."""
+    means = settings.access
+    needed = ("hose", "walk") if means.tractor or means.atv or means.foot else ()
+    if needed and will_compile(*needed):
+        with step("Compiling for this machine, only this once"):
+            compile_now(*needed)
 
 
 def write_plan(made: Plan, out: Path | str | None = None, *, step: Step = quiet) -> Path:

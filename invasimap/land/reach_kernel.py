@@ -26,13 +26,16 @@ CHAIN = 10  # most points of a hose that is pulled taut at once
 _SHIFT = 10
 _WHOLE = np.uint64(2**64 - 1)
 _ONE = np.uint64(1)
+_NONE = np.int64(0)  # numba compiles what is called with a literal 0 once more
 DOWN = np.array([-1, 0, 0, 1, -1, -1, 1, 1, -2, -2, -1, -1, 1, 1, 2, 2])
 ACROSS = np.array([0, -1, 1, 0, -1, 1, -1, 1, -1, 1, -2, 2, -2, 2, -1, 1])
 SIDE = np.sqrt(DOWN**2 + ACROSS**2)
 _compiled = njit(cache=True, nogil=True, error_model="numpy")
+# called from compiled functions alone: nothing to keep apart, no way in from Python to compile
+_part = njit(nogil=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
 
 
-@_compiled
+@_part
 def _corner(ground: Any, cell: int, width: int, line: Any, side: int) -> Any:
     """Of a cell's closed parts that a line touches, the corner farthest to one side: how far (-1 if none), where."""
     mask = ground[2][cell] if len(ground[2]) > 0 else _WHOLE
@@ -65,7 +68,7 @@ def _corner(ground: Any, cell: int, width: int, line: Any, side: int) -> Any:
     return far, far_down, far_across
 
 
-@_compiled
+@_part
 def _look(ground: Any, width: int, line: Any, ends_z: Any, side: int, cell_m: float) -> Any:
     """Length along the ground of a straight line, inf where it touches what is closed, then the corner in its way.
 
@@ -146,7 +149,7 @@ def _look(ground: Any, width: int, line: Any, ends_z: Any, side: int, cell_m: fl
     return total + math.sqrt((onward * (begin + run - reached)) ** 2 + rise * rise), 0, 0
 
 
-@_compiled
+@_part
 def _height(z: Any, width: int, down: int, across: int) -> float:
     """Elevation between the cells' centres, of those that are known."""
     row, column = (down - HALF) >> _SHIFT, (across - HALF) >> _SHIFT
@@ -161,7 +164,7 @@ def _height(z: Any, width: int, down: int, across: int) -> float:
     return total / weights
 
 
-@_compiled
+@_part
 def _convex(chain: Any, at: int, side: int) -> bool:
     """Whether the hose bends round something on its inner side there."""
     down, across = chain[0], chain[1]
@@ -169,14 +172,14 @@ def _convex(chain: Any, at: int, side: int) -> bool:
     return side * (onto - (across[at] - across[at - 1]) * (down[at + 1] - down[at])) < 0
 
 
-@_compiled
+@_part
 def _remove(chain: Any, at: int, points: int) -> None:
     down, across, height, _ = chain
     for point in range(at, points - 1):
         down[point], across[point], height[point] = down[point + 1], across[point + 1], height[point + 1]
 
 
-@_compiled
+@_part
 def _taut(ground: Any, width: int, line: Any, ends_z: Any, side: int, cell_m: float, chain: Any) -> int:
     """Pull a hose taut that lies to one side of a line: how many points it has, 0 where it is not found.
 
@@ -185,7 +188,7 @@ def _taut(ground: Any, width: int, line: Any, ends_z: Any, side: int, cell_m: fl
     down, across, height, length = chain
     down[0], across[0], down[1], across[1] = line
     height[0], height[1] = ends_z
-    points, at = 2, 0
+    points, at = 2, _NONE
     for _ in range(3 * CHAIN):
         part = down[at], across[at], down[at + 1], across[at + 1]
         found, row, column = _look(ground, width, part, (height[at], height[at + 1]), side, cell_m)
@@ -210,7 +213,7 @@ def _taut(ground: Any, width: int, line: Any, ends_z: Any, side: int, cell_m: fl
     return 0
 
 
-@_compiled
+@_part
 def _first(value: Any, cell: Any, high: Any, park: Any, a: int, b: int) -> bool:
     """Whether label a is settled before b: shorter, and of equals at one cell from the higher parking place."""
     if value[a] != value[b]:
@@ -222,9 +225,11 @@ def _first(value: Any, cell: Any, high: Any, park: Any, a: int, b: int) -> bool:
     return park[a] < park[b]
 
 
-@_compiled
+@_part
 def _rise(heap: Any, count: int, label: int, value: Any, cell: Any, high: Any, park: Any) -> None:
     at = count
+    heap[at] = label
+    label = heap[at]  # of the heap's own kind: numba compiles what is called with another once more
     while at > 0:
         above = (at - 1) // 2
         if not _first(value, cell, high, park, label, heap[above]):
@@ -234,7 +239,7 @@ def _rise(heap: Any, count: int, label: int, value: Any, cell: Any, high: Any, p
     heap[at] = label
 
 
-@_compiled
+@_part
 def _sink(heap: Any, count: int, value: Any, cell: Any, high: Any, park: Any) -> None:
     """Close the gap at the top with the last of ``count`` labels."""
     label = heap[count]
@@ -252,7 +257,7 @@ def _sink(heap: Any, count: int, value: Any, cell: Any, high: Any, park: Any) ->
     heap[at] = label
 
 
-@_compiled
+@_part
 def _chord_m(down: int, across: int, rise: float, cell_m: float) -> float:
     return math.sqrt((cell_m / CELL) ** 2 * float(down * down + across * across) + rise * rise)
 
@@ -272,8 +277,7 @@ def spread(grid: Any, width: int, starts: Any, state: Any, labels: Any, bounds: 
     value, high, cell, bend, park, heap, bend_down, bend_across, bend_z, bend_m, bend_before = labels
     cell_m, longest, lift, pace = bounds
     size, room = len(z), len(value)
-    none = room - room  # numba compiles what is called with a literal 0 once more
-    used, count, bent = none, none, none
+    used, count, bent = _NONE, _NONE, _NONE
     chain = np.empty(CHAIN, np.int64), np.empty(CHAIN, np.int64), np.empty(CHAIN), np.empty(CHAIN)
     for start in starts:
         if pace * (away_m[start] - cell_m) <= longest:
@@ -321,7 +325,7 @@ def spread(grid: Any, width: int, starts: Any, state: Any, labels: Any, bounds: 
             line = from_down, from_across, down, across
             if seen_from[there] != last:
                 seen_from[there] = last
-                seen_m[there] = _look(ground, width, line, (from_z, z[there]), none, cell_m)[0]
+                seen_m[there] = _look(ground, width, line, (from_z, z[there]), _NONE, cell_m)[0]
             found, via = max(least, to_corner + seen_m[there]), last
             if seen_m[there] == np.inf:
                 turn = (down - from_down) * (here_across - from_across) - (across - from_across) * (
@@ -346,7 +350,7 @@ def spread(grid: Any, width: int, starts: Any, state: Any, labels: Any, bounds: 
                 found, via = max(least, pull_m[there]), pull_via[there]
             if so_far + _chord_m(CELL * DOWN[move], CELL * ACROSS[move], z[there] - z[here], cell_m) < found:
                 line = here_down, here_across, down, across
-                stepped = so_far + _look(ground, width, line, (z[here], z[there]), none, cell_m)[0]
+                stepped = so_far + _look(ground, width, line, (z[here], z[there]), _NONE, cell_m)[0]
                 if stepped < found:
                     if own < 0:
                         if bent == room:
@@ -360,7 +364,7 @@ def spread(grid: Any, width: int, starts: Any, state: Any, labels: Any, bounds: 
                     line = np.int64(bend_down[before]), np.int64(bend_across[before]), down, across
                     chord = _chord_m(down - line[0], across - line[1], z[there] - bend_z[before], cell_m)
                     if max(least, bend_m[before] + chord) < found:
-                        straight = _look(ground, width, line, (bend_z[before], z[there]), none, cell_m)[0]
+                        straight = _look(ground, width, line, (bend_z[before], z[there]), _NONE, cell_m)[0]
                         straight = max(least, bend_m[before] + straight)
                         if straight < found:
                             found, via = straight, before

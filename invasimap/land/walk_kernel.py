@@ -24,6 +24,8 @@ _LATEST = 2**62
 _KIND = np.uint8(127)
 _DONE = np.uint8(128)  # set in a kind of ground: nothing has changed here since its neighbours were looked at
 _compiled = njit(cache=True, nogil=True, error_model="numpy")
+# called from compiled functions alone: nothing to keep apart, no way in from Python to compile
+_part = njit(nogil=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
 # each step: rows and columns, then the two cells it passes between
 STEPS = np.array(
     [(0, b, 0, 0, 0, 0) for b in (1, -1)]
@@ -46,13 +48,13 @@ def padded(shape: tuple[int, int]) -> tuple[int, int]:
     return rows, columns
 
 
-@_compiled
+@_part
 def _block_at(row: int, column: int, blocks: int) -> int:
     within = ((row & _LOW) << _SHIFT) | (column & _LOW)
     return (((row >> _SHIFT) * blocks + (column >> _SHIFT)) << (2 * _SHIFT)) | within
 
 
-@_compiled
+@_part
 def _due(minutes: float, bucket_min: float) -> int:
     """The bucket of a time, however absurd the cliff that it takes to climb."""
     return int(min(minutes / bucket_min, 4.0e18))
@@ -223,7 +225,7 @@ def walk(z: Any, ground: Any, open_steps: Any, sources: Any, factors: Any, state
     _unblock(origin, blocks)
 
 
-@_compiled
+@_part
 def _longer(array: Any) -> Any:
     longer = np.empty(2 * len(array), array.dtype)
     for at in range(len(array)):
@@ -231,7 +233,7 @@ def _longer(array: Any) -> Any:
     return longer
 
 
-@_compiled
+@_part
 def _unblock(array: Any, blocks: int) -> None:
     """Turn blocks into rows, in place: a row of blocks takes the same room either way."""
     strip = blocks * BLOCK * BLOCK

@@ -156,7 +156,7 @@ def _swept(layers: Sequence[Rings], items: Sequence[Ints], items_of: tuple[Any, 
         held = kernel.corners(cross, tile, count, len(items_of[0]))
         touches = kernel.by_tile(tuple(touch for touch, _ in parts), count)
         square = np.argwhere(tile >= 0)
-        tiles = np.empty_like(square)
+        tiles = np.empty_like(square, order="C")  # of one square and of many: each layout would be compiled anew
         tiles[tile[tile >= 0]] = square
         given = (tiles, touches, held, tuple(rings.xy for rings in layers), items_of, frame)
         bounds = np.searchsorted(touches[0], np.linspace(0, touches[0][-1], CHUNKS + 1)[1:-1])

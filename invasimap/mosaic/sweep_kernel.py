@@ -25,6 +25,8 @@ import numpy as np
 from numba import njit
 
 _compiled = njit(cache=True, nogil=True, error_model="numpy")
+# called from compiled functions alone: nothing to keep apart, no way in from Python to compile
+_part = njit(nogil=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
 _TYPED: Any = np.arange(12)  # numba would compile for every plain number anew
 NONE, OPEN = _TYPED[0], _TYPED[2]
 # What is known of the items and lines of one tile, a row each: whole numbers, by item, then by line or event ...
@@ -33,7 +35,7 @@ OWN, ITEM, LABEL, WINDING, BASE, STANDING, NAME, LINE_OWN, LINE_TURN, EVENT_OWN,
 X0, Y0, X1, Y1, SLOPE, EVENT, LOW, HIGH, MIDDLE, BELOW, ABOVE = _TYPED[:11]
 
 
-@_compiled
+@_part
 def _cell(value: float, low: float, side: float) -> int:
     """Number of the row or column that holds a place: its own lower border counts, the next one's does not."""
     found = int(np.floor((value - low) / side))
@@ -44,7 +46,7 @@ def _cell(value: float, low: float, side: float) -> int:
     return found
 
 
-@_compiled
+@_part
 def _left(x0: float, y0: float, x1: float, y1: float, x: float, y: float) -> bool:
     """Whether an edge that spans the height ``y`` passes to the left of the corner at ``x, y``.
 
@@ -59,7 +61,7 @@ def _left(x0: float, y0: float, x1: float, y1: float, x: float, y: float) -> boo
     return (x1 - x0) * (y - y0) < (y1 - y0) * (x - x0)
 
 
-@_compiled
+@_part
 def _above(x0: float, y0: float, x1: float, y1: float, x: float, y: float) -> bool:
     """Whether an edge that spans the place ``x`` passes above the corner at ``x, y``."""
     if y0 < y and y1 < y:
@@ -69,7 +71,7 @@ def _above(x0: float, y0: float, x1: float, y1: float, x: float, y: float) -> bo
     return _left(x0, y0, x1, y1, x, y) == ((x1 > x0) == (y1 > y0))
 
 
-@_compiled
+@_part
 def _columns(x0: float, y0: float, x1: float, y1: float, row: int, frame: Any) -> Any:
     """First and last column that an edge over several rows and columns can touch in one of them, within the frame."""
     left, bottom, side, columns = frame
@@ -120,7 +122,7 @@ def mark(xy: Any, start: Any, frame: Any, active: Any) -> None:
                     active[now, k] = 1
 
 
-@_compiled
+@_part
 def _right_of(x0: float, y0: float, x1: float, y1: float, y: float, frame: Any) -> int:
     """First column whose corner at the height ``y`` an edge that spans it does not lie right of."""
     left, _, side, columns = frame
@@ -132,7 +134,7 @@ def _right_of(x0: float, y0: float, x1: float, y1: float, y: float, frame: Any) 
     return column
 
 
-@_compiled
+@_part
 def _longer(values: Any, count: int) -> Any:
     """The same values with room for as many again, where there is none left."""
     if count < len(values):
@@ -207,7 +209,7 @@ def by_tile(parts: Any, count: int) -> Any:
     return start, touch
 
 
-@_compiled
+@_part
 def grouped(key: Any, count: int) -> Any:
     """The entries in order of their keys, which are below ``count``; equal ones stay as they are (counting sort)."""
     head = np.zeros(count + 1, np.int64)
@@ -275,7 +277,7 @@ def corners(cross: Any, tile: Any, tiles: int, items: int) -> Any:
     return start, held[:total]
 
 
-@_compiled
+@_part
 def _turned(item: int, turn: int, winding: Any, now: Any, many: int) -> int:
     """Add a turn to an item's winding number; ``now`` lists those that are not zero; gives how many there are."""
     before = winding[item]
@@ -292,7 +294,7 @@ def _turned(item: int, turn: int, winding: Any, now: Any, many: int) -> int:
     return many
 
 
-@_compiled
+@_part
 def _ends(places: Any, edge: int) -> Any:
     """Both ends of an edge; the layers' places are numbered through."""
     first, second, third, fourth = places
@@ -308,7 +310,7 @@ def _ends(places: Any, edge: int) -> Any:
     return fourth[edge, 0], fourth[edge, 1], fourth[edge + 1, 0], fourth[edge + 1, 1]
 
 
-@_compiled
+@_part
 def _pieces(places: Any, touch: Any, box: Any, whole: Any, real: Any) -> Any:
     """What of the edges lies in a tile, each from its lower to its upper end, and where they cross its left side.
 
@@ -358,7 +360,7 @@ def _pieces(places: Any, touch: Any, box: Any, whole: Any, real: Any) -> Any:
     return many, events
 
 
-@_compiled
+@_part
 def _sorted_by(whole: Any, real: Any, many: int, first: int, second: int) -> None:
     """Sort the lines that stand in a slab by one place, then another; quick where they are nearly in order."""
     for i in range(1, many):
@@ -374,7 +376,7 @@ def _sorted_by(whole: Any, real: Any, many: int, first: int, second: int) -> Non
         whole[ORDER, k] = one
 
 
-@_compiled
+@_part
 def _turn_item(own: int, turn: int, whole: Any, listed: int, many: int, patches: int) -> int:
     """Add a turn to an item's winding number; a row keeps the patches that hold a place in order; gives how many."""
     before = whole[WINDING, own]
@@ -395,7 +397,7 @@ def _turn_item(own: int, turn: int, whole: Any, listed: int, many: int, patches:
     return many - 1
 
 
-@_compiled
+@_part
 def _label(whole: Any, kinds: Any) -> int:
     """Number of the stand, zone and access class of a place from the winding numbers there."""
     patches, stands, zones, count, means = kinds
@@ -414,7 +416,7 @@ def _label(whole: Any, kinds: Any) -> int:
     return (stand * 3 + zone) * means + access
 
 
-@_compiled
+@_part
 def _slab(whole: Any, real: Any, lines: Any, rows: Any, slab: Any, kinds: Any, sums: Any) -> None:
     """Add the trapezoids of a slab in which no lines cross to the sums of the patches that decide there."""
     many, base, number = lines
@@ -449,7 +451,7 @@ def _slab(whole: Any, real: Any, lines: Any, rows: Any, slab: Any, kinds: Any, s
         whole[WINDING, whole[LINE_OWN, one]] -= whole[LINE_TURN, one]
 
 
-@_compiled
+@_part
 def _in_order(values: Any, low: float, high: float) -> Any:
     """Numbers of values between two bounds in order: dealt into as many bins as there are, then put right."""
     count = len(values)
@@ -473,7 +475,7 @@ def _in_order(values: Any, low: float, high: float) -> Any:
     return order
 
 
-@_compiled
+@_part
 def _crossings(whole: Any, real: Any, many: int) -> Any:
     """Where lines in order of their lower places cross within a slab, as shares of its thickness, in order."""
     shares = np.empty(0)
@@ -492,7 +494,7 @@ def _crossings(whole: Any, real: Any, many: int) -> Any:
     return shares[_in_order(shares, 0.0, 1.0)]
 
 
-@_compiled
+@_part
 def _between(slab: Any, whole: Any, real: Any, lines: Any, sides: Any, kinds: Any, sums: Any) -> None:
     """One slab between neighbouring heights, cut again where lines cross in it."""
     bottom, top = slab
@@ -526,7 +528,7 @@ def _between(slab: Any, whole: Any, real: Any, lines: Any, sides: Any, kinds: An
         before = after
 
 
-@_compiled
+@_part
 def _tile(whole: Any, real: Any, counts: Any, box: Any, kinds: Any, sums: Any) -> None:
     """Sum up one tile, slab by slab."""
     many, events, base = counts
@@ -560,7 +562,7 @@ def _tile(whole: Any, real: Any, counts: Any, box: Any, kinds: Any, sums: Any) -
                 number = _label(whole, kinds)
 
 
-@_compiled
+@_part
 def _own_numbers(touch: Any, held: Any, seen: Any, whole: Any) -> int:
     """Number the items of a tile in their order; ``seen`` gives each its number."""
     many = 0
@@ -582,7 +584,7 @@ def _own_numbers(touch: Any, held: Any, seen: Any, whole: Any) -> int:
     return many
 
 
-@_compiled
+@_part
 def _first_from(whole: Any, count: int, item: int) -> int:
     """The first of a tile's items whose number is not below ``item``."""
     k = 0
@@ -591,7 +593,7 @@ def _first_from(whole: Any, count: int, item: int) -> int:
     return k
 
 
-@_compiled
+@_part
 def _own_labels(whole: Any, first: int, last: int, item_label: Any) -> int:
     """Number the labels of some of a tile's items from 1, keeping each one's own; gives how many, with none at all."""
     many = 1
@@ -608,7 +610,7 @@ def _own_labels(whole: Any, first: int, last: int, item_label: Any) -> int:
     return many
 
 
-@_compiled
+@_part
 def _named(whole: Any, first: int, last: int, at: int) -> int:
     """The label that was given a number in a tile; 0 for none."""
     for k in range(first, last):
@@ -617,7 +619,7 @@ def _named(whole: Any, first: int, last: int, at: int) -> int:
     return 0
 
 
-@_compiled
+@_part
 def _written(whole: Any, kinds: Any, sums: Any, out: Any, rows: int) -> Any:
     """Append what a tile's sums hold: item, stand, zone, access, area; gives the array and how many rows it has."""
     patches, stands, zones, count, means = kinds

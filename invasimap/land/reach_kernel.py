@@ -16,6 +16,7 @@ One module, importing none of ours: numba keeps what it compiled until the text 
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from typing import Any
 
 import numpy as np
@@ -26,13 +27,13 @@ CHAIN = 10  # most points of a hose that is pulled taut at once
 _SHIFT = 10
 _WHOLE = np.uint64(2**64 - 1)
 _ONE = np.uint64(1)
-_NONE = np.int64(0)  # numba compiles what is called with a literal 0 once more
+_NONE: Any = np.int64(0)  # numba compiles what is called with a literal 0 once more
 DOWN = np.array([-1, 0, 0, 1, -1, -1, 1, 1, -2, -2, -1, -1, 1, 1, 2, 2])
 ACROSS = np.array([0, -1, 1, 0, -1, 1, -1, 1, -1, 1, -2, 2, -2, 2, -1, 1])
 SIDE = np.sqrt(DOWN**2 + ACROSS**2)
 _compiled = njit(cache=True, nogil=True, error_model="numpy")
-# called from compiled functions alone: nothing to keep apart, no way in from Python to compile
-_part = njit(nogil=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
+_NO_WAY_IN: Any = {"no_cpython_wrapper": True, "no_cfunc_wrapper": True}  # called from compiled functions alone
+_part: Callable[[Callable[..., Any]], Any] = njit(nogil=True, error_model="numpy", **_NO_WAY_IN)
 
 
 @_part

@@ -8,6 +8,7 @@ and Sanders 2003), so that what is worked on stays near in memory. The least tim
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from typing import Any
 
 import numpy as np
@@ -24,8 +25,8 @@ _LATEST = 2**62
 _KIND = np.uint8(127)
 _DONE = np.uint8(128)  # set in a kind of ground: nothing has changed here since its neighbours were looked at
 _compiled = njit(cache=True, nogil=True, error_model="numpy")
-# called from compiled functions alone: nothing to keep apart, no way in from Python to compile
-_part = njit(nogil=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
+_NO_WAY_IN: Any = {"no_cpython_wrapper": True, "no_cfunc_wrapper": True}  # called from compiled functions alone
+_part: Callable[[Callable[..., Any]], Any] = njit(nogil=True, error_model="numpy", **_NO_WAY_IN)
 # each step: rows and columns, then the two cells it passes between
 STEPS = np.array(
     [(0, b, 0, 0, 0, 0) for b in (1, -1)]

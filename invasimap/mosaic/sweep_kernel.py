@@ -19,14 +19,15 @@ left of its edges, else -1. An item is a thing that ground can lie in: a patch, 
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 import numpy as np
 from numba import njit
 
 _compiled = njit(cache=True, nogil=True, error_model="numpy")
-# called from compiled functions alone: nothing to keep apart, no way in from Python to compile
-_part = njit(nogil=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
+_NO_WAY_IN: Any = {"no_cpython_wrapper": True, "no_cfunc_wrapper": True}  # called from compiled functions alone
+_part: Callable[[Callable[..., Any]], Any] = njit(nogil=True, error_model="numpy", **_NO_WAY_IN)
 _TYPED: Any = np.arange(12)  # numba would compile for every plain number anew
 NONE, OPEN = _TYPED[0], _TYPED[2]
 # What is known of the items and lines of one tile, a row each: whole numbers, by item, then by line or event ...

@@ -49,10 +49,11 @@ AccessClass = Literal["tractor", "atv_hose", "foot"]
 
 
 class TractSection(Section):
-    """``[tract]``: the tract's name, the units it is shown in and its time zone."""
+    """``[tract]``: the tract's name, the units it is shown in (and which acre, of two) and its time zone."""
 
     name: str = Field(min_length=1)
     units: Literal["us", "metric"] = "us"
+    acre: Literal["international", "us survey"] = "international"
     timezone: str = "UTC"
 
     @model_validator(mode="after")
@@ -285,7 +286,8 @@ class Tract(Section):
     @property
     def shown(self) -> units.ShownUnits:
         """The units the tract is shown in."""
-        return units.SHOWN[self.tract.units]
+        survey_acres = self.tract.units == "us" and self.tract.acre == "us survey"
+        return units.US_SURVEY if survey_acres else units.SHOWN[self.tract.units]
 
     def path(self, name: str) -> Path:
         """A path written in the settings file, made whole."""

@@ -38,6 +38,19 @@ def test_smallest_file_has_no_means_and_no_protection(tmp_path):
     assert tract.protect == [] and tract.access.tractor is None and tract.access.foot is None
 
 
+@pytest.mark.parametrize(
+    ("asked", "m2"),
+    [('acre = "us survey"', 4046.87260987), ('acre = "international"', 4046.8564224),
+     ('acre = "us survey"\nunits = "metric"', 10_000.0)],
+)  # fmt: skip
+def test_the_acre_that_areas_are_shown_in_is_a_setting_and_is_said(tmp_path, asked, m2):
+    path = tmp_path / "tract.toml"
+    path.write_text(f'[tract]\nname = "A"\n{asked}\n[[survey]]\nfiles = ["a.csv"]\n[stands]\nfile = "s.gpkg"\n')
+    shown = read_tract(path).shown
+    assert shown.m2 == pytest.approx(m2, rel=1e-11)
+    assert shown.area_said.startswith({"us survey": "acres (US survey, 4,046.8726"}.get(asked[8:-1], ("acres (i", "h")))
+
+
 def test_all_faults_at_once_with_line_and_nearest_key(tmp_path):
     text = EVERY_SECTION.replace("no_spray =", "no_spry =").replace('cell = "10 ft"', "cell = 10")
     text = text.replace("killing_freeze", "kiling_freeze").replace('units = "us"', 'units = "imperial"')

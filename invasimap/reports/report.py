@@ -52,7 +52,8 @@ def report_html(plan: Plan, *, overview_png: bytes, limits_png: bytes) -> str:
     found = answers(plan)
     return _environment().get_template("report.html.j2").render(
         name=plan.settings.tract.name, made=f"{plan.made.astimezone(plan.settings.tract.zone):%Y-%m-%d}",
-        survey=survey_dates(plan), unit=UNIT_WORDS[plan.shown.area], area_said=plan.shown.area_said, font=Markup(SCREEN_FONT),
+        survey=survey_dates(plan), unit=UNIT_WORDS[plan.shown.area], area_said=plan.shown.area_said,
+        font=Markup(SCREEN_FONT),
         infested=shown_area(found.infested_ground_m2, plan.shown), treatable=shown_area(found.treatable_m2, plan.shown),
         patches=len(plan.patches), species=len(found.species), stands=len(plan.stands),
         outcomes=outcome_lines(plan, found), bar=Markup(outcome_bar(found)), patterns=Markup(pattern_defs()),

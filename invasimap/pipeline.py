@@ -48,7 +48,8 @@ from invasimap.mosaic.checks import (
 )
 from invasimap.mosaic.faces import Faces, cut_faces
 from invasimap.mosaic.reach import limit_areas, sprayable_ground
-from invasimap.mosaic.uncertainty import with_interval
+from invasimap.mosaic.simulation import Doubt
+from invasimap.mosaic.uncertainty import with_ranges
 from invasimap.mosaic.zones import mosaic_layer, treatment_zones
 from invasimap.prescription.plan import Check, Plan
 from invasimap.reports.proof import FILES_LIMIT, files_error
@@ -102,10 +103,11 @@ def plan(tract: Tract | str | Path, *, step: Step = quiet) -> Plan:
         sprayable = sprayable_ground(faces, terrain)
         parking = parking_places(zones[zones["stand"] != OUTSIDE], access)
         gain = reach_gain(ground, access, means, worth=sprayable, longer_hose_m=settings.shown.longer_hose_m)
-    with clock("Uncertainty"):
-        acres = with_interval(
-            species_area(faces), faces, survey.patches, stands=land.stands, protection=protection, access=by_class
-        )
+    with clock("Ranges: how far each figure may be off"):
+        ranges = with_ranges(
+            species_area(faces), ground_area(faces), survey.patches, stands=land.stands, protection=protection,
+            access=by_class, doubt=doubt_of(settings),
+        )  # fmt: skip
     return Plan(
         settings=settings,
         terrain=terrain,
@@ -118,8 +120,10 @@ def plan(tract: Tract | str | Path, *, step: Step = quiet) -> Plan:
         reach_gain=gain,
         parking=parking,
         set_aside=_joined(survey.set_aside, photos.set_aside),
-        acreage=acres,
-        ground=ground_area(faces),
+        acreage=ranges.acreage,
+        ground=ranges.ground,
+        totals=ranges.totals,
+        drivers=ranges.drivers,
         ledger=_joined(survey.ledger, photos.ledger),
         photos=photos.table,
         repaired=survey.repaired,
@@ -130,6 +134,15 @@ def plan(tract: Tract | str | Path, *, step: Step = quiet) -> Plan:
         seconds=clock.seconds,
         **land.layers(),
     )
+
+
+def doubt_of(settings: Tract) -> Doubt:
+    """What the ranges take from the settings."""
+    said = settings.uncertainty
+    return Doubt(
+        draws=said.draws, cell_m=settings.access.cell_m, size_error=said.size_error_pct / 100,
+        accuracy_is=said.accuracy_is,
+    )  # fmt: skip
 
 
 def write_plan(made: Plan, out: Path | str | None = None, *, step: Step = quiet) -> Path:

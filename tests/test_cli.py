@@ -1,5 +1,6 @@
 """The command line as its users meet it."""
 
+import csv
 import json
 import re
 import subprocess
@@ -93,6 +94,15 @@ def test_check_says_the_same_of_many_records_once(small, command_here):
 def test_unknown_command_and_option_exit_2(command_here):
     assert command_here("pln").returncode == 2
     assert command_here("plan", "--colour").returncode == 2
+
+
+def test_draws_0_leaves_the_ranges_empty_and_too_few_are_refused(small, command_here):
+    assert command_here("plan", small, "--quiet", "--draws", "0").returncode == 0
+    with (small / "out" / "tables" / "acreage.csv").open() as stream:
+        rows = list(csv.DictReader(stream))
+    assert rows and all(row["gross_ac"] and row["gross_low_ac"] == row["infested_high_ac"] == "" for row in rows)
+    done = command_here("plan", small, "--draws", "20")
+    assert done.returncode == 2 and "at least 100" in done.stderr
 
 
 def test_foreign_out_folder_is_refused(small, tmp_path, command_here):

@@ -41,6 +41,7 @@ from invasimap.mosaic.checks import (
     OVERLAP_LIMIT,
     SHORTFALL_LIMIT_M,
     area_error,
+    limits_error,
     protection_overlap,
     records_lost,
     setback_shortfall_m,
@@ -101,6 +102,8 @@ def plan(tract: Tract | str | Path, *, step: Step = quiet) -> Plan:
         checks = (*photos_checked(photos), *checked(survey, faces, zones, protection, land.features))
     with clock("Reach: what binds, where to park, what more would add"):
         sprayable = sprayable_ground(faces, terrain)
+        limits = limit_areas(access, sprayable)
+        checks = (*checks, limits_checked(limits, faces))
         parking = parking_places(zones[zones["stand"] != OUTSIDE], access)
         gain = reach_gain(ground, access, means, worth=sprayable, longer_hose_m=settings.shown.longer_hose_m)
     with clock("Ranges: how far each figure may be off"):
@@ -116,7 +119,7 @@ def plan(tract: Tract | str | Path, *, step: Step = quiet) -> Plan:
         treatment_zones=zones,
         protection=protection,
         access=access.polygons(),
-        limits=limit_areas(access, sprayable),
+        limits=limits,
         reach_gain=gain,
         parking=parking,
         set_aside=_joined(survey.set_aside, photos.set_aside),
@@ -129,7 +132,11 @@ def plan(tract: Tract | str | Path, *, step: Step = quiet) -> Plan:
         repaired=survey.repaired,
         columns=survey.columns,
         checks=checks,
-        notes=(*notes, *crossing_notes(ground), *slope_notes(land.features, terrain, within=land.outline)),
+        notes=(
+            *notes,
+            *crossing_notes(ground, means.clearances_m),
+            *slope_notes(land.features, terrain, within=land.outline),
+        ),
         inputs={path: sha256(path) for path in [settings.file, *land.files, *survey.files, *photos.files]},
         seconds=clock.seconds,
         **land.layers(),
@@ -291,17 +298,16 @@ def _joined(survey: Any, photos: Any) -> Any:
 def loud_notes(settings: Tract, land: LandLayers, survey: Survey) -> list[str]:
     """What is missing or odd enough that no figure should be used before it is looked at."""
     notes = []
-    if not settings.protect:
+    if not settings.protect and "protect" not in settings.left_out:
         notes.append(
             "NOTHING IS PROTECTED: there is no [[protect]] block, so nothing keeps spray off water, wells or rare "
             "plants."
         )
     means = settings.access
-    if means.tractor is None and means.atv is None and means.foot is None:
+    none = means.tractor is None and means.atv is None and means.foot is None
+    if none and "access" not in settings.left_out:
         notes.append("NO MEANS AT HAND: there is no [access.*] section, so nothing counts as reached.")
-    notes += hose_notes(means)
-    if settings.land.crossings is not None and "width_m" not in settings.land.crossings.model_fields_set:
-        notes.append("The crossings are taken as 20 ft wide: set width in [land] crossings if they are narrower.")
+    notes += hose_notes(means, cell_m=means.cell_m)
     lost = survey.set_aside[~survey.set_aside["reason"].str.startswith(COPY)]["file"].unique()
     unused = survey.ledger[(survey.ledger["records"] > 0) & (survey.ledger["set_aside"] == survey.ledger["records"])]
     unused = unused[unused["file"].isin(lost)]
@@ -357,6 +363,19 @@ def photos_checked(photos: TractPhotos) -> tuple[Check, ...]:
     check = Check(name="pictures lost", value=lost, limit=0)
     refuse_failed([check])
     return (check,)
+
+
+def limits_checked(limits: pd.DataFrame, faces: Faces) -> Check:
+    """That ``limits`` takes up all infested ground that is open to spray, class by class.
+
+    Raises
+    ------
+    InvariantError
+        When it does not.
+    """
+    check = Check(name="open ground lost from limits, relative", value=limits_error(limits, faces), limit=AREA_LIMIT)
+    refuse_failed([check])
+    return check
 
 
 def refuse_failed(checks: Iterable[Check]) -> None:

@@ -55,6 +55,21 @@ def test_field_map_opens_with_every_layer_and_a_popup(page, sample_plan):
     assert page.faults == []
 
 
+def test_ground_that_is_switched_on_lies_under_the_work_and_the_places_to_park_over_it(page, sample_plan):
+    page.goto((sample_plan[1] / "map.html").as_uri())
+    page.wait_for_selector(".leaflet-overlay-pane path")
+    page.locator(".leaflet-control-layers").hover()
+    for name in ("where to park for a hose", "access to all ground"):
+        page.locator(".leaflet-control-layers-overlays label", has_text=name).locator("input").check()
+    order = page.evaluate("""[...document.querySelectorAll('.leaflet-overlay-pane path')].map(
+        path => [path.getAttribute('fill-opacity'), path.getAttribute('fill'), path.getAttribute('stroke-width')])""")
+    ground = [k for k, (opacity, _, _) in enumerate(order) if opacity == "0.45"]
+    work = [k for k, (_, fill, _) in enumerate(order) if str(fill).startswith("url(#fill-")]
+    parking = [k for k, look in enumerate(order) if look == ["1", "#EA9044", "1.5"]]
+    assert ground and parking and max(ground) < min(work) and max(work) < min(parking)
+    assert page.faults == []
+
+
 def test_report_reads_without_scripts_and_fits_the_screen(page, sample_plan):
     plan, out = sample_plan
     page.goto((out / "report.html").as_uri())

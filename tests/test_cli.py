@@ -76,6 +76,8 @@ def test_check_looks_at_the_files_that_settings_with_faults_still_name(small, co
     assert done.returncode == 2 and "Traceback" not in done.stderr
     assert "no_spray: '25' has no unit" in done.stderr and "unknown key 'speed'" in done.stderr
     assert "gone.csv: matches no file" in done.stderr
+    for false in ("NO MEANS", "NOTHING IS PROTECTED"):  # both sections are there, though at fault
+        assert false not in done.stdout + done.stderr
     assert "survey.geojson, record 2: species is blank" in done.stdout
     assert (
         len(json.loads(command_here("check", small, "--json").stdout)["faults"])

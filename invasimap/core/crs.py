@@ -18,6 +18,9 @@ EDGE_M = 500.0  # longer edges get points before they are moved: a 500 m edge bo
 EDGE_DEG = 0.005
 BEYOND = 1e9  # of any system, in metres or feet; a line drawn so far fills the memory when points are added
 BEYOND_DEG = 720.0
+# of a place that people read, in tables as in texts: about 1 m, finer than any receiver in the woods; shapes that are
+# drawn or worked with keep more
+PLACE_DECIMALS = 5
 
 
 def working_crs(lon: float, lat: float) -> CRS:
@@ -87,6 +90,19 @@ def to_working(layer: gpd.GeoDataFrame, crs: CRS, *, name: str) -> gpd.GeoDataFr
     edge = EDGE_DEG if source.is_geographic else EDGE_M / (source.axis_info[0].unit_conversion_factor or 1.0)
     flat = shapely.force_2d(layer.geometry.to_numpy())
     return layer.set_geometry(shapely.segmentize(flat, edge), crs=layer.crs).to_crs(crs)
+
+
+def shown_place(lat: float, lon: float) -> str:
+    """A place as people read it: latitude, longitude in degrees, to about a metre; empty text where it is not known.
+
+    Examples
+    --------
+    >>> shown_place(38.2652791, -79.5), shown_place(float("nan"), -79.5)
+    ('38.26528, -79.50000', '')
+    """
+    if not (np.isfinite(lat) and np.isfinite(lon)):
+        return ""
+    return f"{lat:.{PLACE_DECIMALS}f}, {lon:.{PLACE_DECIMALS}f}"
 
 
 @lru_cache(maxsize=64)

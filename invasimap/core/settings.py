@@ -143,7 +143,7 @@ class HoseSection(Section):
         missing = [key for key, value in pump.items() if value is None]
         if missing and len(missing) < len(pump):
             raise ValueError(
-                f"lift needs all of hose_diameter, flow, pump_pressure, nozzle_pressure; missing: {missing}"
+                f"lift needs all of hose_diameter, flow, pump_pressure, nozzle_pressure; missing: {', '.join(missing)}"
             )
         said = self.model_fields_set - {"max_slope_pct", "max_side_slope_pct", "clearance_m"}
         if said and self.hose_length_m is None:
@@ -181,6 +181,12 @@ class AccessSection(Section):
     tractor: TractorSection | None = None
     atv: AtvSection | None = None
     foot: FootSection | None = None
+
+    @property
+    def clearances_m(self) -> dict[str, float]:
+        """How wide the machines at hand are, by name."""
+        rigs = {"tractor": self.tractor, "atv": self.atv}
+        return {name: rig.clearance_m for name, rig in rigs.items() if rig is not None}
 
 
 LEAST_DRAWS = 100  # fewer say nothing of the twentieth part at either end
@@ -282,11 +288,17 @@ class Tract(Section):
     rig: list[RigSection] = Field(default_factory=list)
     budget: BudgetSection | None = None
     _file: Path = PrivateAttr(default=Path("tract.toml"))
+    _left_out: frozenset[str] = PrivateAttr(default=frozenset())
 
     @property
     def file(self) -> Path:
         """The settings file."""
         return self._file
+
+    @property
+    def left_out(self) -> frozenset[str]:
+        """Which sections are there, but for a fault left out whole or in part (``toml_file.read_settings``)."""
+        return self._left_out
 
     @property
     def folder(self) -> Path:

@@ -66,13 +66,16 @@ def read_settings(path: str | Path) -> tuple[Tract | None, list[Fault]]:
         raise SettingsError(Fault(where=str(file), what=f"is not valid TOML: {error}", mend=mend)) from error
     lines = line_map(text)
     faults: list[Fault] = []
+    left_out: set[str] = set()
     while True:
         tract, wrong = _checked(table)
         in_order = sorted(wrong, key=lambda detail: _line(lines, detail["loc"]))
         faults = faults or [_fault(file, lines, detail) for detail in in_order]
         if tract is not None:
             tract._file = file.resolve()
+            tract._left_out = frozenset(left_out)
             return tract, faults
+        left_out |= {str(detail["loc"][0]) for detail in wrong if detail["loc"]}
         if not _take_out(table, wrong):
             return None, faults
 
@@ -251,6 +254,8 @@ def _model_in(annotation: Any) -> type[BaseModel] | None:
 def _why_needed(loc: tuple[str | int, ...]) -> str:
     if loc[-1] == "no_spray":
         return "type the distance from your label or rule; there is no default"
+    if loc[-2:] == ("atv", "hose_length"):
+        return 'type the length of the hose on the ATV; "0 ft" where it has none'
     if loc[0] == "mix":
         return "type this from the label"
     return "see the settings in README.md"

@@ -7,6 +7,7 @@ import json
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from math import isfinite
 from pathlib import Path
 from typing import Any, Final
 
@@ -95,7 +96,7 @@ def take_records(records: Records, rows: NDArray[np.intp]) -> Records:
     """Some of the records."""
     return Records(
         text={name: cells.take(rows) for name, cells in records.text.items()},
-        number={name: values[rows] for name, values in records.number.items()},
+        number={name: _taken(values, rows) for name, values in records.number.items()},
         known=records.known[rows],
         xy=records.xy[rows],
         geometry=records.geometry[rows],
@@ -103,6 +104,11 @@ def take_records(records: Records, rows: NDArray[np.intp]) -> Records:
         reason=records.reason.take(rows),
         how=records.how.take(rows),
     )
+
+
+def _taken(values: NDArray[np.float64], rows: NDArray[np.intp]) -> NDArray[np.float64]:
+    """The numbers of some records; one number for all of them stays one."""
+    return np.broadcast_to(values[:1], len(rows)) if values.strides == (0,) else values[rows]
 
 
 def _not_taken(part: Cleaned, good: NDArray[np.bool_]) -> pd.DataFrame:
@@ -114,11 +120,11 @@ def _not_taken(part: Cleaned, good: NDArray[np.bool_]) -> pd.DataFrame:
 
 def patches_of(records: Records, other: Sequence[pd.DataFrame], *, crs: CRS) -> gpd.GeoDataFrame:
     """Records as patches: polygons in the working system, with an id of their own and, as JSON, what else they say."""
-    columns: dict[str, Any] = {name: cells.to_numpy() for name, cells in records.text.items()}
+    columns: dict[str, Any] = {name: cells.to_series() for name, cells in records.text.items()}
     said = [text for frame in other for text in _filled_json(frame)]
-    columns["other"] = np.array(said, dtype=object)
+    columns["other"] = pd.Series(said)
     columns |= {**records.number, "known": records.known, "record": records.number["record"].astype(np.int64)}
-    columns["id"] = np.array([f"P{number:04d}" for number in range(1, len(records) + 1)], dtype=object)
+    columns["id"] = pd.Series([f"P{number:04d}" for number in range(1, len(records) + 1)])
     geometry = records.geometry.copy()
     points = np.flatnonzero(shapely.is_missing(geometry))
     a_m, b_m, bearing_deg = (records.number[name][points] for name in ("a_m", "b_m", "bearing_deg"))
@@ -139,11 +145,11 @@ def _numbers(records: Records, rows: NDArray[np.intp]) -> dict[str, Any]:
     """File and record number of some records; that of a file that was not read is 0."""
     whole = records.reason.each([text.startswith(NOT_READ) for text in records.reason.texts], dtype=bool)[rows]
     numbers = records.number["record"][rows].astype(np.int64)
-    return {"file": records.text["file"].take(rows).to_numpy(), "record": np.where(whole, 0, numbers)}
+    return {"file": records.text["file"].take(rows).to_series(), "record": np.where(whole, 0, numbers)}
 
 
 def _repaired(records: Records, rows: NDArray[np.intp]) -> pd.DataFrame:
-    return pd.DataFrame({**_numbers(records, rows), "how": records.how.take(rows).to_numpy()})
+    return pd.DataFrame({**_numbers(records, rows), "how": records.how.take(rows).to_series()})
 
 
 def _set_aside(
@@ -158,7 +164,7 @@ def _set_aside(
     points = ~np.isnan(records.xy[rows]).any(axis=1)
     geometry[points] = shapely.points(records.xy[rows][points])
     reason = records.reason.take(rows).map(with_what_to_do)
-    columns = {**_numbers(records, rows), "reason": reason.to_numpy(), "raw": np.array(raw, object)}
+    columns = {**_numbers(records, rows), "reason": reason.to_series(), "raw": np.array(raw, object)}
     return gpd.GeoDataFrame(columns, geometry=geometry, crs=crs)
 
 
@@ -178,6 +184,8 @@ def _json_cells(name: str, values: list[Any]) -> list[str]:
 
 
 def _json_value(value: Any) -> str:
+    if type(value) is float and isfinite(value):
+        return repr(value)  # what json writes, without its detours
     missing = not isinstance(value, str) and cell_text(value) == ""
     return "null" if missing else json.dumps(value, ensure_ascii=False, default=_plain)
 

@@ -6,6 +6,8 @@ import datetime as dt
 import json
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
+from itertools import repeat
+from operator import is_
 from typing import Any, Self
 
 import numpy as np
@@ -60,6 +62,12 @@ class Cells:
         return cls(list(numbers), codes)
 
     @classmethod
+    def seldom(cls, texts: NDArray[np.object_]) -> Self:
+        """The texts of a column in which nearly all are blank."""
+        rows = np.flatnonzero(texts)
+        return cls.at(rows, texts[rows], len(texts))
+
+    @classmethod
     def chosen(cls, texts: Iterable[str], codes: NDArray[Any]) -> Self:
         """The texts with these numbers."""
         return cls._distinct(list(texts), codes)
@@ -93,9 +101,9 @@ class Cells:
         return [text for text, there in zip(self.texts, found, strict=True) if there and text]
 
     def each(self, values: Sequence[Any], *, dtype: Any = float) -> NDArray[Any]:
-        """An array with, for each record, the value of its text."""
+        """An array with, for each record, the value of its text; it may only be read."""
         if len(values) == 1:
-            return np.full(len(self), values[0], dtype=dtype)
+            return _repeated(values[0], len(self), dtype)
         known = np.empty(len(values), dtype=dtype)
         known[:] = values
         return known[self.codes] if len(known) else known
@@ -110,7 +118,7 @@ class Cells:
 
     def or_else(self, other: Cells) -> Self:
         """Another column's text where this one is blank."""
-        if not self.blank.any():
+        if other.texts == [""] or not self.blank.any():
             return self
         codes = np.where(self.blank, other.codes + len(self.texts), self.codes)
         return self._distinct([*self.texts, *other.texts], codes)
@@ -121,16 +129,35 @@ class Cells:
 
     def take(self, rows: NDArray[Any]) -> Self:
         """The cells of some records."""
-        return type(self)(self.texts, self.codes[rows])
+        alike = len(self.texts) == 1
+        count = int(np.count_nonzero(rows)) if rows.dtype == bool else len(rows)
+        return type(self)(self.texts, _zeros(count) if alike else self.codes[rows])
 
     def to_numpy(self) -> NDArray[np.object_]:
-        """One text a record."""
-        return self.each(self.texts, dtype=object)
+        """One text a record, which may be written to."""
+        return np.array(self.each(self.texts, dtype=object))
+
+    def to_categories(self) -> pd.Categorical:
+        """A column of pandas that keeps each distinct text once."""
+        return pd.Categorical.from_codes(self.codes, categories=pd.Index(self.texts, dtype=object))
+
+    def to_series(self) -> pd.Series[Any]:
+        """One text a record as a column of pandas' own kind for text, without a Python object for each."""
+        texts = pd.Series(self.texts)
+        return texts.take(self.codes).reset_index(drop=True) if len(texts) else pd.Series(self.to_numpy())
 
 
 def _zeros(count: int) -> Codes:
     """Zeros that take no memory; they may only be read."""
-    return np.broadcast_to(np.zeros(1, dtype=np.int32), count)
+    found: Codes = _repeated(0, count, np.int32)
+    return found
+
+
+def _repeated(value: Any, count: int, dtype: Any) -> NDArray[Any]:
+    """One value for every record, which takes no memory; it may only be read."""
+    one = np.empty(1, dtype=dtype)
+    one[0] = value
+    return np.broadcast_to(one, count)
 
 
 def join_cells(*columns: Cells) -> Cells:
@@ -148,10 +175,12 @@ def join_cells(*columns: Cells) -> Cells:
         if joined.all_blank:
             joined = column
             continue
-        width = len(column.texts)
-        codes, pairs = pd.factorize(joined.codes.astype(np.int64) * width + column.codes)
+        width, rows = len(column.texts), np.flatnonzero(~column.blank)
+        numbers, pairs = pd.factorize(joined.codes[rows].astype(np.int64) * width + column.codes[rows])
         texts = ["; ".join(filter(None, (joined.texts[p // width], column.texts[p % width]))) for p in pairs]
-        joined = Cells.chosen(texts, codes)
+        codes = joined.codes.copy()
+        codes[rows] = numbers + len(joined.texts)
+        joined = Cells.chosen([*joined.texts, *texts], codes)
     return joined
 
 
@@ -163,6 +192,20 @@ def stack_cells(columns: Sequence[Cells]) -> Cells:
     codes = [column.codes + start for column, start in zip(columns, starts[:-1], strict=True)]
     texts = [text for column in columns for text in column.texts]
     return Cells.chosen(texts, np.concatenate(codes)) if codes else Cells([], np.empty(0, dtype=np.int32))
+
+
+def floats_among(values: NDArray[np.object_]) -> NDArray[np.float64]:
+    """The floats of a column of anything; NaN for what is none.
+
+    Examples
+    --------
+    >>> floats_among(np.array([-80.5, "80 W", 7, None], dtype=object)).tolist()
+    [-80.5, nan, nan, nan]
+    """
+    is_float = np.fromiter(map(is_, map(type, values), repeat(float)), dtype=bool, count=len(values))
+    found = np.full(len(values), np.nan)
+    found[is_float] = values[is_float].astype(float)
+    return found
 
 
 def cell_text(value: Any) -> str:

@@ -10,7 +10,7 @@ import shapely
 from numpy.typing import NDArray
 from pyproj import CRS
 
-from invasimap.core.crs import to_lonlat
+from invasimap.core.crs import shown_place, to_lonlat
 from invasimap.inputs.mistakes import Mistake, mistakes_in, registered
 from invasimap.inputs.stands_box import StandsBox, moving
 
@@ -58,7 +58,7 @@ class Causes:
         rows = np.flatnonzero(self.certain)
         first = np.searchsorted(owner, rows)
         places = zip(self.cause[rows], self.lat[first].tolist(), self.lon[first].tolist(), strict=True)
-        said[rows] = [f"position put right by {text}: now {lat:.5f}, {lon:.5f}" for text, lat, lon in places]
+        said[rows] = [f"position put right by {text}: now {shown_place(lat, lon)}" for text, lat, lon in places]
         return said
 
 

@@ -17,6 +17,7 @@ _Rows = NDArray[np.intp]
 _Axis = NDArray[np.float64]
 
 _PLACE_BITS: Final = np.uint64(24)  # of a key, for the place along a strip; the rest is for the group and the strip
+_TOP_BITS: Final = 20
 _LEAST_STEP_M: Final = 0.01
 _SPREAD: Final = (np.uint64(0x9E3779B97F4A7C15), np.uint64(0xC2B2AE3D27D4EB4F), np.uint64(0x165667B19E3779F9))
 
@@ -75,8 +76,19 @@ def with_neighbours(rows: _Rows, group: _Bits, x_m: _Axis, y_m: _Axis, *, reach_
         close = sorted_[1:] - sorted_[:-1] <= reach
         near = sorted_[np.append(close, False) | np.append(False, close)]
         if len(near):
-            found |= near[np.minimum(np.searchsorted(near, key), len(near) - 1)] == key
+            may_be = np.flatnonzero(_share_top(near, key))
+            wanted = key[may_be]
+            found[may_be] |= near[np.minimum(np.searchsorted(near, wanted), len(near) - 1)] == wanted
     return rows[found]
+
+
+def _share_top(some: _Bits, key: _Bits) -> NDArray[np.bool_]:
+    """Keys whose first bits are those of one of some keys: a quick sieve."""
+    there = np.zeros(1 << _TOP_BITS, dtype=bool)
+    down = np.uint64(64 - _TOP_BITS)
+    there[some >> down] = True
+    found: NDArray[np.bool_] = there[key >> down]
+    return found
 
 
 def _keys(group: _Bits, x_m: _Axis, y_m: _Axis, *, reach_m: float) -> tuple[tuple[_Bits, _Bits], np.uint64]:

@@ -18,13 +18,16 @@ from invasimap.inputs.mend import TANGLED, drawn_area, mend_polygons, single_par
 from invasimap.inputs.outlines import Axes, Sizes, Widths, axes_of_points, width_of_lines
 from invasimap.inputs.place import Placed
 
-SIDES: Final = 64
-_AT_ONCE: Final = 5_000  # shapes drawn in one go, which bounds the memory
+MOST_SIDES: Final = 64
+_LEAST_SIDES: Final = 16
+_CORNER_M: Final = 0.01  # beyond the true curve; no tape in the field shows more
+_AT_ONCE: Final = 1_000  # shapes drawn in one go, which stay in the processor's cache
 CLOSING_SHARE: Final = 0.1
 _NOT_WALKED_SHARE: Final = 0.5  # a gap over half the way is a line that ends near its start, not an outline
 _MOST_PARTS: Final = 5_000  # of one mixed record or one with several points: all of them are drawn and joined
 _MOST_SHARING: Final = 500  # points that share an area: they are drawn and joined forty times
 _KINDS: Final = ("", "point", "line", "polygon")
+_POLYGON: Final = shapely.GeometryType.POLYGON
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -113,29 +116,44 @@ def ellipses(
 ) -> NDArray[np.object_]:
     """Polygons of exactly the area (pi a b) of ellipses of semi-axes ``a_m`` along the bearing and ``b_m`` across.
 
-    A regular polygon of 64 sides drawn through the curve would be 0.16 % too small; its radius is scaled instead.
+    A polygon drawn through the curve would be too small; its radius is scaled instead, so that corners lie outside and
+    the middles of sides inside. It has as many sides as keep its corners within a centimetre of the curve, at most 64.
     """
     a_m, b_m, bearing_deg = (np.broadcast_to(np.asarray(of, dtype=float), x.shape) for of in (a_m, b_m, bearing_deg))
     found = np.empty(len(x), dtype=object)
-    for start in range(0, len(x), _AT_ONCE):
-        some = slice(start, start + _AT_ONCE)
-        found[some] = _ellipses(x[some], y[some], a_m=a_m[some], b_m=b_m[some], bearing_deg=bearing_deg[some])
+    count = _sides(np.maximum(a_m, b_m))
+    for sides in np.unique(count).tolist():
+        rows = np.flatnonzero(count == sides)
+        for start in range(0, len(rows), _AT_ONCE):
+            some = rows[start : start + _AT_ONCE]
+            axes = {"a_m": a_m[some], "b_m": b_m[some], "bearing_deg": bearing_deg[some]}
+            found[some] = _ellipses(x[some], y[some], **axes, sides=sides)
     return found
+
+
+def _sides(radius_m: NDArray[np.float64]) -> NDArray[np.intp]:
+    """How many sides an outline has: its corners lie the radius times (2 pi / sides)^2 / 12 outside the curve."""
+    wanted = 2 * np.pi * np.sqrt(radius_m / (12 * _CORNER_M))
+    return np.clip(8 * np.ceil(wanted / 8), _LEAST_SIDES, MOST_SIDES).astype(np.intp)
 
 
 def _ellipses(
     x: NDArray[np.float64], y: NDArray[np.float64], *, a_m: NDArray[np.float64], b_m: NDArray[np.float64],
-    bearing_deg: NDArray[np.float64],
+    bearing_deg: NDArray[np.float64], sides: int,
 ) -> Any:  # fmt: skip
-    step = 2 * np.pi / SIDES
+    step = 2 * np.pi / sides
     scale = np.sqrt(step / np.sin(step))
-    t = np.append(np.arange(SIDES), 0) * step  # (sides + 1,): closed here, which is quicker than in shapely
-    turn = np.radians(90.0 - bearing_deg)[:, None]
-    along = scale * a_m[:, None] * np.cos(t)  # (records, sides + 1)
-    across = scale * b_m[:, None] * np.sin(t)
-    east = x[:, None] + along * np.cos(turn) - across * np.sin(turn)
-    north = y[:, None] + along * np.sin(turn) + across * np.cos(turn)
-    return shapely.polygons(shapely.linearrings(np.stack([east, north], axis=-1)))
+    t = np.append(np.arange(sides), 0) * step  # (sides + 1,): closed here, which is quicker than in shapely
+    turn = np.radians(90.0 - bearing_deg)
+    a_m, b_m = scale * a_m, scale * b_m
+    halves = ((x, a_m * np.cos(turn), -b_m * np.sin(turn)), (y, a_m * np.sin(turn), b_m * np.cos(turn)))
+    drawn = np.empty((len(x), len(t), 2))
+    for k, (middle, along, across) in enumerate(halves):
+        np.multiply.outer(along, np.cos(t), out=drawn[:, :, k])
+        drawn[:, :, k] += np.multiply.outer(across, np.sin(t))
+        drawn[:, :, k] += middle[:, None]
+    rings = np.arange(len(x) + 1)
+    return shapely.from_ragged_array(_POLYGON, drawn.reshape(-1, 2), (rings * len(t), rings))
 
 
 def _from_lines(work: _Work, rows: NDArray[np.intp], records: NDArray[np.intp], widths: Widths) -> None:

@@ -124,7 +124,9 @@ def _told(
     accuracy, accuracy_how = _side_length(texts["accuracy"], role="accuracy", default=None)
     if section.gps_accuracy_m is not None:
         accuracy = np.where(np.isnan(accuracy), section.gps_accuracy_m, accuracy)
-    accuracy = np.where(rounded_m > 0, np.hypot(np.nan_to_num(accuracy), rounded_m), accuracy)
+    if (short := np.flatnonzero(rounded_m)).size:
+        accuracy = np.array(accuracy)
+        accuracy[short] = np.hypot(np.nan_to_num(accuracy[short]), rounded_m[short])
     stems = [parse_count(text) for text in texts["stems"].texts]
     return _Told(
         text={
@@ -178,7 +180,7 @@ def _records(raw: RawLayer, placed: Placed, drawn: Footprints, told: _Told) -> R
 
 def _says_nothing(raw: RawLayer) -> NDArray[np.bool_]:
     """Records with a problem and no value at all: what they lack is not worth a word."""
-    rows = np.flatnonzero(raw.marks["problem"].to_numpy() != "")
+    rows = np.flatnonzero(raw.marks["problem"] != "")
     for name in raw.frame.columns if len(rows) else ():
         rows = rows[Cells.of(raw.frame[name].iloc[rows].astype(object)).blank]
     found = np.zeros(len(raw.frame), dtype=bool)

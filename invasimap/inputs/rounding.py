@@ -36,9 +36,11 @@ def rounding_m(raw: RawLayer, columns: Iterable[Recognised], *, source: CRS | No
     may_be = _is_short(raw.xy[:, 0]) & _is_short(raw.xy[:, 1])
     if not may_be.any():
         return found, []
-    may_be[_spread(len(may_be))] = True
-    lon, lat = (_some_texts(raw.frame[named[role]], np.flatnonzero(may_be)) for role in ("lon", "lat"))
-    found = implied_precision_m(lon, lat, raw.xy[:, 1]).max(axis=1).fillna(0.0).to_numpy(dtype=float, copy=True)
+    spread = _spread(len(may_be))
+    rows = np.union1d(np.flatnonzero(may_be), spread)
+    lon, lat = (Cells.of(raw.frame[named[role]].iloc[rows]).to_numpy() for role in ("lon", "lat"))
+    implied = implied_precision_m(lon, lat, raw.xy[rows, 1], habit=np.searchsorted(rows, spread), records=len(found))
+    found[rows] = np.nan_to_num(np.fmax(*implied))
     found[(raw.xy == 0).all(axis=1)] = 0.0  # 0, 0 is no position
     short = found > 0
     if not short.any():
@@ -55,15 +57,10 @@ def _spread(count: int) -> NDArray[np.intp]:
     return np.linspace(0, count - 1, min(count, _SAMPLE)).astype(np.intp)
 
 
-def _some_texts(column: pd.Series[Any], rows: NDArray[np.intp]) -> pd.Series[Any]:
-    """The cells of some rows as text, blank elsewhere."""
-    texts = np.full(len(column), "", dtype=object)
-    texts[rows] = Cells.of(column.iloc[rows]).to_numpy()
-    return pd.Series(texts, dtype=object)
-
-
-def implied_precision_m(texts_lon: pd.Series[Any], texts_lat: pd.Series[Any], lat: _Axis) -> pd.DataFrame:
-    """Columns north_south_m and east_west_m: half the step of the last decimal where three or fewer were written.
+def implied_precision_m(
+    lon_cells: NDArray[np.object_], lat_cells: NDArray[np.object_], lat: _Axis, *, habit: NDArray[np.intp], records: int
+) -> tuple[_Axis, _Axis]:
+    """North-south and east-west (m): half the step of the last decimal where three or fewer were written.
 
     NaN where there are more, or where a cell is no number of degrees. The longer of a record's two cells tells how
     many decimals it was written with, since zeros at the end are often dropped; where a file drops them, records with
@@ -71,31 +68,33 @@ def implied_precision_m(texts_lon: pd.Series[Any], texts_lat: pd.Series[Any], la
 
     Parameters
     ----------
-    texts_lon, texts_lat
-        The cells as text.
+    lon_cells, lat_cells
+        Cells of a file as text: at least all with so few decimals.
     lat
         Latitude read from them, in degrees.
+    habit
+        Rows among them that lie all over the file.
+    records
+        How many the whole file has.
 
     Examples
     --------
-    >>> found = implied_precision_m(pd.Series(["-80.123"]), pd.Series(["39.001"]), np.array([39.001]))
-    >>> found.round(1).to_numpy().tolist()
-    [[55.5, 43.3]]
+    >>> cells = np.array(["-80.123"], dtype=object), np.array(["39.001"], dtype=object)
+    >>> found = implied_precision_m(*cells, np.array([39.001]), habit=np.array([0]), records=1)
+    >>> [step_m.round(1).tolist() for step_m in found]
+    [[55.5], [43.3]]
     """
-    found = pd.DataFrame({"north_south_m": np.nan, "east_west_m": np.nan}, index=texts_lon.index)
+    north_m, east_m = (np.full(len(lat), np.nan) for _ in range(2))
     rows = np.flatnonzero(_is_short(lat))
     if not len(rows):
-        return found
-    lon_cells, lat_cells = texts_lon.to_numpy(dtype=object), texts_lat.to_numpy(dtype=object)
+        return north_m, east_m
     decimals = _written(lon_cells[rows], lat_cells[rows])
-    spread = _spread(len(lat))
-    usual, dropped = _habit(lon_cells[spread], lat_cells[spread])
+    usual, dropped = _habit(lon_cells[habit], lat_cells[habit])
     if dropped:
-        decimals = _without_chance(decimals, usual=usual, records=len(lat))
+        decimals = _without_chance(decimals, usual=usual, records=records)
     short = (decimals >= 0) & (decimals <= MOST_DECIMALS)
-    north_m, east_m = half_steps_m(decimals[short], lat[rows[short]])
-    found.iloc[rows[short], 0], found.iloc[rows[short], 1] = north_m, east_m
-    return found
+    north_m[rows[short]], east_m[rows[short]] = half_steps_m(decimals[short], lat[rows[short]])
+    return north_m, east_m
 
 
 def half_steps_m(decimals: NDArray[np.int64], lat: _Axis) -> tuple[_Axis, _Axis]:

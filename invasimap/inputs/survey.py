@@ -284,7 +284,7 @@ def _layer_faults(sections: Sequence[SurveySection], layers: list[tuple[int, Raw
     """Layers that a block names and no file of it holds; of a database its reader says it."""
     faults = []
     for block, section in enumerate(sections):
-        if any(map(is_database, section.files)):
+        if not section.layers or any(map(is_database, section.files)):
             continue
         there = {name for b, raw in layers if b == block for name in (raw.layer, raw.label.rpartition(":")[2])}
         there |= {group for b, raw in layers if b == block for group in raw.marks["group"].unique()}

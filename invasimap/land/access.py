@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
 
 import geopandas as gpd
 import numpy as np
@@ -12,13 +11,12 @@ import numpy.typing as npt
 
 from invasimap.core.settings import AtvSection, FootSection, TractorSection
 from invasimap.land.ground import Ground
-from invasimap.land.limits import CLASSES, LIMIT, LIMITS, Codes, last_reason, reached_by
-from invasimap.land.machines import LaidHose, drive_atv, drive_tractor, lay_hose, vehicle_stops
+from invasimap.land.limits import CLASSES, LIMIT, LIMITS, Codes, reached_by
+from invasimap.land.machines import NARROWEST_M, LaidHose, drive_atv, drive_tractor, lay_hose, vehicle_stops
+from invasimap.land.on_foot import Walked, walk_out
 from invasimap.land.raster import Mask, grid_polygons
 from invasimap.land.terrain import Terrain
-from invasimap.land.walking import walk_minutes
 
-_OFF_WAY, _ON_WAY = 1, 2  # kinds of ground to walk on
 Floats = npt.NDArray[np.floating]
 
 
@@ -59,6 +57,14 @@ class Access:
     notes: tuple[str, ...] = ()
 
     @property
+    def hose_only(self) -> Mask:
+        """Cells that their class reaches with its hose alone: its machine is not driven there."""
+        found = np.zeros(self.code.shape, bool)
+        for name in self.hoses:
+            found |= (self.code == CLASSES.index(name)) & ~self.worked[name]
+        return found
+
+    @property
     def class_names(self) -> npt.NDArray[np.object_]:
         """The class of each cell by name."""
         return np.asarray(CLASSES, object)[self.code]
@@ -93,16 +99,6 @@ class _Means:
     limit: Codes
 
 
-@dataclass(frozen=True, kw_only=True)
-class _Walked:
-    """What people reach, their minutes, and where they could walk."""
-
-    means: _Means
-    minutes: Floats
-    there_and_back: Floats
-    walkable: Mask
-
-
 def access_classes(
     ground: Ground,
     *,
@@ -121,9 +117,10 @@ def access_classes(
     With ``asked`` only those cells are sure to be right (see ``hose_reach``): quicker where few matter.
     """
     known = np.isfinite(ground.terrain.elevation_m)
-    stops, means, hoses, driven = vehicle_stops(ground), {}, {}, {}
+    stops = vehicle_stops(ground, clearance_m=NARROWEST_M if atv is None else atv.clearance_m)
+    means, hoses, driven = {}, {}, {}
     worked: dict[str, Mask] = {}
-    walk: _Walked | None = None
+    walk: Walked | None = None
     if tractor is not None:
         driven["tractor"] = drive_tractor(ground, tractor)
         worked["tractor"] = driven["tractor"].worked & known
@@ -140,8 +137,8 @@ def access_classes(
         stops |= machine.stops
     gets, cut_off = ({m: getattr(d, name) for m, d in driven.items()} for name in ("stops", "cut_off"))
     if foot is not None:
-        walk = _walk(ground, stops, foot)
-        means["foot"] = walk.means
+        walk = walk_out(ground, stops, foot)
+        means["foot"] = _Means(reached=walk.reached, limit=walk.limit)
         gets["foot"], cut_off["foot"] = np.isfinite(walk.minutes), walk.walkable & ~np.isfinite(walk.minutes)
     code, limit = _best([means.get(name) for name in CLASSES[1:]], known)
     return Access(
@@ -188,36 +185,3 @@ def _best(means: list[_Means | None], known: Mask) -> tuple[Codes, Codes]:
     code[~known] = 0
     limit[~known] = LIMIT["unknown"]
     return code, limit
-
-
-def _walk(ground: Ground, stops: Mask, rig: FootSection) -> _Walked:
-    """Ground within the longest loaded walk of a place where a vehicle can stop."""
-    terrain = ground.terrain
-    slope = terrain.slope_pct()
-    blocked = ground.blocked("foot")
-    ways = ground.way_cells("foot") & ~blocked
-    known = np.isfinite(terrain.elevation_m)
-    steep = ~(slope <= rig.max_slope_pct) & ~ways  # also where the slope is not known
-    starts = stops & known & ~blocked
-    kind = np.where(ways, _ON_WAY, _OFF_WAY).astype(np.uint8)
-    kind[(blocked | steep | ~known) & ~starts] = 0
-    by_kind = (rig.off_way, 1.0)
-    loaded = [factor * rig.load for factor in by_kind]
-    options: dict[str, Any] = {"ground": kind, "elevation_m": terrain.elevation_m, "cell_m": terrain.cell_m}
-    found = walk_minutes(starts, factors=loaded, **options)
-    both_ways = walk_minutes(starts, factors=loaded, factors_back=by_kind, **options)
-    reached = found.minutes <= rig.max_walk_min
-    limit = last_reason(
-        terrain.shape,
-        ("walk", np.isfinite(found.minutes)),
-        ("not_connected", ~np.isfinite(found.minutes)),
-        ("slope", steep),
-        ("unknown", steep & ~np.isfinite(slope)),
-        ("barrier", blocked),
-    )
-    return _Walked(
-        means=_Means(reached=reached & known, limit=limit),
-        minutes=found.minutes,
-        walkable=kind > 0,
-        there_and_back=both_ways.minutes,
-    )

@@ -20,6 +20,7 @@ from invasimap.core.settings import AccessSection
 from invasimap.land.access import Access, access_classes
 from invasimap.land.given_layers import Layers, given_layers
 from invasimap.land.ground import crossing_notes, make_ground
+from invasimap.land.machines import hose_notes
 from invasimap.land.notes import absent_notes, elevation_notes, entrance_notes
 from invasimap.land.terrain import (
     HIGHEST_M,
@@ -101,7 +102,7 @@ def access(
     ground = make_ground(terrain, outline=edge, **found)
     notes = (
         *elevation_notes(terrain, within=within), *absent_notes(terrain, found), *entrance_notes(ground),
-        *crossing_notes(ground),
+        *crossing_notes(ground, means.clearances_m), *hose_notes(means, cell_m=terrain.cell_m),
     )  # fmt: skip
     reached = access_classes(ground, tractor=means.tractor, atv=means.atv, foot=means.foot)
     return dataclasses.replace(reached, notes=notes)
@@ -128,7 +129,8 @@ def _rig_fault(detail: Any) -> Fault:
     what = {"missing": "is missing", "extra_forbidden": "is no setting of it"}.get(
         detail["type"], detail["msg"].removeprefix("Value error, ")
     )
-    return Fault(where="rigs: " + ".".join(map(str, detail["loc"])), what=what)
+    mend = 'say "0 ft" where it has none' if detail["loc"] == ("atv", "hose_length") else ""
+    return Fault(where="rigs: " + ".".join(map(str, detail["loc"])), what=what, mend=mend)
 
 
 def _from_array(elevation: Any, transform: Affine | None, *, crs: Any, unit: str | None) -> Terrain:

@@ -36,15 +36,48 @@ class Pieces:
         return joined
 
 
+@dataclass(frozen=True, kw_only=True)
+class Passages:
+    """Cells that a middle can be in; of these the ``special`` ones, given or near an edge; and the steps of these.
+
+    ``one`` and ``other`` are the ends of each open step from or to a special cell, as flat numbers, each pair once.
+    """
+
+    cells: Mask
+    special: Ints
+    one: Ints
+    other: Ints
+
+
 def passable_pieces(
     edges: Any, terrain: Terrain, *, room: Mask, given: Mask, radius_m: float, walls: Any = None
 ) -> Pieces:
-    """Where the middle of a machine can be, in pieces within which it can move.
+    """Where the middle of a machine can be, in pieces within which it can move (see ``passages``)."""
+    found = passages(edges, terrain, room=room, given=given, radius_m=radius_m, walls=walls)
+    plain = found.cells.copy()
+    plain.ravel()[found.special] = False
+    labels = np.empty(terrain.shape, np.int32)
+    far = int(ndimage.label(plain, output=labels))
+    number = labels.ravel() - 1
+    number[found.special] = far + np.arange(len(found.special), dtype=np.int32)
+    size = far + len(found.special)
+    steps = number[found.one], number[found.other]
+    links = sparse.coo_matrix((np.ones(len(found.one), bool), steps), shape=(size, size))
+    _, piece = sparse.csgraph.connected_components(links, directed=False)
+    inside = number >= 0
+    number[inside] = piece[number[inside]]
+    return Pieces(cells=found.cells, number=number.reshape(terrain.shape))
+
+
+def passages(
+    edges: Any, terrain: Terrain, *, room: Mask, given: Mask, radius_m: float, walls: Any = None
+) -> Passages:  # fmt: skip
+    """Where the middle of a machine or a person can be, and which steps lead past edges.
 
     Parameters
     ----------
     edges
-        Lines and polygons that the middle stays ``radius_m`` away from (half the machine's width).
+        Lines and polygons that the middle stays ``radius_m`` away from (half the width).
     room
         Cells where the machine may be as far as they alone say.
     given
@@ -69,24 +102,15 @@ def passable_pieces(
     fits = away_m >= radius_m
     usable = given | (room & ~near)
     usable.ravel()[cells[fits]] = True
-    labels = np.empty(terrain.shape, np.int32)
-    far = int(ndimage.label(usable & ~near & ~given, output=labels))
-    number = labels.ravel() - 1
     special = np.concatenate([np.flatnonzero(given), cells[fits]])
     special_place = np.concatenate([terrain.centres(np.flatnonzero(given)), place[fits]])
     order = np.argsort(special)
-    number[special[order]] = far + np.arange(len(special), dtype=np.int32)
     steps = _Steps(
         clear=clear, walls=clear.edges if walls is None else _straight(walls), given=given.ravel(),
         special=special[order], place=special_place[order],
     )  # fmt: skip
     one, other = steps.open_ones(usable)
-    size = far + len(special)
-    links = sparse.coo_matrix((np.ones(len(one), bool), (number[one], number[other])), shape=(size, size))
-    _, piece = sparse.csgraph.connected_components(links, directed=False)
-    inside = number >= 0
-    number[inside] = piece[number[inside]]
-    return Pieces(cells=usable, number=number.reshape(terrain.shape))
+    return Passages(cells=usable, special=special[order], one=one, other=other)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from types import MappingProxyType
 from typing import Any
 
 import geopandas as gpd
 import numpy as np
 import shapely
 
-from invasimap.core.crs import require_same_metres, to_lonlat
+from invasimap.core.crs import PLACE_DECIMALS, require_same_metres, shown_place, to_lonlat
 from invasimap.core.geometry import Geometries, empty_layer
 from invasimap.land.features import FEATURE_COLUMNS, feature_ground, half_width_m, tells_confidential
 from invasimap.land.raster import Mask, touched
@@ -20,6 +21,7 @@ FRINGE_CELLS = 1.5  # how far beyond a blocker the cells it touches can reach
 ON_WAY_M = 10.0  # a crossing this near to where a way meets a blocker is that way's, as well as a receiver places it
 SAME_WAY_M = 0.5  # ways whose meetings are this alike in distance both lead over it
 GRAZE_M = 0.01
+NONE_AT_HAND: Mapping[str, float] = MappingProxyType({})  # clearances of no machine
 SKEW = 2.0  # a way may cross at an angle that makes the passage this much longer than straight over
 
 
@@ -72,18 +74,19 @@ class Ground:
         """What stops one of ``tractor, atv, hose, foot``: barriers, and the features whose ``blocks`` names it."""
         return np.concatenate([self.barriers.geometry.to_numpy(), feature_ground(self._blocking(means))])
 
-    def blocked(self, means: str) -> Mask:
-        """Cells that stop a means: touched by a blocker, and not opened by a crossing."""
+    def blocked(self, means: str, *, clearance_m: float = 0.0) -> Mask:
+        """Cells that stop a means: touched by a blocker, and not opened by a crossing as wide as its clearance."""
         return self._once(
-            ("blocked", means), lambda: touched(self.blockers(means), self.terrain) & ~self.opened(means)
-        )  # fmt: skip
+            ("blocked", means, clearance_m),
+            lambda: touched(self.blockers(means), self.terrain) & ~self.opened(means, clearance_m=clearance_m),
+        )
 
     def opened(self, means: str, *, clearance_m: float = 0.0) -> Mask:
         """Cells where a means gets over what stops it.
 
-        A crossing on a way opens for what the way allows (a hose goes where anything goes); one off the ways opens for
-        all, a machine only where it is at least as wide as the clearance. It opens its own width and, so that a bridge
-        drawn as a point spans its stream, the way as far as it runs through what it crosses there.
+        A crossing on a way opens for what the way allows (a hose goes where anything goes), one off the ways for all;
+        a machine passes only where it is at least as wide as the clearance. It opens its own width and, so that a
+        bridge drawn as a point spans its stream, the way as far as it runs through what it crosses there.
         """
         return self._once(("opened", means, clearance_m), lambda: self._opened(means, clearance_m))
 
@@ -133,7 +136,7 @@ class Ground:
             ends = shapely.shortest_line(shapes[on_allowed], over_allowed[on_allowed])
             shapes[on_allowed] = shapely.get_point(ends, -1)
         wide = crossings["width_m"].to_numpy(float) >= (clearance_m if means in ("tractor", "atv") else 0.0)
-        return crossings.set_geometry(shapes, crs=crossings.crs)[on_allowed | (~on_any & wide)]
+        return crossings.set_geometry(shapes, crs=crossings.crs)[(on_allowed | ~on_any) & wide]
 
     def _nearest_blocker(self, places: Geometries, means: str) -> Geometries:
         """What stops a means nearest to each place; an empty shape where nothing does."""
@@ -202,11 +205,13 @@ def make_ground(terrain: Terrain, **layers: Any) -> Ground:
     return Ground(terrain=terrain, outline=shapely.box(*terrain.bounds) if outline is None else outline, **whole)
 
 
-def missing_crossings(ground: Ground) -> dict[tuple[float, float], set[str]]:
-    """Where ways meet what stops their means and no crossing is mapped: place (x, y) and means."""
+def missing_crossings(
+    ground: Ground, clearances_m: Mapping[str, float] = NONE_AT_HAND
+) -> dict[tuple[float, float], set[str]]:
+    """Where ways meet what stops their means and no crossing as wide as its clearance is mapped: place and means."""
     found: dict[tuple[float, float], set[str]] = {}
     for means in ("tractor", "atv", "foot"):
-        closed = ground.blocked(means)
+        closed = ground.blocked(means, clearance_m=clearances_m.get(means, 0.0))
         ways, shapes = ground.ways_for(means).geometry.to_numpy(), ground.blockers(means)
         way, shape = shapely.STRtree(shapes).query(ways, predicate="intersects")
         places = shapely.centroid(shapely.get_parts(shapely.intersection(ways[way], shapes[shape])))
@@ -216,26 +221,27 @@ def missing_crossings(ground: Ground) -> dict[tuple[float, float], set[str]]:
     return found
 
 
-def crossing_notes(ground: Ground) -> list[str]:
-    """Where a way meets something that stops its means and no crossing is mapped, in words for the user.
+def crossing_notes(ground: Ground, clearances_m: Mapping[str, float] = NONE_AT_HAND) -> list[str]:
+    """Where a way meets something that stops its means and no crossing for it is mapped, in words for the user.
 
-    Of a confidential feature no place is told: the notes go into what is passed on.
+    A crossing narrower than the clearance of a machine at hand is none for it. Of a confidential feature no place is
+    told: the notes go into what is passed on.
     """
     lonlat = to_lonlat(ground.terrain.crs)
     found: dict[tuple[float, float], set[str]] = {}
     kept_back: set[str] = set()
-    for (x, y), means in missing_crossings(ground).items():
+    for (x, y), means in missing_crossings(ground, clearances_m).items():
         if tells_confidential(x, y, ground.features)[0]:
             kept_back |= means
             continue
         lon, lat = lonlat.transform(x, y)
-        found.setdefault((round(lat, 5), round(lon, 5)), set()).update(means)
+        found.setdefault((round(lat, PLACE_DECIMALS), round(lon, PLACE_DECIMALS)), set()).update(means)
     hidden = [
-        f"A way for {', '.join(sorted(kept_back))} meets a confidential feature and no crossing for it is mapped "
-        "there: it counts as impassable."
+        f"A way for {', '.join(sorted(kept_back))} meets a confidential feature and no crossing wide enough for "
+        "it is mapped there: it counts as impassable."
     ]
     return (hidden if kept_back else []) + [
-        f"A way for {', '.join(sorted(means))} meets a barrier or water at {lat:.5f}, {lon:.5f} and no crossing for it "
-        "is mapped there: it counts as impassable. If it can be crossed, add it to crossings."
+        f"A way for {', '.join(sorted(means))} meets a barrier or water at {shown_place(lat, lon)} and no crossing "
+        "wide enough for it is mapped there: it counts as impassable. If it can be crossed, add it to crossings."
         for (lat, lon), means in sorted(found.items())
     ]

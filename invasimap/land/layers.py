@@ -18,9 +18,11 @@ from invasimap.core.database_address import is_database
 from invasimap.core.errors import Fault, InputError, LayerError
 from invasimap.core.files import with_side_files
 from invasimap.core.geometry import empty_layer
-from invasimap.core.settings import ProtectSection, StandsSection, Tract, WaysSection
+from invasimap.core.settings import CrossingsLayer, ProtectSection, StandsSection, Tract, WaysSection
 from invasimap.core.survey_settings import Layer
+from invasimap.inputs.fields import find_columns, with_unit
 from invasimap.inputs.layers import read_layer
+from invasimap.inputs.values import parse_size
 from invasimap.land.features import FEATURE_COLUMNS
 from invasimap.land.ground import Ground, make_ground
 from invasimap.land.notes import elevation_notes, entrance_notes, unknown_share
@@ -245,8 +247,27 @@ def _as_ways(frame: gpd.GeoDataFrame, layer: WaysSection, where: str) -> gpd.Geo
     return _with(frame, **{"class": classes, "allows": allows})
 
 
-def _as_crossings(frame: gpd.GeoDataFrame, layer: Any, _where: str) -> gpd.GeoDataFrame:
-    return _with(frame, width_m=layer.width_m)
+def _as_crossings(frame: gpd.GeoDataFrame, layer: CrossingsLayer, where: str) -> gpd.GeoDataFrame:
+    """The crossings with the width each says for itself (a column such as ``width_ft``), else that of the settings."""
+    width_m = np.full(len(frame), np.nan)
+    faults = []
+    for column in find_columns(map(str, frame.columns)).get("width", []):
+        for row in np.flatnonzero(np.isnan(width_m) & frame[column.name].notna().to_numpy()):
+            text = str(frame[column.name].iloc[row]).strip()
+            read = parse_size(with_unit(text, column.unit), role="width", dimension="length")
+            width_m[row] = read.value
+            if read.problem:
+                faults.append(Fault(where=f"{where} {layer.shown}", what=f"feature {row + 1}: {read.problem}"))
+    if faults:
+        raise LayerError(faults)
+    unsaid = np.isnan(width_m)
+    made = _with(frame, width_m=np.where(unsaid, layer.width_m, width_m))
+    if unsaid.any() and "width_m" not in layer.model_fields_set:
+        count = "The crossings" if unsaid.all() else f"{unsaid.sum()} of {len(frame)} crossings"
+        made.attrs["notes"].append(
+            f"{count} are taken as 20 ft wide: if narrower set width in [land] crossings, or a column width_ft."
+        )
+    return made
 
 
 def _as_features(frame: gpd.GeoDataFrame, block: ProtectSection, where: str) -> gpd.GeoDataFrame:

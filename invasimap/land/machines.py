@@ -24,6 +24,8 @@ from invasimap.land.terrain import Terrain
 ENTRY_SNAP_M = 30.0  # an entry this near to a way is on it
 FIELD_SNAP_M = 10.0  # open ground this near to a way is reached from it, as well as both are drawn
 LEAVES_M = 10.0  # a way that comes no farther out of the stands is no way in, unless it leads off the grid
+FAR_TOO_LONG_M = 600 * M_PER_FT  # twice the longest reel usual on small rigs: feet typed as metres come out longer
+NARROWEST_M = 4 * M_PER_FT  # no vehicle that brings a sprayer passes a narrower gate
 GAP_M = 25.0  # stands nearer than twice this belong to one tract, whatever lies between them
 
 
@@ -65,16 +67,18 @@ def drive_tractor(ground: Ground, rig: TractorSection) -> Driven:
     swept = covered([shapely.buffer(middle, half, quad_segs=16)], terrain)  # what its width then passes over
     workable, limit = _workable(ground, rig, "tractor")
     outside = shapely.difference(shapely.box(*terrain.bounds).buffer(2 * terrain.cell_m), opens)
-    lanes = touched(_lanes(ground, middle, rig, workable), terrain) & ~ground.blocked("tractor")
+    lanes = touched(_lanes(ground, middle, rig, workable), terrain) & ~ground.blocked("tractor", clearance_m=2 * half)
     pieces = passable_pieces(
         np.concatenate([ground.blockers("tractor"), [outside]]),
         terrain,
         room=workable & covered([opens], terrain),
-        given=_on_ways(ground, "tractor") | (ground.opened("tractor", clearance_m=rig.clearance_m) & workable) | lanes,
+        given=_on_ways(ground, "tractor", 2 * half)
+        | (ground.opened("tractor", clearance_m=2 * half) & workable)
+        | lanes,
         radius_m=half,
         walls=ground.blockers("tractor"),
     )
-    stops, cut_off = _got_to(pieces, ground, "tractor")
+    stops, cut_off = _got_to(pieces, ground, "tractor", 2 * half)
     roomy = workable & swept & (limit == 0)
     limit[limit == 0] = LIMIT["clearance"]
     limit[roomy & (_distance_m(pieces.cells, terrain) <= half + terrain.cell_m)] = LIMIT["not_connected"]
@@ -90,10 +94,10 @@ def drive_atv(ground: Ground, rig: AtvSection) -> Driven:
         ground.blockers("atv"),
         ground.terrain,
         room=off_ways,
-        given=_on_ways(ground, "atv") | (ground.opened("atv", clearance_m=rig.clearance_m) & off_ways),
+        given=_on_ways(ground, "atv", rig.clearance_m) | (ground.opened("atv", clearance_m=rig.clearance_m) & off_ways),
         radius_m=rig.clearance_m / 2,
     )
-    stops, cut_off = _got_to(pieces, ground, "atv")
+    stops, cut_off = _got_to(pieces, ground, "atv", rig.clearance_m)
     return Driven(stops=stops, cut_off=cut_off, worked=stops, limit=limit)
 
 
@@ -106,7 +110,7 @@ def lay_hose(ground: Ground, stops: Mask, rig: HoseSection, *, asked: Mask | Non
     free = np.isfinite(terrain.elevation_m) & ~ground.blocked("hose")
     # the machine stands somewhere in its cell, so up to half a cell's diagonal of hose is spent within it
     lost_m, lost_share = terrain.cell_m * np.sqrt(0.5), rig.hose_loss_pct / 100
-    length_m, lift_m = max((rig.hose_length_m or 0.0) * (1 - lost_share) - lost_m, 0.0), pump_lift_m(rig)
+    length_m, lift_m = _usable_m(rig, terrain.cell_m), pump_lift_m(rig)
     closed = closed_parts(ground.blockers("hose"), terrain)
     found = hose_reach(
         stops, passable=free, elevation_m=terrain.elevation_m, cell_m=terrain.cell_m, length_m=length_m, lift_m=lift_m,
@@ -121,6 +125,11 @@ def lay_hose(ground: Ground, stops: Mask, rig: HoseSection, *, asked: Mask | Non
         stops=stops, free=free, closed=closed, length_m=length_m, lift_m=lift_m, hose_m=rig.hose_length_m or 0.0,
         lost_m=lost_m, lost_share=lost_share, found=found, limit=limit,
     )  # fmt: skip
+
+
+def _usable_m(rig: HoseSection, cell_m: float) -> float:
+    """The hose that is left to lay, after slack and half a cell's diagonal."""
+    return max((rig.hose_length_m or 0.0) * (1 - rig.hose_loss_pct / 100) - cell_m * float(np.sqrt(0.5)), 0.0)
 
 
 def pump_lift_m(rig: HoseSection) -> float:
@@ -142,12 +151,22 @@ def pump_lift_m(rig: HoseSection) -> float:
     )
 
 
-def hose_notes(means: AccessSection) -> list[str]:
+def hose_notes(means: AccessSection, *, cell_m: float) -> list[str]:
     """What must be known of the hoses of ``[access]`` before their ground is used."""
     notes = []
     for name, rig in (("tractor", means.tractor), ("atv", means.atv)):
-        if rig is None or rig.hose_length_m is None:
+        if rig is None or not rig.hose_length_m:
             continue
+        if rig.hose_length_m > FAR_TOO_LONG_M:
+            notes.append(
+                f"[access.{name}]: a hose of {rig.hose_length_m / M_PER_FT:,.0f} ft ({rig.hose_length_m:,.0f} m) is "
+                "far longer than the 100 to 300 ft that are usual on small rigs. Check its unit."
+            )
+        if _usable_m(rig, cell_m) == 0:
+            notes.append(
+                f"[access.{name}]: the cells of {cell_m:.1f} m are too large for its hose, which is used up in the one "
+                "that the machine stands in and reaches nothing more: set a smaller cell in [access]."
+            )
         lift_m = pump_lift_m(rig)
         if lift_m == np.inf:
             notes.append(f"[access.{name}] has no pump settings: how high its hose lifts was not checked.")
@@ -163,11 +182,11 @@ def hose_notes(means: AccessSection) -> list[str]:
     return notes
 
 
-def vehicle_stops(ground: Ground) -> Mask:
-    """Where any vehicle can stop: entries, and ways for machines that are joined to them."""
+def vehicle_stops(ground: Ground, *, clearance_m: float = NARROWEST_M) -> Mask:
+    """Where a vehicle so wide can stop: entries, and ways for machines that are joined to them."""
     stops = touched(ground.entries.geometry, ground.terrain)
     for means in ("tractor", "atv"):
-        ways = _on_ways(ground, means)
+        ways = _on_ways(ground, means, clearance_m)
         number, _ = ndimage.label(ways)
         entered = np.unique(number[starts(ground, means) & ways])
         stops |= np.isin(number, entered[entered > 0])
@@ -188,14 +207,14 @@ def starts(ground: Ground, means: str) -> Mask:
     return touched(np.concatenate([entries, links]), terrain)
 
 
-def _got_to(pieces: Pieces, ground: Ground, means: str) -> tuple[Mask, Mask]:
+def _got_to(pieces: Pieces, ground: Ground, means: str, clearance_m: float) -> tuple[Mask, Mask]:
     """The cells that a means gets to and those that it could be in but does not get to; none that a blocker touches."""
-    joined, free = pieces.joined_to(starts(ground, means)), ~ground.blocked(means)
+    joined, free = pieces.joined_to(starts(ground, means)), ~ground.blocked(means, clearance_m=clearance_m)
     return joined & free, pieces.cells & ~joined & free
 
 
-def _on_ways(ground: Ground, means: str) -> Mask:
-    return ground.way_cells(means) & ~ground.blocked(means)
+def _on_ways(ground: Ground, means: str, clearance_m: float) -> Mask:
+    return ground.way_cells(means) & ~ground.blocked(means, clearance_m=clearance_m)
 
 
 def _workable(ground: Ground, rig: TractorSection | AtvSection, means: str) -> tuple[Mask, Codes]:
@@ -213,7 +232,7 @@ def _workable(ground: Ground, rig: TractorSection | AtvSection, means: str) -> t
         ("unknown", ~np.isfinite(slope)),
     )
     workable = limit == 0
-    limit[ground.blocked(means) & np.isfinite(slope)] = LIMIT["barrier"]
+    limit[ground.blocked(means, clearance_m=rig.clearance_m) & np.isfinite(slope)] = LIMIT["barrier"]
     return workable, limit
 
 

@@ -11,15 +11,19 @@ import shapely
 
 from invasimap.land.ground import Ground
 from invasimap.land.machines import ENTRY_SNAP_M, vehicle_stops
-from invasimap.land.raster import Mask, covered
+from invasimap.land.raster import Mask, covered, touched
 from invasimap.land.terrain import Terrain
 
 COARSER = 1.1  # times the cells worked with: larger cells of the elevation are said
 
 
 def unknown_share(terrain: Terrain, *, within: Any) -> float:
-    """The share of some ground that has no elevation."""
-    return _share(covered([within], terrain), terrain)
+    """The share of some ground that has no elevation; what lies off the grid has none."""
+    off = 1 - shapely.area(shapely.intersection(within, shapely.box(*terrain.bounds))) / shapely.area(within)
+    inside = covered([within], terrain)
+    inside = inside if inside.any() else touched([within], terrain)
+    off = max(round(float(off), 9), 0.0)
+    return off + (1 - off) * _share(inside, terrain)
 
 
 def elevation_notes(terrain: Terrain, *, within: Any) -> list[str]:
@@ -32,7 +36,7 @@ def elevation_notes(terrain: Terrain, *, within: Any) -> list[str]:
             f"The elevation has cells of {own:.1f} m, larger than the cells of {cell:.1f} m worked with: slopes are "
             "smoothed, so banks and ditches do not show."
         )
-    if share := _share(inside, terrain):
+    if share := unknown_share(terrain, within=within):
         notes.append(f"{_percent(share)} of the tract has no elevation: it counts as out of reach, by unknown.")
     if share := _share(~inside, terrain):
         notes.append(

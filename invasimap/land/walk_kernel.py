@@ -59,13 +59,14 @@ def _due(minutes: float, bucket_min: float) -> int:
 
 
 @_compiled
-def walk(z: Any, ground: Any, sources: Any, factors: Any, state: Any, limits: Any) -> None:
+def walk(z: Any, ground: Any, open_steps: Any, sources: Any, factors: Any, state: Any, limits: Any) -> None:
     """Fill ``state`` by walks from the sources: minutes (-1), source (its number, -1), elevation, kind of ground (0).
 
     These are flat, padded by ``EDGE`` and up to whole blocks (see ``padded``). Two sets of heads of lists (-1) follow:
     ``HEADS``, and one for each parcel. Minutes and source come back in rows, with inf minutes where nobody gets.
     ``ground`` is 0 where nobody walks, else the place in ``factors``, counted from 1 to 127; their second row is for
-    the way back along the same steps, 0 where only the way out counts. ``limits``: cell size,
+    the way back along the same steps, 0 where only the way out counts. ``open_steps`` says by bits which of ``STEPS``
+    lead from each cell; empty for all that stay on ground that is walked and off its corners. ``limits``: cell size,
     longest walk, minutes of the quickest step.
     """
     rows, columns = z.shape
@@ -76,6 +77,8 @@ def walk(z: Any, ground: Any, sources: Any, factors: Any, state: Any, limits: An
     used, spare, near, far = 0, -1, 0, 0  # how many wait in the ring and beyond it
     per_minute = 1000.0 / 60.0
     now = 0
+    guided = open_steps.size > 0
+    leads = np.zeros(len(minutes) if guided else 1, np.uint16)
     parcels, turn = np.empty(len(minutes) >> (2 * _SHIFT), np.int32), np.empty(len(by_parcel), np.int32)
     wide, first, turns, home = -(-blocks // PARCEL), 0, 0, -1
     for block in range(len(parcels)):
@@ -85,6 +88,8 @@ def walk(z: Any, ground: Any, sources: Any, factors: Any, state: Any, limits: An
             at = _block_at(row + EDGE, column + EDGE, blocks)
             if ground[row, column] > 0 and not math.isnan(z[row, column]):
                 height[at], kind[at], minutes[at] = z[row, column], ground[row, column], np.inf
+                if guided:
+                    leads[at] = open_steps[row, column]
                 if sources[row, column]:
                     minutes[at], origin[at] = 0.0, row * columns + column
                     if used == len(cell):
@@ -164,7 +169,10 @@ def walk(z: Any, ground: Any, sources: Any, factors: Any, state: Any, limits: An
                 run_m = cell_m * (1.0 if move < 4 else (math.sqrt(2.0) if move < 8 else math.sqrt(5.0)))
                 if before < so_far or before < so_far + 0.999 * bucket_min * run_m / cell_m:
                     continue
-                if move >= 4:
+                if guided:
+                    if not (leads[here] >> move) & 1:
+                        continue
+                elif move >= 4:
                     d1, a1, d2, a2 = BETWEEN[move, 0], BETWEEN[move, 1], BETWEEN[move, 2], BETWEEN[move, 3]
                     if whole:
                         beside, other = here + d1 * BLOCK + a1, here + d2 * BLOCK + a2

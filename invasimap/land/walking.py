@@ -10,6 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from invasimap.land.cells import Mask
+from invasimap.land.clearance import Passages
 
 
 def tobler_km_per_h(rise_over_run: Any) -> Any:
@@ -36,6 +37,39 @@ def walk_min(distance_m: Any, *, rise_m: Any, factor: Any) -> Any:
 
 
 MOST_KINDS = 127
+ALL_STEPS = np.empty((0, 0), np.uint16)  # whatever stays on ground that is walked
+
+
+def past_edges(open_ground: Mask, found: Passages, *, walked: Mask) -> npt.NDArray[np.uint16]:
+    """The steps that lead from each cell, by bits: over open ground as ever, and those of cells near edges.
+
+    Parameters
+    ----------
+    open_ground
+        Cells that nothing touches: steps over them stay off the corners of all others.
+    found
+        Steps that lead past edges (``passages``).
+    walked
+        Cells that are walked; steps from and to others are left out.
+    """
+    from invasimap.land.walk_kernel import EDGE, STEPS  # numba takes a second to load
+
+    rows, columns = open_ground.shape
+    wide = np.pad(open_ground & walked, EDGE)
+
+    def at(down: int, across: int) -> Mask:
+        return wide[EDGE + down : EDGE + down + rows, EDGE + across : EDGE + across + columns]
+
+    leads = np.zeros(open_ground.shape, np.uint16)
+    for move, (down, across, *between) in enumerate(STEPS.tolist()):
+        first, second = between[:2], between[2:]
+        leads |= (at(0, 0) & at(down, across) & at(*first) & at(*second)).astype(np.uint16) << np.uint16(move)
+    bit = {down * columns + across: np.uint16(1 << move) for move, (down, across, *_) in enumerate(STEPS[:8].tolist())}
+    both = walked.ravel()[found.one] & walked.ravel()[found.other]
+    for one, other in ((found.one[both], found.other[both]), (found.other[both], found.one[both])):
+        for change, value in bit.items():
+            leads.ravel()[one[other - one == change]] |= value
+    return leads
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -46,7 +80,7 @@ class Walk:
     source: npt.NDArray[np.int32]
 
 
-def walk_minutes(
+def walk_minutes(  # noqa: PLR0913 - the steps past edges are one more than seven
     sources: Mask,
     *,
     ground: npt.NDArray[np.uint8],
@@ -55,6 +89,7 @@ def walk_minutes(
     cell_m: float,
     max_min: float = np.inf,
     factors_back: Sequence[float] = (),
+    open_steps: npt.NDArray[np.uint16] = ALL_STEPS,
 ) -> Walk:
     """Minutes of the quickest walk to each cell from any source, up to ``max_min`` (``walk_min`` for each step).
 
@@ -63,6 +98,7 @@ def walk_minutes(
     not walked or whose elevation is not known (NaN). That keeps a walk within 2.8 % of the straight line, always on the
     long side. Sources count where they can be walked; of sources equally near the first is given. With
     ``factors_back`` (one for each of ``factors``) the minutes are those of going there and back by the same steps.
+    ``open_steps`` says which steps lead from each cell instead (see ``past_edges``).
     """
     from invasimap.land.walk_kernel import EDGE, HEADS, padded, parcel_count, walk  # numba takes a second to load
 
@@ -79,6 +115,6 @@ def walk_minutes(
     limits = float(cell_m), float(max_min), quickest_min
     both = np.zeros((2, len(factors)))
     both[0], both[1] = factors, factors_back or 0.0
-    walk(elevation_m, ground, sources, both, state, limits)
+    walk(elevation_m, ground, open_steps, sources, both, state, limits)
     inner = slice(EDGE, EDGE + rows), slice(EDGE, EDGE + columns)
     return Walk(minutes=minutes.reshape(shape)[inner], source=source.reshape(shape)[inner])

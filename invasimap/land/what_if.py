@@ -78,7 +78,7 @@ def reach_gain(
     if rigs.foot is not None:
         farther = access.walk_min <= rigs.foot.max_walk_min + LONGER_WALK_MIN
         add("walk", "foot", class_codes(_known({**access.reached, "foot": farther}, access), access.terrain))
-    for opening in _openings(ground, access, worth):
+    for opening in _openings(ground, access, worth, rigs.clearances_m):
         codes = access_classes(
             _opened(ground, opening), tractor=rigs.tractor, atv=rigs.atv, foot=rigs.foot, asked=asked
         ).code  # fmt: skip
@@ -110,7 +110,9 @@ def _opened(ground: Ground, opening: _Opening) -> Ground:
     return dataclasses.replace(ground, crossings=crossings)
 
 
-def _openings(ground: Ground, access: Access, worth: CellAreas) -> list[_Opening]:
+def _openings(
+    ground: Ground, access: Access, worth: CellAreas, clearances_m: Mapping[str, float]
+) -> list[_Opening]:  # fmt: skip
     """Where one more opening may pay, the best first; no two within a crossing's width of one another."""
     behind = {means: _pieces_behind(mask, worth, means=means, access=access) for means, mask in access.cut_off.items()}
     found = [
@@ -118,7 +120,7 @@ def _openings(ground: Ground, access: Access, worth: CellAreas) -> list[_Opening
             x=x, y=y, means=frozenset(means & behind.keys()), on_way=True,
             worth_m2=sum(_beside(x, y, behind[m], access) for m in means & behind.keys()),
         )
-        for (x, y), means in missing_crossings(ground).items()
+        for (x, y), means in missing_crossings(ground, clearances_m).items()
     ]  # fmt: skip
     for means, pieces in behind.items():
         found += _nearest_gaps(ground, access, means, pieces)

@@ -4,9 +4,13 @@ from __future__ import annotations
 
 import geopandas as gpd
 import pandas as pd
+import shapely
 
+from invasimap.core.crs import require_same_metres
 from invasimap.mosaic.faces import Faces, cut_faces
+from invasimap.mosaic.swept import swept_growth
 
+FEW_PLACES = 20_000  # up to here polygons are as quick, and nothing has to be compiled first
 BY_SPECIES = ["stand", "species", "zone", "access"]
 BY_GROUND = ["stand", "zone", "access"]
 
@@ -18,7 +22,7 @@ def acreage(
     protection: gpd.GeoDataFrame,
     access: gpd.GeoDataFrame,
 ) -> pd.DataFrame:
-    """Area by stand, species, zone and access, straight from layers.
+    """Area by stand, species, zone and access, straight from layers, of a tract or of a county.
 
     Parameters
     ----------
@@ -30,7 +34,7 @@ def acreage(
     Returns
     -------
     DataFrame
-        As ``species_area``.
+        As ``species_area``, rows of less than a square millimetre left out.
 
     Raises
     ------
@@ -49,7 +53,11 @@ def acreage(
     >>> table[["zone", "gross_m2", "infested_m2"]].values.tolist()
     [['no_spray', 1000.0, 250.0], ['open', 9000.0, 2250.0]]
     """
-    return species_area(cut_faces(patches, stands=stands, protection=protection, access=access))
+    layers = {"stands": stands, "protection": protection, "access": access}
+    if shapely.get_num_coordinates(patches.geometry.to_numpy()).sum() <= FEW_PLACES:
+        return _by_species(_grown(cut_faces(patches, **layers)))
+    require_same_metres(patches=patches, **layers)
+    return _by_species(swept_growth(patches, **layers)[0])
 
 
 def species_area(faces: Faces) -> pd.DataFrame:
@@ -62,8 +70,15 @@ def species_area(faces: Faces) -> pd.DataFrame:
         however many records overlap; ground with several species counts in each of them, so species do not add up to
         ground. ``infested_m2`` is gross area times canopy cover. ``patches`` counts the records that decide some of it.
     """
-    parts = faces.growth.join(faces.ground.drop(columns="geometry"), on="face")
-    parts["infested_m2"] = parts["area_m2"] * parts["cover_pct"] / 100
+    return _by_species(_grown(faces))
+
+
+def _grown(faces: Faces) -> pd.DataFrame:
+    return faces.growth.join(faces.ground.drop(columns="geometry"), on="face")
+
+
+def _by_species(growth: pd.DataFrame) -> pd.DataFrame:
+    parts = growth.assign(infested_m2=growth["area_m2"] * growth["cover_pct"] / 100)
     groups = parts.groupby(BY_SPECIES, sort=True)
     table = groups.agg(patches=("patch", "nunique"), gross_m2=("area_m2", "sum"), infested_m2=("infested_m2", "sum"))
     return table.reset_index()

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
+from invasimap.land.layers import OUTSIDE
 from invasimap.mosaic.faces import Faces
 
 AREA_LIMIT = 1e-9
@@ -31,6 +32,14 @@ def area_error(patches: gpd.GeoDataFrame, faces: Faces) -> float:
     for species, rows in patches.groupby("species"):
         errors.append(_relative(rows.geometry.to_numpy(), float(by_species.get(species, 0.0))))
     return max(errors)
+
+
+def limits_error(limits: pd.DataFrame, faces: Faces) -> float:
+    """Largest difference, as a share of all, between a class's ground by limit and its faces: open and in a stand."""
+    ground = faces.ground[(faces.ground["zone"] == "open") & (faces.ground["stand"] != OUTSIDE)]
+    by_class = ground.groupby("access")["area_m2"].sum()
+    gaps = limits.groupby("access")["open_m2"].sum().sub(by_class, fill_value=0.0).abs()
+    return float(gaps.max() / max(ground["area_m2"].sum(), 1.0)) if len(gaps) else 0.0
 
 
 def protection_overlap(treatment_zones: gpd.GeoDataFrame, protection: gpd.GeoDataFrame) -> float:

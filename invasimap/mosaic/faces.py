@@ -20,6 +20,7 @@ from invasimap.core.geometry import segments
 from invasimap.land.layers import OUTSIDE
 
 ZONES = ("no_spray", "hand_only", "open")  # strictest first
+OUT_OF_REACH = "out_of_reach"
 GRID_M = 1e-9  # snap rounding makes the noding safe; a thousandth of a micrometre moves no acreage
 Ints = npt.NDArray[np.intp]
 
@@ -75,7 +76,7 @@ def cut_faces(
         {
             "stand": _first(inside, stands, stands["stand"], otherwise=OUTSIDE),
             "zone": _strictest(inside, protection),
-            "access": _first(inside, access, access["access"], otherwise="out_of_reach"),
+            "access": _first(inside, access, access["access"], otherwise=OUT_OF_REACH),
             "reached_by": _first(inside, access, _reached_by(access), otherwise=""),
             "area_m2": shapely.area(shapes),
         },
@@ -105,7 +106,7 @@ def _reached_by(access: gpd.GeoDataFrame) -> pd.Series:
     """Every class that reaches each polygon; the one that is known where no more is said."""
     if "reached_by" in access:
         return access["reached_by"]
-    return access["access"].where(access["access"] != "out_of_reach", "")
+    return access["access"].where(access["access"] != OUT_OF_REACH, "")
 
 
 def _first(points: Any, layer: gpd.GeoDataFrame, names: pd.Series, *, otherwise: str) -> Any:
@@ -124,22 +125,24 @@ def _strictest(points: Any, protection: gpd.GeoDataFrame) -> Any:
     return np.asarray(ZONES, object)[found]
 
 
+def deciding_rank(patches: gpd.GeoDataFrame) -> Ints:
+    """Place of every patch among all that could decide a spot: the newest first, then the higher cover, then the first.
+
+    Dates are ISO text, an unknown one empty and older than any.
+    """
+    date = pd.factorize(patches["date"], sort=True)[0]
+    order = np.lexsort((-patches["cover_pct"].to_numpy(float), -date))
+    rank = np.empty(len(order), np.intp)
+    rank[order] = np.arange(len(order))
+    return rank
+
+
 def _growth(patches: gpd.GeoDataFrame, face: Ints, patch: Ints) -> pd.DataFrame:
     """The deciding patch of every species on every face."""
-    found = pd.DataFrame(
-        {
-            "face": face,
-            "species": patches["species"].to_numpy(object)[patch],
-            "date": patches["date"].to_numpy(object)[patch],
-            "cover_pct": patches["cover_pct"].to_numpy(float)[patch],
-            "order": patch,
-        }
-    )
-    ranked = found.sort_values(
-        ["face", "species", "date", "cover_pct", "order"],
-        ascending=[True, True, False, False, True],
-        kind="stable",
-    )
+    found = pd.DataFrame({"face": face, "species": patches["species"].to_numpy(object)[patch], "order": patch})
+    ranked = found.iloc[np.lexsort((deciding_rank(patches)[patch], found["species"], face))]
     decided = ranked.drop_duplicates(["face", "species"]).reset_index(drop=True)
-    decided["patch"] = patches.index.to_numpy()[decided["order"].to_numpy()]
+    order = decided["order"].to_numpy()
+    decided["patch"] = patches.index.to_numpy()[order]
+    decided["cover_pct"] = patches["cover_pct"].to_numpy(float)[order]
     return decided[["face", "species", "patch", "cover_pct"]]

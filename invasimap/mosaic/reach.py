@@ -22,15 +22,20 @@ def sprayable_ground(faces: Faces, terrain: Terrain) -> CellAreas:
 def limit_areas(access: Access, ground: CellAreas) -> pd.DataFrame:
     """Area by access class and by what keeps it from a better one: ``access, limit, open_m2``, the best class first.
 
-    ``limit`` is empty where no better means is at hand, or where the best of them gets there.
+    ``limit`` is empty where no better means is at hand, or where the best of them gets there. ``hose_only_m2`` is how
+    much of it only the hose reaches: the machine of the class is not driven there.
     """
-    sums = ground.sums(access.code.astype(np.int64) * len(LIMITS) + access.limit, len(CLASSES) * len(LIMITS))
+    mixed = access.code.astype(np.int64) * len(LIMITS) + access.limit
+    sums = ground.sums(mixed, len(CLASSES) * len(LIMITS))
+    hosed = np.where(access.hose_only, mixed, len(sums))
+    hose_only = ground.sums(hosed, len(sums))[: len(sums)]
     code, limit = np.divmod(np.flatnonzero(sums), len(LIMITS))
     table = pd.DataFrame(
         {
             "access": np.asarray(CLASSES, object)[code],
             "limit": np.asarray(LIMITS, object)[limit],
             "open_m2": sums[np.flatnonzero(sums)],
+            "hose_only_m2": hose_only[np.flatnonzero(sums)],
         }
     )
     order = np.lexsort((limit, -code))

@@ -100,7 +100,7 @@ class Plan:
         Which column of which survey file was taken for what: ``file, column, role, unit``.
     limits
         Infested ground in stands that is open to spray, by what keeps it from a better class: ``access, limit,
-        open_m2``.
+        open_m2``, and how much of that only the hose of the class reaches, ``hose_only_m2``.
     reach_gain
         What a longer hose, a longer walk or one more opening would add: ``change, means, x, y`` and ``*_gain_m2``
         (``land.what_if.reach_gain``).

@@ -57,10 +57,20 @@ def next_better(access: str, means: AccessSection) -> str:
     >>> next_better("out_of_reach", AccessSection())
     ''
     """
-    at_hand = [name for name, rig in (("tractor", means.tractor), ("atv_hose", means.atv), ("foot", means.foot)) if rig]
     ranks = list(ACCESS)
-    better = [name for name in at_hand if ranks.index(name) < ranks.index(access)]
+    better = [name for name in _at_hand(means) if ranks.index(name) < ranks.index(access)]
     return better[-1] if better else ""
+
+
+def best_means(means: AccessSection) -> str:
+    """The most capable class at hand; empty text where there is none."""
+    return next(iter(_at_hand(means)), "")
+
+
+def _at_hand(means: AccessSection) -> list[str]:
+    """The classes at hand, the most capable first."""
+    rigs = (("tractor", means.tractor), ("atv_hose", means.atv), ("foot", means.foot))
+    return [name for name, rig in rigs if rig]
 
 
 def bar_head(bar: LimitBar) -> str:

@@ -13,13 +13,14 @@ from invasimap.prescription.plan import Plan
 from invasimap.reports import map_layers, style
 from invasimap.reports.drawing import draw_area, draw_marks, metres_per_point
 from invasimap.reports.labels import LabelBook
-from invasimap.reports.legend import Row, feature_rows, land_rows, relief_rows
+from invasimap.reports.legend import Row, feature_rows, land_rows, relief_rows, unknown_rows
 from invasimap.reports.sheet import sheet_figure, write_sheet
 from invasimap.reports.wording import ACCESS_WORDS, shown_area
 
 PARKING_PT = 6.5
 MOST_NAMES = 60  # more zones than this only clutter a sheet of the whole tract
 LABEL_PT = 8.5
+UNKNOWN_WORDS = "elevation not known: not reached"
 LABEL_REACH_PT = (9.5, 10.8)  # above and below the mark, then beside it
 
 
@@ -36,15 +37,15 @@ def access_figure(plan: Plan) -> Figure:
 
 def access_rows(plan: Plan) -> list[Row]:
     """The legend's rows: each class with its ground in the stands, then the land."""
-    areas = access_areas_m2(plan)
+    areas, looks = access_areas_m2(plan), style.ACCESS_PAPER | {"unknown": style.GROUND["unknown"]}
     rows = [
-        Row(text=ACCESS_WORDS[name], figure=shown_area(areas[name], plan.shown), look=style.ACCESS_PAPER[name])
-        for name in style.ACCESS_PAPER
+        Row(text=words, figure=shown_area(areas[name], plan.shown), look=looks[name])
+        for name, words in (ACCESS_WORDS | {"unknown": UNKNOWN_WORDS}).items()
         if areas[name] > 0
     ]
     head = [Row(text="Ground in the stands: reached by", kind="heading"), *rows] if rows else []
     if len(plan.parking):
-        head.append(Row(text="where to park for a hose", look=(style.PARKING_MARK, style.PAPER)))
+        head.append(Row(text="place to park for a hose", look=(style.PARKING_MARK, style.PAPER)))
     features = feature_rows(plan)
     features = [Row(text="Water and other protected features", kind="heading"), *features] if features else []
     wet = [Row(text="wet ground: no machine", look=style.WET_PAPER)] if len(plan.wet_ground) else []
@@ -52,11 +53,12 @@ def access_rows(plan: Plan) -> list[Row]:
 
 
 def access_areas_m2(plan: Plan) -> dict[str, float]:
-    """Ground inside the stands, by access class."""
+    """Ground inside the stands by access class, and apart from them what is out of reach as ``unknown``."""
     stands = shapely.union_all(plan.stands.geometry.to_numpy())
     shapely.prepare(stands)
-    found = dict.fromkeys(style.ACCESS_PAPER, 0.0)
+    found = dict.fromkeys((*style.ACCESS_PAPER, "unknown"), 0.0)
     shapes, classes = plan.access.geometry.to_numpy(), plan.access["access"].to_numpy()
+    classes = np.where(plan.access["limit"] == "unknown", "unknown", classes)  # as it is drawn
     areas = shapely.area(shapes)
     partly = ~shapely.contains_properly(stands, shapes)
     areas[partly] = shapely.area(shapely.intersection(shapes[partly], stands))
@@ -81,8 +83,10 @@ def _draw_map(plan: Plan, ax: Axes) -> list[Row]:
     book.keep_off(marks)
     left_out = _label_parking(book, plan)
     map_layers.label_contours(book, lines)
-    rows = [Row(text="each zone's best place bears its id", kind="note")] if len(plan.parking) else []
-    return [*rows, Row(text=f"no room for {left_out}: tables/parking.csv", kind="note")] if left_out else rows
+    rows = [] if access_areas_m2(plan)["unknown"] > 0 else unknown_rows(ax, plan)
+    rows += [Row(text="the zone's id stands at its best place", kind="note")] if len(plan.parking) else []
+    more = f"no room for {left_out} more: see tables/parking.csv"
+    return [*rows, Row(text=more, kind="note")] if left_out else rows
 
 
 def draw_access(ax: Axes, plan: Plan) -> None:

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import math
-from typing import Any
 
 import pandas as pd
 
+from invasimap.core.crs import shown_place
 from invasimap.prescription.plan import Plan
 from invasimap.reports.answers import stand_order
 from invasimap.reports.report_tables import PrintedTable
@@ -14,6 +14,11 @@ from invasimap.reports.tables import plan_tables
 from invasimap.reports.wording import headed, rows_of, shown_number, whole_length
 
 ROUND_OFF = 1e-9  # of the shown unit: an area of less is what adding up leaves over
+BEST_PLACE = (
+    "The places are the fewest found that serve a zone together, of places about half a hose apart. The best of them "
+    "serves the most of the zone's infested ground; of two that serve as much, it is the one with less hose to pull on "
+    "the average, so it need not be the one with the shortest hose. The next serves the most of what is left."
+)
 PERMIT = "An opening in water or a barrier may need a permit and a look on site; what is there was not checked."
 
 
@@ -25,7 +30,7 @@ def gain_report(plan: Plan) -> PrintedTable:
     rows = [
         [
             headed(str(row.change)), ", ".join(means.get(name, name) for name in str(row.means).split(";")),
-            _place(row), *(shown_gain_number(getattr(row, name)) for name in names),
+            shown_place(row.lat, row.lon), *(shown_gain_number(getattr(row, name)) for name in names),
         ]
         for row in rows_of(table)
     ]  # fmt: skip
@@ -40,7 +45,7 @@ def gain_report(plan: Plan) -> PrintedTable:
     return PrintedTable(
         caption="What one more thing would add", heads=heads, rows=rows, numeric=frozenset({3, 4, 5, 6}),
         note=" ".join(notes),
-    )  # fmt: skip
+    ).without_empty(2)  # fmt: skip
 
 
 def shown_gain_number(value: float) -> str:
@@ -67,7 +72,7 @@ def parking_report(plan: Plan) -> PrintedTable:
     order = sorted(range(len(best)), key=lambda row: stand_order(str(best["stand"].iloc[row])))
     rows = [
         [
-            str(row.zone_id), row.stand, _place(row), whole_length(row.hose_m, shown, unit=False),
+            str(row.zone_id), row.stand, shown_place(row.lat, row.lon), whole_length(row.hose_m, shown, unit=False),
             whole_length(row.lift_m, shown, unit=False),
             f"{math.floor(row.share_pct)} %", str(stops[row.zone_id]),
         ]
@@ -77,12 +82,7 @@ def parking_report(plan: Plan) -> PrintedTable:
              "Share served from there", "Places that serve it all"]  # fmt: skip
     return PrintedTable(
         caption="Where to park for each treatment zone that a hose serves", heads=heads, rows=rows,
-        numeric=frozenset({3, 4, 5, 6}), note="Hose is what the farthest spot takes, with what is lost to reel and "
-        "slack; lift is how far the nozzle stands above the machine. Both are rounded up, the share down. The places "
-        "leave out at most the last hundredth of a zone. Every place is in tables/parking.csv.",
+        numeric=frozenset({3, 4, 5, 6}), note=f"{BEST_PLACE} Hose is what the farthest spot takes, with what is "
+        "lost to reel and slack; lift is how far the nozzle stands above the machine. Both are rounded up, the share "
+        "down. The places leave out at most the last hundredth of a zone. Every place is in tables/parking.csv.",
     )  # fmt: skip
-
-
-def _place(row: Any) -> str:
-    """A place in degrees, five decimals (about a metre); empty text where there is none or none is told."""
-    return "" if pd.isna(row.lat) else f"{row.lat:.5f}, {row.lon:.5f}"

@@ -14,7 +14,7 @@ import shapely
 from invasimap.core.geometry import polygons_only
 from invasimap.prescription.plan import CAUTIONS, Plan
 from invasimap.reports.private import shown_protection
-from invasimap.reports.tables import raw_text, shown_table
+from invasimap.reports.tables import parking_table, raw_text, shown_table
 from invasimap.reports.wording import shown_date
 
 UNDATED = "2000-01-01"
@@ -68,9 +68,7 @@ def _metadata(plan: Plan) -> dict[str, str]:
 
 
 def _write_parking(plan: Plan, path: Path) -> None:
-    layer = gpd.GeoDataFrame(
-        shown_table(pd.DataFrame(plan.parking.drop(columns="geometry")), plan.shown), geometry=plan.parking.geometry
-    )
+    layer = gpd.GeoDataFrame(parking_table(plan).drop(columns="geometry"), geometry=plan.parking.geometry)
     pyogrio.write_dataframe(
         layer, path, layer="parking", driver="GPKG", geometry_type="Point", append=True,
         layer_options={"DESCRIPTION": "Where to park for each treatment zone that a hose serves, the best stop first."},

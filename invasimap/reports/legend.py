@@ -15,7 +15,7 @@ from invasimap.prescription.plan import Plan
 from invasimap.reports import style
 from invasimap.reports.answers import answers
 from invasimap.reports.drawing import box_path, draw_area, draw_lines, draw_marks, inches
-from invasimap.reports.map_layers import way_machines
+from invasimap.reports.map_layers import unknown_ground, way_machines
 from invasimap.reports.private import confidential_rows, open_features
 from invasimap.reports.relief import INDEX_EVERY, contour_interval
 from invasimap.reports.style import FONT, INK, QUIET, TYPE_PT, Area, Line
@@ -24,6 +24,7 @@ from invasimap.reports.wording import OUTCOME_WORDS, OUTCOMES, UNIT_WORDS, WAY_W
 ROW_IN = 0.185
 MOST_KINDS, LONGEST_KIND = 10, 34
 SWATCH_IN = (0.34, 0.125)
+SWATCH_SHARE = 0.72  # of a row's height: samples of rows set close do not touch
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -121,19 +122,22 @@ def _present(*layers: tuple[Any, str, Area | Line | tuple[str, str]]) -> list[Ro
 
 
 def relief_rows(plan: Plan) -> list[Row]:
-    """Contours, and where elevation is not known."""
+    """Contours."""
     interval = contour_interval(plan.terrain, plan.shown)
     if interval == 0:
         return [Row(text="No elevation data: slope not known", kind="note")]
     unit = UNIT_WORDS[plan.shown.length]
-    rows = [
+    return [
         Row(text=f"contour every {interval} {unit}", look=style.LINE["contour"]),
         Row(text=f"labelled every {interval * INDEX_EVERY} {unit}", look=style.LINE["contour_index"]),
     ]
-    limits = plan.access["limit"] if "limit" in plan.access else np.empty(0)
-    if (limits == "unknown").any():
-        rows.append(Row(text="elevation not known", look=style.GROUND["unknown"]))
-    return rows
+
+
+def unknown_rows(ax: Axes, plan: Plan) -> list[Row]:
+    """Ground without elevation, where the map shows any."""
+    if plan.terrain.flat or shapely.is_empty(unknown_ground(ax, plan)).all():
+        return []
+    return [Row(text="elevation not known", look=style.GROUND["unknown"])]
 
 
 def draw_legend(ax: Axes, rows: list[Row], *, top_in: float, width_in: float, height_in: float) -> None:
@@ -143,10 +147,10 @@ def draw_legend(ax: Axes, rows: list[Row], *, top_in: float, width_in: float, he
     at = top_in
     for row in rows:
         at -= pitch * (1.45 if row.kind == "heading" and at < top_in else 1.0)
-        _draw_row(ax, row, at_in=at, width_in=width_in)
+        _draw_row(ax, row, at_in=at, width_in=width_in, high_in=min(SWATCH_IN[1], SWATCH_SHARE * pitch))
 
 
-def _draw_row(ax: Axes, row: Row, *, at_in: float, width_in: float) -> None:
+def _draw_row(ax: Axes, row: Row, *, at_in: float, width_in: float, high_in: float) -> None:
     place, size = inches(ax), TYPE_PT["heading" if row.kind == "heading" else "body"]
     left = SWATCH_IN[0] + 0.1 if row.look is not None or row.figure else 0.0
     common: dict[str, Any] = {"transform": place, "fontfamily": FONT, "va": "baseline", "parse_math": False}
@@ -155,12 +159,12 @@ def _draw_row(ax: Axes, row: Row, *, at_in: float, width_in: float) -> None:
     ax.text(left, at_in, row.text, fontsize=size, fontweight=weight, color=color, **common)
     ax.text(width_in, at_in, row.figure, fontsize=size, ha="right", color=INK, **common)
     if row.look is not None:
-        draw_swatch(ax, row.look, at_in=at_in)
+        draw_swatch(ax, row.look, at_in=at_in, high_in=high_in)
 
 
-def draw_swatch(ax: Axes, look: Area | Line | tuple[str, str], *, at_in: float) -> None:
+def draw_swatch(ax: Axes, look: Area | Line | tuple[str, str], *, at_in: float, high_in: float = SWATCH_IN[1]) -> None:
     """A sample of a look, its foot at ``at_in`` inches."""
-    (width, height), place, foot = SWATCH_IN, inches(ax), at_in - 0.02
+    width, height, place, foot = SWATCH_IN[0], high_in, inches(ax), at_in - 0.02
     middle = foot + height / 2
     if isinstance(look, Area):
         draw_area(ax, box_path(0.0, foot, width, height), look, zorder=5, transform=place)

@@ -11,7 +11,7 @@ from invasimap.prescription.plan import Plan
 from invasimap.reports import map_layers
 from invasimap.reports.drawing import axes_inches, paper_box
 from invasimap.reports.furniture import north_arrow, north_turn_deg, scale_bar
-from invasimap.reports.legend import Row, legend_rows
+from invasimap.reports.legend import Row, legend_rows, unknown_rows
 from invasimap.reports.sheet import fit, sheet_figure, tract_bounds, write_sheet
 
 
@@ -53,4 +53,5 @@ def _draw_map(plan: Plan, ax: Axes) -> list[Row]:
     map_layers.draw_treatment(ax, plan)
     map_layers.draw_stands(ax, plan)
     left_out = map_layers.draw_labels(ax, plan, lines).left_out
-    return [Row(text=f"{left_out} patch ids are only on the field map", kind="note")] if left_out else []
+    note = [Row(text=f"{left_out} patch ids are only on the field map", kind="note")] if left_out else []
+    return [*unknown_rows(ax, plan), *note]

@@ -9,19 +9,19 @@ from markupsafe import Markup, escape
 
 from invasimap.land.layers import OUTSIDE
 from invasimap.prescription.plan import CAUTIONS, Plan
-from invasimap.reports.access_chart import said_bars
+from invasimap.reports.access_chart import best_means, said_bars
 from invasimap.reports.access_tables import gain_report, parking_report
 from invasimap.reports.answers import Answers, answers
+from invasimap.reports.means_tables import means_report, pump_lines, pump_report
 from invasimap.reports.offline import data_uri
 from invasimap.reports.patterns import pattern_defs, pattern_names, swatch
 from invasimap.reports.private import shown_notes
 from invasimap.reports.range_tables import drivers_report, infested_range, totals_report
+from invasimap.reports.record_tables import record_reports
 from invasimap.reports.report_tables import (
     PrintedTable,
-    access_report,
     acreage_report,
     checks_report,
-    record_reports,
     rules_report,
     species_report,
     stand_report,
@@ -29,12 +29,14 @@ from invasimap.reports.report_tables import (
 from invasimap.reports.sheet import survey_dates
 from invasimap.reports.style import OUTCOME, SCREEN_FONT
 from invasimap.reports.wording import (
+    ACCESS_WORDS,
     OUTCOME_NOTES,
     OUTCOME_WORDS,
     OUTCOMES,
     TREATABLE,
     UNIT_WORDS,
     shown_area,
+    shown_share,
 )
 
 BAR_PX = 1000.0
@@ -60,11 +62,17 @@ def report_html(plan: Plan, *, overview_png: bytes, limits_png: bytes) -> str:
         attention=attention(plan),
         overview=data_uri(overview_png, "image/png"), acres=[species_report(plan, found), stand_report(plan, found)],
         chart=data_uri(limits_png, "image/png"), bars=said_bars(plan), reach=reach_line(plan),
-        reached=[gain_report(plan), parking_report(plan)],
-        full=acreage_report(plan), limits=[rules_report(plan), access_report(plan.settings.access, plan.shown)],
+        pumps=pump_lines(plan), reached=[*pump_tables(plan), gain_report(plan), parking_report(plan)],
+        full=acreage_report(plan), limits=[rules_report(plan), means_report(plan.settings.access, plan.shown)],
         records=record_reports(plan), checks=checks_report(plan), cautions=CAUTIONS, crs=plan.crs.name,
         elevation=not plan.terrain.flat, confidential=any(block.confidential for block in plan.settings.protect),
     )  # fmt: skip
+
+
+def pump_tables(plan: Plan) -> list[PrintedTable]:
+    """The pumps' table where a pump was typed: what was not typed is said in words."""
+    table = pump_report(plan)
+    return [table] if table.rows else []
 
 
 def reach_line(plan: Plan) -> str:
@@ -72,7 +80,9 @@ def reach_line(plan: Plan) -> str:
     whole_m2 = float(plan.limits["open_m2"].sum())
     best_m2 = float(plan.limits.loc[plan.limits["limit"] == "", "open_m2"].sum())
     whole, best = shown_area(whole_m2, plan.shown), shown_area(best_m2, plan.shown)
-    return f"{whole} of infested ground in stands is open to spray. Of it the best means at hand reaches {best}."
+    name = best_means(plan.settings.access)
+    means = f" ({ACCESS_WORDS[name]})" if name else ""
+    return f"{whole} of infested ground in stands is open to spray. Of it the best means at hand{means} reaches {best}."
 
 
 def outcome_lines(plan: Plan, found: Answers) -> list[dict[str, object]]:
@@ -83,7 +93,7 @@ def outcome_lines(plan: Plan, found: Answers) -> list[dict[str, object]]:
             "swatch": Markup(swatch(OUTCOME[name], fills)),
             "words": OUTCOME_WORDS[name],
             "area": shown_area(found.ground_m2[name], plan.shown),
-            "share": f"{100 * found.ground_m2[name] / whole:.0f} %" if whole > 0 else "",
+            "share": shown_share(found.ground_m2[name], whole),
             "note": OUTCOME_NOTES[name],
             "treatable": name in TREATABLE,
         }
@@ -121,10 +131,16 @@ def attention(plan: Plan) -> list[str]:
     if aside:
         records = "1 record could not be used and is" if aside == 1 else f"{aside} records could not be used and are"
         lines.append(f"{records} in no figure; see Records.")
-    outside = plan.ground.loc[plan.ground["stand"] == OUTSIDE, "ground_m2"].sum()
-    if outside > 0:
-        area = shown_area(float(outside), plan.shown)
-        lines.append(f"{area} of infested ground lies outside every stand; it is in no treatable figure.")
+    outside = plan.ground[plan.ground["stand"] == OUTSIDE]
+    if (outside["ground_m2"] > 0).any():
+        area, kept = (
+            shown_area(float(rows["ground_m2"].sum()), plan.shown)
+            for rows in (outside, outside[outside["zone"] == "no_spray"])
+        )
+        lines.append(
+            f"{area} of infested ground lies outside every stand ({kept} of it within a no-spray distance, where it is "
+            "counted); none of it is in a treatable figure."
+        )
     if any(block.confidential for block in plan.settings.protect):
         lines.append(
             "Confidential features are not named or drawn, but the zones round them are: who has these files can work "

@@ -2,19 +2,16 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
 import pandas as pd
 
-from invasimap.core.settings import AccessSection
 from invasimap.core.units import ShownUnits
 from invasimap.prescription.plan import Plan
 from invasimap.reports.answers import Answers, stand_order, stand_table
 from invasimap.reports.private import shown_rules
-from invasimap.reports.tables import set_aside_table
 from invasimap.reports.wording import (
     ACCESS_WORDS,
     OUTCOME_WORDS,
@@ -24,7 +21,6 @@ from invasimap.reports.wording import (
     rows_of,
     shown_area,
     shown_length,
-    shown_number,
 )
 
 MOST_ROWS = 400
@@ -42,6 +38,17 @@ class PrintedTable:
     total: list[str] = field(default_factory=list)
     note: str = ""
     more: int = 0
+
+    def without_empty(self, column: int) -> PrintedTable:
+        """The table without a column in which no row says anything."""
+        if any(row[column] for row in self.rows):
+            return self
+        kept = [at for at in range(len(self.heads)) if at != column]
+        return replace(
+            self, heads=[self.heads[at] for at in kept], rows=[[row[at] for at in kept] for row in self.rows],
+            numeric=frozenset(new for new, at in enumerate(kept) if at in self.numeric),
+            latin=frozenset(new for new, at in enumerate(kept) if at in self.latin),
+        )  # fmt: skip
 
 
 def species_report(plan: Plan, found: Answers) -> PrintedTable:
@@ -76,7 +83,9 @@ def stand_report(plan: Plan, found: Answers) -> PrintedTable:
     total = ["All", area(whole_m2), *(area(table[name].sum()) for name in columns[1:])]
     return PrintedTable(
         caption="By stand: infested ground, every spot counted once", heads=heads, rows=rows, total=total,
-        numeric=frozenset(range(1, len(heads))),
+        numeric=frozenset(range(1, len(heads))), note="Infested ground is ground under at least one patch, whatever "
+        "its cover; the rest of a stand is in its first column alone. tables/ground.csv has the same ground by zone "
+        "and access.",
     )  # fmt: skip
 
 
@@ -96,7 +105,7 @@ def acreage_report(plan: Plan) -> PrintedTable:
         for row in rows_of(table.iloc[order])
     ]  # fmt: skip
     heads = ["Stand", "Species", "Zone", "Access", "Patches", *figure_heads(["Gross", "Infested"], unit, ranged=ranged)]
-    return _cut(
+    return cut(
         PrintedTable(
             caption="By stand, species, zone and access", heads=heads, rows=rows,
             numeric=frozenset(range(4, len(heads))), latin=frozenset({1}), note="Hand only and no spray are zones: the "
@@ -123,27 +132,6 @@ def rules_report(plan: Plan) -> PrintedTable:
     )  # fmt: skip
 
 
-def access_report(access: AccessSection, shown: ShownUnits) -> PrintedTable:
-    """The limits typed for each means."""
-    rows = [["grid", f"cells of {shown_length(access.cell_m, shown)}"]]
-    for name, machine in (("tractor", access.tractor), ("ATV", access.atv)):
-        text = "not at hand" if machine is None else (
-            f"slope up to {machine.max_slope_pct:.3g} %, side slope up to {machine.max_side_slope_pct:.3g} %, "
-            f"gaps of {shown_length(machine.clearance_m, shown)} or more"
-        )  # fmt: skip
-        rows.append([name, text])
-        if machine is not None and machine.hose_length_m is not None:
-            lost = f"{machine.hose_loss_pct:.3g} % lost to reel, trees and slack"
-            rows.append([f"hose from the {name}", f"{shown_length(machine.hose_length_m, shown)}, {lost}"])
-    foot = access.foot
-    on_foot = "not at hand" if foot is None else (
-        f"slope up to {foot.max_slope_pct:.3g} %, at most {foot.max_walk_min:.3g} min loaded walk one way"
-    )  # fmt: skip
-    return PrintedTable(
-        caption="Access: the limits typed", heads=["Means", "Limits"], rows=[*rows, ["on foot", on_foot]]
-    )
-
-
 def checks_report(plan: Plan) -> PrintedTable:
     """The run's checks of itself."""
     rows = [[c.name, *c.said, "passed" if c.passed else "FAILED"] for c in plan.checks]
@@ -151,74 +139,6 @@ def checks_report(plan: Plan) -> PrintedTable:
     return PrintedTable(
         caption="Checks the program made of its own result", heads=heads, rows=rows, numeric=frozenset({1, 2})
     )
-
-
-def record_reports(plan: Plan) -> list[PrintedTable]:
-    """Ledger, set aside, repaired."""
-    ledger = plan.ledger[["file", "records", "accepted", "repaired", "set_aside"]]
-    heads = ["File", "Records", "Accepted as they are", "Repaired", "Set aside"]
-    total = ["All", *(f"{ledger[name].sum():.0f}" for name in ledger.columns[1:])]
-    found = [
-        PrintedTable(
-            caption="Every record accounted for", heads=heads, rows=_texts(ledger), numeric=frozenset({1, 2, 3, 4}),
-            total=total,
-        )
-    ]  # fmt: skip
-    aside = set_aside_table(plan)
-    aside["raw"] = [said_text(raw) for raw in aside["raw"]]
-    if len(aside):
-        heads = ["File", "Record", "Why it was not used", "What it said"]
-        found.append(_cut(PrintedTable(caption="Set aside: in no figure and no zone", heads=heads, rows=_texts(aside))))
-    if len(plan.columns):
-        heads = ["File", "Column", "Taken for", "Unit in its header", "Recognised by"]
-        found.append(_cut(PrintedTable(caption="How the columns were read", heads=heads, rows=_texts(plan.columns))))
-    if len(plan.photos):
-        found.append(_cut(_pictures(plan)))
-    if len(plan.repaired):
-        heads = [headed(str(name).replace("_", " ")) for name in plan.repaired.columns]
-        found.append(_cut(PrintedTable(caption="Repaired", heads=heads, rows=_texts(plan.repaired))))
-    return found
-
-
-def _pictures(plan: Plan) -> PrintedTable:
-    rows = [
-        [
-            str(row.file),
-            str(row.taken).replace("T", " "),
-            _bearing(row),
-            str(row.patch),
-            str(row.species),
-            str(row.reason),
-        ]
-        for row in rows_of(plan.photos)
-    ]
-    heads = ["Picture", "Taken", "Camera faced", "Patch", "Species of the patch", "Why it shows none"]
-    return PrintedTable(caption="Pictures, and the patch nearest to each", heads=heads, rows=rows, latin=frozenset({4}))
-
-
-def _bearing(row: Any) -> str:
-    """Where a camera faced; which north is meant is said where the picture says it."""
-    if pd.isna(row.direction_deg):
-        return ""
-    return f"{row.direction_deg:.0f}°" + (f" ({row.direction_ref} north)" if row.direction_ref else "")
-
-
-def said_text(raw: str) -> str:
-    """A record's raw values as people read them; blanks left out.
-
-    Examples
-    --------
-    >>> said_text('{"SPP": "LOMA6", "Notes": "", "Ht": null}')
-    'SPP LOMA6'
-    """
-    try:
-        values = json.loads(raw)
-    except ValueError:
-        return raw
-    if not isinstance(values, dict):
-        return raw
-    shown = {name: round(value, 6) if isinstance(value, float) else value for name, value in values.items()}
-    return "; ".join(f"{name} {value}" for name, value in shown.items() if value not in (None, ""))
 
 
 def figures(
@@ -258,17 +178,7 @@ def _extras(block: Any, shown: ShownUnits) -> str:
     return "; ".join(found) or "nothing more"
 
 
-def _texts(table: pd.DataFrame) -> list[list[str]]:
-    return [[_text(value) for value in row] for row in table.itertuples(index=False)]
-
-
-def _text(value: Any) -> str:
-    if value is None or (isinstance(value, float) and pd.isna(value)):
-        return ""
-    return shown_number(value) if isinstance(value, float) and not value.is_integer() else str(value).removesuffix(".0")
-
-
-def _cut(table: PrintedTable) -> PrintedTable:
+def cut(table: PrintedTable) -> PrintedTable:
     """At most ``MOST_ROWS`` rows; the rest are counted and found in the table files."""
     more = max(len(table.rows) - MOST_ROWS, 0)
     return replace(table, rows=table.rows[:MOST_ROWS], more=more) if more else table

@@ -15,7 +15,7 @@ from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
-from invasimap.core.crs import to_lonlat
+from invasimap.core.crs import shown_place, to_lonlat
 from invasimap.core.units import ShownUnits
 from invasimap.prescription.plan import CAUTIONS, Plan
 from invasimap.reports.drawing import axes_inches, inches
@@ -161,7 +161,7 @@ def entry_words(plan: Plan) -> str:
     spot = shapely.get_coordinates(shapely.point_on_surface(plan.entries.geometry.to_numpy()[:1]))[0]
     lon, lat = to_lonlat(plan.crs).transform(*spot)
     more = f" (of {len(plan.entries)})" if len(plan.entries) > 1 else ""
-    return f"entry at {lat:.5f}, {lon:.5f}{more}"
+    return f"entry at {shown_place(lat, lon)}{more}"
 
 
 def _words(plan: Plan, figure: Figure, sheet: Sheet, subtitle: str) -> None:

@@ -12,12 +12,15 @@ import numpy as np
 import pandas as pd
 import xlsxwriter
 
+from invasimap.core.crs import PLACE_DECIMALS
 from invasimap.core.units import ShownUnits
 from invasimap.land.what_if import LONGER_WALK_MIN
 from invasimap.prescription.plan import Plan
 from invasimap.reports.private import shown_gain
 
-FLOATS = "%.9f"  # a billionth of an acre is 4 mm2
+# decimals of a column by its ending: areas must sum (a billionth of an acre is 4 mm2), the rest is for people to read
+DECIMALS = {"_ac": 9, "_ha": 9, "lat": PLACE_DECIMALS, "lon": PLACE_DECIMALS}
+FEW_DECIMALS = 1
 ACREAGE = (
     "stand", "species", "zone", "access", "patches", "gross_m2", "infested_m2", "gross_low_m2", "gross_high_m2",
     "infested_low_m2", "infested_high_m2",
@@ -64,14 +67,24 @@ def plan_tables(plan: Plan) -> dict[str, pd.DataFrame]:
         "drivers": plan.drivers,
         "treatment_zones": _sorted(shown_table(pd.DataFrame(plan.treatment_zones)[list(ZONES)], shown), keys=5),
         "limits": shown_table(plan.limits, shown),
-        "parking": _placed(shown_table(pd.DataFrame(plan.parking), shown), plan, after=3),
+        "parking": _placed(parking_table(plan), plan, after=3),
         "reach_gain": _placed(gain_table(plan), plan, after=2),
         "ledger": _sorted(plan.ledger[list(LEDGER)], keys=1),
         "repaired": _sorted(plan.repaired, keys=len(plan.repaired.columns)),
         "set_aside": set_aside_table(plan),
         "columns": plan.columns,
-        **({"photos": shown_table(plan.photos, shown)} if len(plan.photos) else {}),
-    }
+        **({"photos": shown_table(plan.photos, shown).round({"lat": PLACE_DECIMALS, "lon": PLACE_DECIMALS})}
+           if len(plan.photos) else {}),
+    }  # fmt: skip
+
+
+def parking_table(plan: Plan) -> pd.DataFrame:
+    """Parking places in shown units, to a tenth: what a place takes rounded up, what it serves rounded down."""
+    table = shown_table(pd.DataFrame(plan.parking), plan.shown)
+    for name in ("hose", "lift", "drop"):
+        column = f"{name}_{plan.shown.length}"
+        table[column] = np.ceil(table[column] * 10 - 1e-5) / 10 + 0.0
+    return table.assign(share_pct=np.floor(table["share_pct"] * 10 + 1e-5) / 10)
 
 
 def gain_table(plan: Plan) -> pd.DataFrame:
@@ -88,12 +101,12 @@ def gain_table(plan: Plan) -> pd.DataFrame:
 
 
 def _placed(table: pd.DataFrame, plan: Plan, *, after: int) -> pd.DataFrame:
-    """A table with the place of each row as ``lat, lon`` (six decimals, empty where it has none) for its geometry."""
+    """A table with the place of each row as ``lat, lon`` (empty where it has none) for its geometry."""
     points = gpd.GeoSeries(table["geometry"].to_numpy(), crs=plan.crs)
     points = points.where(~points.is_empty & points.x.notna()).to_crs(4326)
     table = table.drop(columns="geometry")
-    table.insert(after, "lat", points.y.round(6).to_numpy())
-    table.insert(after + 1, "lon", points.x.round(6).to_numpy())
+    table.insert(after, "lat", points.y.round(PLACE_DECIMALS).to_numpy())
+    table.insert(after + 1, "lon", points.x.round(PLACE_DECIMALS).to_numpy())
     return table
 
 
@@ -123,8 +136,28 @@ def write_tables(plan: Plan, folder: Path) -> None:
 
 def write_csv(table: pd.DataFrame, path: Path) -> None:
     """One table as UTF-8 CSV; text that a spreadsheet would run is led by an apostrophe."""
-    inert = table.apply(lambda column: column.map(inert_text) if _is_text(column) else column)
-    inert.to_csv(path, index=False, float_format=FLOATS, lineterminator="\n", encoding="utf-8")
+    inert = pd.DataFrame({name: _csv_cells(str(name), table[name]) for name in table.columns})
+    inert.to_csv(path, index=False, lineterminator="\n", encoding="utf-8")
+
+
+def _csv_cells(name: str, column: pd.Series) -> pd.Series:
+    """A column as it stands in a CSV: text inert, numbers with the decimals of their kind, unknown ones empty."""
+    if _is_text(column):
+        return column.map(inert_text)
+    if column.dtype.kind != "f":
+        return column
+    return column.map(lambda value: "" if pd.isna(value) else f"{value:.{decimals(name)}f}").astype(object)
+
+
+def decimals(name: str) -> int:
+    """How many decimals a column of numbers is written with.
+
+    Examples
+    --------
+    >>> decimals("gross_ac"), decimals("lat"), decimals("hose_ft")
+    (9, 5, 1)
+    """
+    return next((count for ending, count in DECIMALS.items() if name.endswith(ending)), FEW_DECIMALS)
 
 
 def inert_text(value: Any) -> Any:
@@ -144,16 +177,18 @@ def write_workbook(tables: dict[str, pd.DataFrame], path: Path) -> None:
     with xlsxwriter.Workbook(str(path), options) as book:
         book.set_properties({"created": dt.datetime(2000, 1, 1), "title": "Tables of the plan"})
         head = book.add_format({"bold": True, "bottom": 1, "text_wrap": True, "valign": "top"})
-        formats = {"area": book.add_format({"num_format": "#,##0.00"}), "count": book.add_format({"num_format": "0"})}
+        shown = {9: "#,##0.00", PLACE_DECIMALS: f"0.{'0' * PLACE_DECIMALS}", FEW_DECIMALS: "#,##0.0"}
+        formats = {count: book.add_format({"num_format": text}) for count, text in shown.items()}
+        formats[0] = book.add_format({"num_format": "0"})
         for name, table in tables.items():
             _write_sheet(book.add_worksheet(name), table, head, formats)
 
 
-def _write_sheet(sheet: Any, table: pd.DataFrame, head: Any, formats: dict[str, Any]) -> None:
+def _write_sheet(sheet: Any, table: pd.DataFrame, head: Any, formats: dict[int, Any]) -> None:
     sheet.freeze_panes(1, 0)
     for place, name in enumerate(table.columns):
         sheet.write_string(0, place, str(name), head)
-        look = formats["area"] if table[name].dtype.kind == "f" else formats["count"]
+        look = formats[decimals(str(name)) if table[name].dtype.kind == "f" else 0]
         longest = max([len(str(name)), *(len(str(v)) for v in table[name].head(200) if isinstance(v, str))])
         sheet.set_column(place, place, min(max(longest + 2, 10), WIDEST_COLUMN))
         for row, value in enumerate(table[name], 1):

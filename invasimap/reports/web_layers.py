@@ -17,6 +17,7 @@ from PIL import Image
 from pyproj import Transformer
 from rasterio.warp import Resampling, reproject
 
+from invasimap.core.crs import shown_place
 from invasimap.prescription.plan import Plan
 from invasimap.reports.offline import safe_html
 from invasimap.reports.relief import hillshade
@@ -33,7 +34,7 @@ from invasimap.reports.wording import (
 )
 
 TOLERANCE_M = 0.1
-DECIMALS = 6
+DECIMALS = 6  # of shapes that are drawn, as fine as they are simplified
 LONGEST_SIDE_PX = 1400
 LEAST_SHARE = 0.005  # parts of a patch smaller than this share are slivers of drawing, not work
 
@@ -87,19 +88,20 @@ def access_popups(rows: gpd.GeoDataFrame, access: str) -> list[str]:
 
 def parking_popups(plan: Plan) -> list[str]:
     """One popup a parking place: its zone, its rank there, the hose and the lift it takes (rounded up)."""
-    stops = plan.parking.groupby("zone_id").size()
+    stops, places = plan.parking.groupby("zone_id").size(), plan.parking.geometry.to_crs(4326)
     return [
         facts(
             "<b>park here for a hose</b>",
             {
                 "zone": str(row.zone_id),
                 "stop": f"{row.stop} of {stops[row.zone_id]}",
+                "place": shown_place(y, x),
                 "hose": whole_length(row.hose_m, plan.shown),
                 "lift": whole_length(row.lift_m, plan.shown),
                 "serves": f"{math.floor(row.share_pct)} % of what a hose reaches there",
             },
         )
-        for row in rows_of(plan.parking)
+        for row, (x, y) in zip(rows_of(plan.parking), shapely.get_coordinates(places), strict=True)
     ]
 
 

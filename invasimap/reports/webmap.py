@@ -26,6 +26,7 @@ from invasimap.reports.private import open_features, shown_protection
 from invasimap.reports.sheet import survey_dates, tract_bounds
 from invasimap.reports.style import Area, Line
 from invasimap.reports.web_layers import (
+    DECIMALS,
     access_ground,
     access_popups,
     facts,
@@ -190,7 +191,9 @@ def _stands(plan: Plan) -> Any:
     for name, x, y in zip(plan.stands["stand"], lon, lat, strict=True):
         text = f"<span>{safe_html(str(name))}</span>"
         icon = folium.DivIcon(html=text, icon_size=(0, 0), class_name="stand-name")
-        folium.Marker((round(y, 6), round(x, 6)), icon=icon, interactive=False, keyboard=False).add_to(group)
+        folium.Marker((round(y, DECIMALS), round(x, DECIMALS)), icon=icon, interactive=False, keyboard=False).add_to(
+            group
+        )
     return group
 
 
@@ -309,7 +312,7 @@ def _notes(plan: Plan) -> str:
     for row in legend_rows(plan):
         if row.kind == "heading":
             legend.append(f"</table><h2>{safe_html(row.text)}</h2><table>")
-        elif not (row.text.startswith(("contour every", "labelled every"))):
+        elif not (row.text.startswith(("contour every", "labelled every", "marks stand"))):
             sample = swatch(row.look, fills) if row.look is not None else ""
             legend.append(f"<tr><td>{sample}</td><td>{safe_html(row.text)}</td><td>{safe_html(row.figure)}</td></tr>")
     cautions = "".join(f"<p>{safe_html(text)}</p>" for text in CAUTIONS)

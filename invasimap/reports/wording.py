@@ -47,14 +47,14 @@ WAY_WORDS: Final = {
 }
 LIMIT_WORDS: Final = {  # what keeps ground from being reached better
     "": "nothing: no better means",
-    "slope": "too steep along",
-    "side_slope": "too steep across",
+    "slope": "too steep to drive up or down",
+    "side_slope": "too steep to drive across",
     "wet": "wet ground",
     "barrier": "a barrier or water in the way",
     "clearance": "no room among trees",
     "not_connected": "no way in",
     "hose_length": "farther than the hose",
-    "lift": "higher than the pump lifts",
+    "lift": "within the hose, but too high for its pump",
     "walk": "longer than the walk",
     "unknown": "elevation not known",
 }
@@ -67,7 +67,7 @@ def limit_words(limit: str, access: str) -> str:
     Examples
     --------
     >>> limit_words("slope", "foot"), limit_words("slope", "out_of_reach")
-    ('too steep along', 'too steep')
+    ('too steep to drive up or down', 'too steep')
     """
     if limit == "slope" and access == "out_of_reach":
         return "too steep"  # for a person, whichever way
@@ -111,6 +111,20 @@ def shown_number(value: float, *, decimals: int = 2) -> str:
     if 0 < value < least / 2:
         return f"<{least:.{decimals}f}"
     return f"{value:,.{decimals}f}"
+
+
+def shown_share(part: float, whole: float) -> str:
+    """A part in whole percent; ``<1 %`` for what is above nothing but rounds to it, empty text without a whole.
+
+    Examples
+    --------
+    >>> shown_share(1, 3), shown_share(1, 1000), shown_share(0, 3)
+    ('33 %', '<1 %', '0 %')
+    """
+    if not whole > 0:
+        return ""
+    percent = 100 * part / whole
+    return "<1 %" if 0 < percent < 0.5 else f"{percent:.0f} %"
 
 
 def shown_area(square_metres: float, shown: ShownUnits, *, unit: bool = True) -> str:

@@ -132,6 +132,17 @@ def test_geoparquet_without_a_system_is_set_aside_unless_set(tmp_path, read):
     assert read("a.parquet", crs="EPSG:4326").ledger["accepted"].tolist() == [3]
 
 
+def test_geoparquet_with_bytes_that_are_no_text_loses_no_record(tmp_path, read):
+    frame = _frame().assign(remarks="sassafras")
+    frame.to_parquet(tmp_path / "a.parquet", compression=None)
+    data = (tmp_path / "a.parquet").read_bytes()
+    assert b"sassafras" in data
+    (tmp_path / "a.parquet").write_bytes(data.replace(b"sassafras", b"sass\xfffras"))
+    survey = read("a.parquet")
+    assert survey.ledger["accepted"].tolist() == [3]
+    assert any("remarks has signs that are not UTF-8" in note for note in survey.notes)
+
+
 def test_plain_parquet_is_refused(tmp_path, refused):
     _frame().drop(columns="geometry").to_parquet(tmp_path / "a.parquet")
     assert re.search("cannot be read", refused("a.parquet"))

@@ -5,7 +5,11 @@ from __future__ import annotations
 import json
 import math
 
+import numpy as np
 import pytest
+import shapely
+
+from invasimap.inputs.patches import ellipses
 
 FT2 = 0.3048**2
 ACRE = 43_560 * FT2
@@ -194,3 +198,14 @@ def test_a_hole_of_nothing_or_of_no_place_costs_one_record(far, write, read):
     write("a.geojson", f'{{"type": "FeatureCollection", "features": [{features}]}}')
     survey = read("a.geojson")
     assert survey.ledger["records"].tolist() == [2] and len(survey.patches) == 1  # without its hole it is a copy
+
+
+def test_an_outline_keeps_its_area_and_its_corners_within_a_centimetre_of_the_curve():
+    radius_m = np.geomspace(0.05, 12, 40)
+    middles = np.full(40, 1e4)
+    drawn = ellipses(middles, -middles, a_m=radius_m, b_m=radius_m)
+    assert shapely.area(drawn) == pytest.approx(np.pi * radius_m**2, rel=1e-7)
+    for outline, wanted_m in zip(drawn, radius_m, strict=True):
+        away_m = np.hypot(*(shapely.get_coordinates(outline) - [1e4, -1e4]).T)
+        assert 0 < away_m.min() - wanted_m <= away_m.max() - wanted_m <= 0.01 + 1e-9
+    assert len(shapely.get_coordinates(ellipses(middles[:1], middles[:1], a_m=50.0, b_m=20.0)[0])) == 64 + 1

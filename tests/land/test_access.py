@@ -325,6 +325,22 @@ def test_a_gate_off_the_ways_passes_a_machine_only_when_wide_enough(width, throu
     assert at(access, 300, 360)[0] in ("foot", "atv_hose")
 
 
+@pytest.mark.parametrize(("width", "through"), [(2.9, False), (3.0, True)])
+def test_a_gate_on_a_way_is_asked_for_its_width_by_every_machine(width, through):
+    fence, gate = layer(shapely.LineString([(401, -10), (401, 610)])), layer(shapely.Point(401, 301), width_m=[width])
+    here = ground(ways=ROAD, barriers=fence, crossings=gate, entries=layer(shapely.Point(1, 301)))
+    wide = atv("5 m", clearance="3 m")
+    access = access_classes(here, tractor=TRACTOR, atv=wide, foot=FOOT)
+    assert at(access, 450, 301)[0] == ("tractor" if through else "foot") and at(access, 300, 301)[0] == "tractor"
+    walked_m = 0 if through else 450 - 401  # the nearest place a vehicle can stop is at the gate
+    minutes = access.walk_min[(600 - 301) // 2, 225]
+    assert minutes == pytest.approx(walked_m / (5036.74212462 * 0.7 / 60), abs=3 * CELL / 58)
+    notes = crossing_notes(here, {"tractor": 3.0, "atv": 3.0})
+    assert (notes == []) is through and all("tractor" in note and "foot" not in note for note in notes)
+    narrow = access_classes(here, atv=atv("5 m", clearance="1.5 m"))
+    assert at(narrow, 450, 301)[0] == "atv_hose"
+
+
 @pytest.mark.parametrize("lane", [1.5, 2.5, 4.0])
 def test_a_gate_opens_the_fence_at_the_gate_and_not_along_the_lane_beside_it(lane):
     fence = layer(shapely.LineString([(-10, 301 + lane), (610, 301 + lane)]))
@@ -466,6 +482,7 @@ def test_a_tractors_hose_reaches_from_where_the_tractor_gets_and_counts_as_tract
     )
     access = access_classes(ground(ways=ROAD, open_ground=field), tractor=hosed, foot=FOOT)
     assert at(access, 150, 400 + 50)[0] == "tractor" and at(access, 150, 400 + 62) == ("foot", "hose_length")
+    assert [bool(access.hose_only[(600 - y) // 2, 75]) for y in (301, 351, 451, 463)] == [False, False, True, False]
     dry = access_classes(ground(ways=ROAD, open_ground=field), tractor=TRACTOR, foot=FOOT)
     assert at(dry, 150, 400 + 50) == ("foot", "clearance")
     assert access.hoses["tractor"].found.hose_m[(600 - 451) // 2, 75] == pytest.approx(50, abs=4)

@@ -42,7 +42,10 @@ def test_an_array_and_a_trail_give_classes_limits_and_walks():
     assert at(access, X + 150, Y + 151 + 103) == ("foot", "hose_length")
     assert access.walk_min[24, 75] == pytest.approx(100 / (5036.74212462 * 0.42 / 60), rel=0.03)
     assert access.polygons().area.sum() == pytest.approx(300 * 300) and access.polygons().crs == UTM
-    assert access.notes == ("No entries are given: people and machines come in on the ways that lead in from outside.",)
+    assert access.notes == (
+        "No entries are given: people and machines come in on the ways that lead in from outside.",
+        "[access.atv] has no pump settings: how high its hose lifts was not checked.",
+    )
     sections = AccessSection(atv=ATV, foot=FootSection(**FOOT))
     assert (invasimap.access(LEVEL, rigs=sections, ways=TRAIL, **HERE).code == access.code).all()
 
@@ -134,6 +137,10 @@ def refused(error, *words, elevation=LEVEL, rigs={"foot": FOOT}, **given):  # no
         ({"fences": TRAIL}, TypeError, ("fences",)),
         ({"rigs": {}}, SettingsError, ("no means",)),
         ({"rigs": {"boat": {}}}, SettingsError, ("boat", "atv")),
+        (
+            {"rigs": {"atv": ATV | {"flow": "3 gal/min", "pump_pressure": "60 psi"}}},
+            SettingsError, ("missing: hose_diameter, nozzle_pressure",),
+        ),
         ({"rigs": {"foot": {"max_slope": "60 %", "max_walk": 30}}}, SettingsError, ("rigs: foot.max_walk", "no unit")),
         ({"rigs": {"atv": {"max_slope": "60 %", "hoses": 1}}}, SettingsError, ("atv.hoses", "hose_length: is missing")),
     ],
@@ -172,6 +179,38 @@ def test_crossings_and_features_without_widths_take_20_ft_and_none():
         **HERE,
     )
     assert at(open_, X + 250, Y + 151)[0] == "atv_hose"
+
+
+@pytest.mark.parametrize(("west", "share"), [(-900, "100.0"), (-225, "75.0"), (0, None)])
+def test_the_part_of_an_outline_off_the_grid_is_unknown(west, share):
+    outline = layer(shapely.box(X + west, Y, X + west + 300, Y + 300))
+    access = invasimap.access(LEVEL, rigs={"foot": FOOT}, ways=TRAIL, outline=outline, **HERE)
+    said = [note for note in access.notes if "of the tract has no elevation" in note]
+    assert said == (
+        [f"{share} % of the tract has no elevation: it counts as out of reach, by unknown."] if share else []
+    )
+
+
+def test_an_atv_without_a_hose_says_0_ft_and_reaches_what_it_drives_over():
+    bare = {key: value for key, value in ATV.items() if not key.startswith("hose")}
+    refused(SettingsError, "atv.hose_length: is missing", '"0 ft" where it has none', rigs={"atv": bare})
+    access = invasimap.access(LEVEL, rigs={"atv": bare | {"hose_length": "0 ft"}}, ways=TRAIL, **HERE)
+    assert at(access, X + 150, Y + 151)[0] == "atv_hose" and at(access, X + 150, Y + 155)[0] == "out_of_reach"
+    assert not access.hose_only.any() and not any("hose" in note for note in access.notes)
+
+
+@pytest.mark.parametrize(("hose", "said"), [("1.4 m", True), ("1.5 m", False)])
+def test_cells_too_large_for_the_hose_are_said(hose, said):
+    """Half the diagonal of a cell of 2 m is 1.414 m."""
+    access = invasimap.access(LEVEL, rigs={"atv": ATV | {"hose_length": hose}}, ways=TRAIL, **HERE)
+    assert any("cells of 2.0 m are too large for its hose" in note for note in access.notes) is said
+
+
+@pytest.mark.parametrize(("hose", "said"), [("300 m", True), ("300 ft", False), ("600 ft", False)])
+def test_a_hose_far_longer_than_reels_are_is_said(hose, said):
+    access = invasimap.access(LEVEL, rigs={"atv": ATV | {"hose_length": hose}}, ways=TRAIL, **HERE)
+    odd = [note for note in access.notes if "Check its unit" in note]
+    assert len(odd) == said and all("984 ft (300 m)" in note for note in odd)
 
 
 def test_what_is_not_there_is_said_aloud():

@@ -112,6 +112,42 @@ def test_values_that_no_block_takes_are_said(tract):
     assert not any("not protected" in note for note in both.notes)
 
 
+def crossings(tract, text, setting=""):
+    """A tract with crossings in a table."""
+    more = f'[land]\ncrossings = {{ file = "gates.csv"{setting} }}\n'
+    settings = tract(f"lon,lat\n{LON},{LAT}\n", file="w.csv", more=more)
+    (settings.folder / "gates.csv").write_text(text, encoding="utf-8")
+    return settings
+
+
+@pytest.mark.parametrize(
+    ("header", "cells", "metres"),
+    [
+        ("width_ft", ["10", ""], [3.048, 4.8768]),
+        ("width_m", ["3.5", "2"], [3.5, 2.0]),
+        ("Width", ["10 ft", "3 m"], [3.048, 3.0]),
+        ("name", ["ford", "gate"], [4.8768, 4.8768]),
+    ],
+)
+def test_a_crossing_has_the_width_that_its_record_says_else_the_settings(tract, header, cells, metres):
+    rows = "".join(f"{LON},{LAT},{cell}\n" for cell in cells)
+    land = read_land(crossings(tract, f"lon,lat,{header}\n{rows}", ', width = "16 ft"'))
+    assert land.crossings["width_m"].tolist() == pytest.approx(metres)
+    assert not any("20 ft" in note for note in land.notes)
+
+
+def test_a_crossing_without_a_width_is_taken_as_20_ft_and_that_is_said(tract):
+    land = read_land(crossings(tract, f"lon,lat,width_ft\n{LON},{LAT},10\n{LON},{LAT},\n"))
+    assert land.crossings["width_m"].tolist() == pytest.approx([3.048, 6.096])
+    assert any("1 of 2 crossings are taken as 20 ft wide" in note for note in land.notes)
+
+
+@pytest.mark.parametrize(("cell", "words"), [("10", "no unit"), ("0 ft", "above zero"), ("wide", "not read")])
+def test_a_crossings_width_that_says_no_length_is_an_error(tract, cell, words):
+    text = faults(crossings(tract, f"lon,lat,width\n{LON},{LAT},4 m\n{LON},{LAT},{cell}\n"))
+    assert words in text and "feature 2" in text and "gates.csv" in text
+
+
 def test_the_name_for_no_stand_is_kept_for_it(tract):
     assert "(outside)" in faults(tract(f"lon,lat\n{LON},{LAT}\n", file="w.csv", stands=("1", "(outside)")))
 

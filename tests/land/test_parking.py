@@ -113,6 +113,17 @@ def test_on_a_hill_with_walls_no_stop_serves_beyond_its_hose_or_its_lift(seed):
         assert stop.geometry.distance(strip) <= stop.hose_m
 
 
+def test_the_best_place_serves_the_most_ground_whatever_its_hose_and_the_next_the_most_of_what_is_left():
+    large, small, smaller = (
+        shapely.box(*b) for b in ((450, 150, 480, 170), (100, 104, 106, 110), (280, 120, 284, 124))
+    )
+    stops = parking_places(zones(shapely.MultiPolygon([small, smaller, large])), access(atv("100 m")))
+    assert stops["served_m2"].tolist() == pytest.approx([600, 36, 16])  # no two within one hose of a place
+    assert stops["share_pct"].tolist() == pytest.approx([100 * area / 652 for area in (600, 36, 16)])
+    assert stops["hose_m"].idxmax() == 0  # the best place takes the longest hose of the three
+    assert [abs(place.x - x) < 45 for place, x in zip(stops.geometry, (465, 103, 282), strict=True)] == [True] * 3
+
+
 def test_no_zone_without_a_hose_has_a_stop_and_the_table_keeps_its_columns():
     level = access(atv("60 m"))
     for some in (zones(), zones(shapely.box(0, 110, 9, 119), access=["foot"]), zones(shapely.box(0, 280, 9, 289))):

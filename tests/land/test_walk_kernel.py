@@ -8,6 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.sparse import csgraph, csr_array
 
+from invasimap.land.walk_kernel import STEPS as KERNEL_STEPS
 from invasimap.land.walking import walk_minutes
 
 LEVEL_M_PER_MIN = 5.03674212462 * 1000 / 60
@@ -70,6 +71,31 @@ def test_as_scipy_finds_over_the_same_steps(seed, shut, rough):
     assert found.minutes == pytest.approx(minutes, rel=1e-12)
     if rough:  # on level ground sources tie
         assert (found.source == source).all()
+
+
+@settings(max_examples=15, deadline=None)
+@given(seed=st.integers(0, 10**6), share=st.sampled_from([0.2, 0.5, 0.8]))
+def test_steps_that_are_given_are_taken_and_no_others(seed, share):
+    rng = np.random.default_rng(seed)
+    rows, columns = shape = (9, 37)
+    bits = rng.random((16, *shape)) < share
+    leads = sum(bit.astype(np.uint16) << np.uint16(move) for move, bit in enumerate(bits))
+    pace = LEVEL_M_PER_MIN * 0.42
+    starts, ends, minutes = [], [], []
+    for move, (down, across, *_) in enumerate(KERNEL_STEPS.tolist()):
+        for row, column in np.argwhere(bits[move]).tolist():
+            if 0 <= row + down < rows and 0 <= column + across < columns:
+                starts.append(row * columns + column)
+                ends.append((row + down) * columns + column + across)
+                minutes.append(2.0 * np.hypot(down, across) / pace)
+    graph = csr_array((minutes, (starts, ends)), shape=(rows * columns, rows * columns))
+    least = csgraph.dijkstra(graph, indices=[3, 200]).min(axis=0).reshape(shape)
+    sources = np.isin(np.arange(rows * columns), (3, 200)).reshape(shape)
+    found = walk_minutes(
+        sources, ground=np.ones(shape, np.uint8), factors=(0.42,), elevation_m=np.zeros(shape, np.float32), cell_m=2.0,
+        open_steps=leads.astype(np.uint16),
+    )  # fmt: skip
+    assert found.minutes == pytest.approx(least, rel=1e-9)
 
 
 @pytest.mark.parametrize("shape", [(50, 40), (6, 290), (290, 6)])

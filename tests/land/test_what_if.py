@@ -102,6 +102,13 @@ def test_blocked_water_over_a_way_is_offered_as_a_crossing(infested):
     opening = found[found["change"] == "opening"]
     assert opening[["x", "y"]].to_numpy().tolist() == [[401, 301]] and opening["means"].tolist() == ["atv"]
     assert opening["atv_hose_gain_m2"].tolist() == pytest.approx([shapely.box(*infested).area])
+    narrow = layer(shapely.Point(401, 301), width_m=[0.9])  # the ATV needs a metre
+    widened = gains(
+        [shapely.box(*infested)], features=stream, entries=gate, crossings=narrow, means={"atv": atv("0 m")}
+    )
+    assert widened.loc[widened["change"] == "opening", ["x", "y"]].to_numpy().tolist() == (
+        [[401, 301]] if infested[1] < 301 else []
+    )
     bridge = layer(shapely.Point(401, 301), width_m=[6.0])
     bridged = gains(
         [shapely.box(*infested)], features=stream, entries=gate, crossings=bridge, means={"atv": atv("60 m")}

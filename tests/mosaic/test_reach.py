@@ -10,6 +10,7 @@ from invasimap.core.settings import AtvSection, FootSection
 from invasimap.land.access import access_classes
 from invasimap.land.ground import make_ground
 from invasimap.land.terrain import Terrain
+from invasimap.mosaic.checks import limits_error
 from invasimap.mosaic.faces import cut_faces
 from invasimap.mosaic.reach import limit_areas, sprayable_ground
 
@@ -63,10 +64,27 @@ def test_limits_add_up_to_the_open_infested_ground_in_stands_and_each_is_the_ove
 
 def test_ground_outside_every_stand_counts_for_nothing():
     found = limit_areas(access(), sprayable_ground(faces(shapely.box(100, 310, 200, 390)), TERRAIN))
-    assert list(found.columns) == ["access", "limit", "open_m2"] and found.empty
+    assert list(found.columns) == ["access", "limit", "open_m2", "hose_only_m2"] and found.empty
 
 
 def test_without_means_all_of_it_is_out_of_reach():
     nobody = access_classes(make_ground(TERRAIN, ways=TRAIL))
     found = limit_areas(nobody, sprayable_ground(faces(shapely.box(100, 100, 200, 150)), TERRAIN))
-    assert found.to_numpy().tolist() == [["out_of_reach", "not_connected", pytest.approx(5000)]]
+    assert found.to_numpy().tolist() == [["out_of_reach", "not_connected", pytest.approx(5000), 0.0]]
+
+
+def test_ground_that_only_the_hose_reaches_is_told_from_ground_driven_over():
+    """The ATV stays on the trail, whose cells are 4 m wide; a strip of 60 m along 100 m of it lies within the hose."""
+    found = limit_areas(access(), sprayable_ground(faces(shapely.box(100, 180, 200, 240)), TERRAIN))
+    assert found["access"].tolist() == ["atv_hose"]
+    assert found[["open_m2", "hose_only_m2"]].to_numpy().tolist() == [pytest.approx([100 * 60, 100 * (60 - 4)])]
+
+
+def test_limits_that_leave_ground_out_or_give_it_another_class_are_found():
+    laid = faces(shapely.box(150, 120, 380, 380))
+    found = limit_areas(access(), sprayable_ground(laid, TERRAIN))
+    whole = 230 * 180  # to the stand's edge at 300
+    assert limits_error(found, laid) <= 1e-12
+    assert limits_error(found.iloc[1:], laid) == pytest.approx(found["open_m2"][0] / whole)
+    moved = found.assign(access=["foot", *found["access"][1:]])
+    assert limits_error(moved, laid) == pytest.approx(found["open_m2"][0] / whole)

@@ -2,13 +2,16 @@ import dataclasses
 from collections.abc import Callable
 from pathlib import Path
 
+import geopandas as gpd
 import numpy as np
+import pandas as pd
 import pytest
 from affine import Affine
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from PIL import Image
 from pyproj import CRS
+from shapely.geometry import box
 
 from invasimap.core.units import METRIC, US
 from invasimap.land.terrain import Terrain
@@ -53,8 +56,6 @@ def test_contours_in_feet_are_round_feet() -> None:
 
 
 def test_contours_do_not_cross_unknown_ground() -> None:
-    from shapely.geometry import box
-
     lines = contours(plane(0.1, hole=True), interval=5, shown=METRIC)
     assert not lines.intersects(box(211, 211, 289, 289)).any()
 
@@ -133,13 +134,36 @@ def test_access_sheet_accounts_for_the_ground_of_the_stands_and_names_the_best_p
     assert "slipper" not in words
 
 
+def test_legend_of_the_access_sheet_tells_out_of_reach_from_elevation_not_known(toy_plan: Plan) -> None:
+    hole = box(-400, 100, -300, 200)  # within the stands
+    layer = toy_plan.access.assign(geometry=toy_plan.access.geometry.difference(hole))
+    found = gpd.GeoDataFrame(
+        {"access": ["out_of_reach"], "reached_by": [""], "limit": ["unknown"]}, geometry=[hole], crs=layer.crs
+    )
+    plan = dataclasses.replace(toy_plan, access=pd.concat([layer, found], ignore_index=True))
+    rows = {row.text: row.figure for row in access_rows(plan)}
+    assert rows["elevation not known: not reached"] == "2.47 ac"  # a hectare
+    alone = layer.set_index("access").geometry["out_of_reach"].intersection(toy_plan.stands.union_all()).area
+    assert rows["out of reach"] == f"{alone / 4046.8564224:.2f} ac"
+    assert words_on(access_figure(plan)).count("elevation not known") == 1
+    assert "elevation not known" not in words_on(access_figure(toy_plan))
+    assert "elevation not known" in words_on(overview_figure(plan))
+    away = found.set_geometry([box(9000, 9000, 9100, 9100)], crs=layer.crs)  # off the sheet: nothing to explain
+    far = dataclasses.replace(toy_plan, access=pd.concat([layer, away], ignore_index=True))
+    assert "elevation not known" not in words_on(overview_figure(far)) + words_on(access_figure(far))
+
+
 def test_chart_of_limits_is_small_legible_and_holds_the_acres_of_each_reason(toy_plan: Plan) -> None:
     figure = access_limits_figure(toy_plan)
     figure.canvas.draw()
     words, texts = words_on(figure), figure.axes[0].texts
     table = toy_plan.limits[toy_plan.limits["limit"] != ""]
     for reason, area_m2 in zip(table["limit"], table["open_m2"], strict=True):
-        said = {"slope": "too steep along", "hose_length": "farther than the hose", "walk": "longer than the walk"}
+        said = {
+            "slope": "too steep to drive up or down",
+            "hose_length": "farther than the hose",
+            "walk": "longer than the walk",
+        }
         assert f"{said[reason]}\n{area_m2 / 4046.8564224:.2f} ac" in words
     assert figure.get_size_inches()[0] < 7.4  # letter paper within the report's margins
     boxes = [text.get_window_extent() for text in texts]

@@ -14,6 +14,7 @@ import pandas as pd
 import pytest
 from pyproj import Geod, Transformer
 
+from invasimap.core.settings import AccessSection
 from invasimap.prescription.plan import CAUTIONS, Check, Plan
 from invasimap.reports.report import report_html
 from invasimap.reports.tables import write_tables
@@ -194,6 +195,95 @@ def test_report_gives_the_figures_of_the_access_tables(toy_plan: Plan, report: s
         assert int(stops) == (parking["zone_id"] == zone).sum()
 
 
+PUMP = {"hose_diameter": "0.5 in", "hose_roughness": 140, "flow": "3 gal/min", "nozzle_pressure": "40 psi"}
+FRICTION_PSI = 32.405089  # 300 ft of that hose, worked by hand: 4.52 x 3^1.85 / (140^1.85 x 0.5^4.87) x 300
+
+
+def with_pump(plan: Plan, pressure: str, **changes: object) -> Plan:
+    atv = {"max_slope": "12 %", "max_side_slope": "8 %", "clearance": "6 ft", "hose_length": "300 ft"}
+    access = AccessSection.model_validate({
+        "cell": "10 ft", "atv": {**atv, **PUMP, "pump_pressure": pressure},
+        "foot": {"max_slope": "60 %", "max_walk": "30 min", "off_way": 0.5},
+    })  # fmt: skip
+    return dataclasses.replace(plan, settings=plan.settings.model_copy(update={"access": access}), **changes)
+
+
+def test_report_says_what_machines_and_people_were_taken_to_be_and_what_was_not_typed(toy_plan: Plan) -> None:
+    page = report_html(with_pump(toy_plan, "100 psi"), overview_png=PNG, limits_png=PNG)
+    said = dict(rows_under(page, "What machines and people were taken to be"))
+    assert said["ground"] == "worked in cells of 10 ft" and said["tractor"] == "not at hand"
+    assert said["hose from the ATV"] == (
+        "300 ft long, 15 % of it* lost to reel, trees and slack; 0.5 in inside, roughness C 140 (Hazen-Williams)"
+    )
+    assert said["pump of the ATV"] == "100 psi at 3 gal/min; the nozzle needs 40 psi"
+    assert "at most 30 min one way, from the nearest place where a vehicle can stop" in said["on foot"]
+    assert "times 0.5 off the ways, times 0.7* with the load" in said["pace on foot"]
+    assert said["pace on foot"].startswith("3.1 mph")  # 6 exp(-3.5 x 0.05) = 5.037 km/h
+    assert "* not typed" in page
+
+
+def test_report_works_the_pressure_budget_of_the_hose_by_hand(toy_plan: Plan) -> None:
+    lift_ft = (100 - 40 - FRICTION_PSI) / 0.433  # 63.7 ft
+    page = report_html(with_pump(toy_plan, "100 psi"), overview_png=PNG, limits_png=PNG)
+    level, here, most = rows_under(page, "What the pump leaves at the nozzle")
+    assert level == ["ATV: as high as the pump", "100.0", "32.4", "0.0", f"{100 - FRICTION_PSI:.1f}", "40.0"]
+    height_psi = 3.1 / 0.3048 * 0.433  # of the place that lifts most
+    assert here[0].startswith("ATV: 11 ft up") and here[3] == f"{height_psi:.1f}"
+    assert here[4] == f"{100 - FRICTION_PSI - height_psi:.1f}"
+    assert most[0].startswith(f"ATV: {math.floor(lift_ft)} ft up") and float(most[4]) >= 40
+    assert f"the nozzle keeps its 40 psi up to {math.floor(lift_ft)} ft above the pump" in page
+
+
+def test_report_says_how_much_lies_within_the_hose_but_too_high_for_its_pump(toy_plan: Plan) -> None:
+    limits = pd.DataFrame(
+        {"access": ["foot", "foot", "out_of_reach"], "limit": ["hose_length", "lift", "lift"], "open_m2": [
+            4046.8564224, 2 * 4046.8564224, 4046.8564224]}
+    )  # fmt: skip
+    page = report_html(with_pump(toy_plan, "100 psi", limits=limits), overview_png=PNG, limits_png=PNG)
+    assert "the hose from the ATV, but too high for its pump: 2.00 ac;" in page  # out of reach by foot's own limit
+    weak = report_html(with_pump(toy_plan, "72 psi"), overview_png=PNG, limits_png=PNG)
+    below_ft = math.ceil((FRICTION_PSI + 40 - 72) / 0.433)
+    assert f"only {below_ft} ft or more below the pump" in weak and below_ft == 1
+    assert [row[0] for row in rows_under(weak, "What the pump leaves at the nozzle")] == ["ATV: as high as the pump"]
+    without = report_html(toy_plan, overview_png=PNG, limits_png=PNG)
+    assert "No pump settings were typed for the hose from the ATV" in without
+    assert "What the pump leaves" not in without
+
+
+def test_metric_report_gives_the_pump_in_bar(make_plan: Callable[..., Plan]) -> None:
+    page = report_html(with_pump(make_plan(units="metric"), "100 psi"), overview_png=PNG, limits_png=PNG)
+    level = rows_under(page, "What the pump leaves at the nozzle")[0]
+    bar = 0.06894757293168361
+    assert level[1:] == [f"{v * bar:.2f}" for v in (100, FRICTION_PSI, 0, 100 - FRICTION_PSI, 40)]
+    said = dict(rows_under(page, "What machines and people were taken to be"))
+    assert said["pump of the ATV"] == "6.895 bar at 11.36 L/min; the nozzle needs 2.758 bar"
+    assert "12.7 mm inside" in said["hose from the ATV"] and said["pace on foot"].startswith("5 km/h")
+
+
+def test_repairs_and_columns_take_a_row_for_each_file_and_kind(toy_plan: Plan) -> None:
+    repaired = pd.DataFrame({"file": ["a.csv"] * 5, "record": [2, 3, 4, 9, 7], "how": ["cover"] * 4 + ["size"]})
+    columns = pd.DataFrame({
+        "file": ["a.csv", "a.csv", "b.gpx"], "column": ["SPP", "Radius (ft)", "time"],
+        "role": ["species", "radius", "date"], "unit": ["", "ft", None],
+        "recognised_by": ["columns in its block", "its name", "its name"],
+    })  # fmt: skip
+    plan = dataclasses.replace(toy_plan, repaired=repaired, columns=columns)
+    page = report_html(plan, overview_png=PNG, limits_png=PNG)
+    assert rows_under(page, "Repaired") == [["a.csv", "cover", "2-4, 9 (4 records)"], ["a.csv", "size", "7"]]
+    assert rows_under(page, "How the columns were read") == [
+        ["a.csv", "SPP: species (columns in its block); Radius (ft): radius ft"],
+        ["b.gpx", "time: date"],
+    ]
+
+
+def test_report_reconciles_ground_outside_every_stand(toy_plan: Plan) -> None:
+    outside = toy_plan.ground[toy_plan.ground["stand"] == "(outside)"]
+    whole, kept = (rows["ground_m2"].sum() / 4046.8564224 for rows in (outside, outside[outside.zone == "no_spray"]))
+    page = report_html(toy_plan, overview_png=PNG, limits_png=PNG)
+    said = "0" if kept == 0 else "&lt;0.01" if kept < 0.005 else f"{kept:.2f}"
+    assert f"{whole:.2f} ac of infested ground lies outside every stand ({said} ac of it within a no-spray" in page
+
+
 def test_report_gives_totals_with_ranges_and_what_makes_them_wide(
     toy_plan: Plan, make_plan: Callable[..., Plan], report: str
 ) -> None:
@@ -237,12 +327,14 @@ def test_map_has_parking_places_hidden_at_first(toy_plan: Plan) -> None:
     truth = toy_plan.parking.to_crs(4326).geometry
     np.testing.assert_allclose(spots, np.c_[truth.x, truth.y], atol=1e-6)
     popup = layer.data["features"][1]["properties"]["popup"]
+    lon, lat = Transformer.from_crs(toy_plan.crs, 4326, always_xy=True).transform(-150.0, -420.0)
+    assert f"<dt>place</dt><dd>{lat:.5f}, {lon:.5f}</dd>" in popup
     for term, value in (("stop", "2 of 2"), ("hose", "263 ft"), ("lift", "0 ft")):  # 80 m are 262.5 ft
         assert f"<dt>{term}</dt><dd>{value}</dd>" in popup
     (said,) = access_popups(access_ground(toy_plan, "tractor"), "tractor")
     assert "<dt>reached by</dt><dd>tractor, hose from an ATV, on foot</dd>" in said and "not better" not in said
     (said,) = access_popups(access_ground(toy_plan, "atv_hose"), "atv_hose")
-    assert "<dt>not better because</dt><dd>too steep along</dd>" in said
+    assert "<dt>not better because</dt><dd>too steep to drive up or down</dd>" in said
 
 
 def test_report_is_marked_up_for_reading_aloud(report: str) -> None:

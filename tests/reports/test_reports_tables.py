@@ -11,6 +11,7 @@ from pyproj import Transformer
 
 from invasimap.core.units import METRIC, US
 from invasimap.prescription.plan import Plan
+from invasimap.reports.sheet import entry_words
 from invasimap.reports.tables import plan_tables, shown_table, write_tables
 
 M2_PER_ACRE = 4046.8564224
@@ -60,7 +61,7 @@ def test_gains_are_in_the_shown_units_and_an_opening_at_a_confidential_feature_h
     assert table["tractor_gain_ac"].tolist() == [0, 0, 1, 0]  # 4046.8564224 m2
     assert table["lat"].isna().tolist() == table["lon"].isna().tolist() == [True, True, False, True]
     lon, lat = Transformer.from_crs(toy_plan.crs, 4326, always_xy=True).transform(435.0, -80.0)
-    assert table.loc[2, ["lat", "lon"]].tolist() == pytest.approx([lat, lon], abs=6e-7)
+    assert table.loc[2, ["lat", "lon"]].tolist() == pytest.approx([lat, lon], abs=6e-6)
 
 
 @pytest.mark.parametrize(
@@ -130,6 +131,20 @@ def test_workbook_holds_the_csv_and_a_frozen_head(written: Path) -> None:
     assert book["ground"]["D2"].number_format == "#,##0.00"
 
 
+def test_places_have_five_decimals_and_what_a_place_takes_is_rounded_up(written: Path, toy_plan: Plan) -> None:
+    lon, lat = Transformer.from_crs(toy_plan.crs, 4326, always_xy=True).transform(-520.0, -300.0)
+    first = (written / "tables" / "parking.csv").read_text("utf-8").splitlines()[1].split(",")
+    assert first[3:5] == [f"{lat:.5f}", f"{lon:.5f}"]
+    assert first[5:8] == ["300.0", "10.2", "0.0"]  # 91.44 m; 3.1 m are 10.17 ft
+    assert first[9] == "70.4"  # of 70.4
+    second = (written / "tables" / "parking.csv").read_text("utf-8").splitlines()[2].split(",")
+    assert second[5:8] == ["262.5", "0.0", "16.5"]  # 80 m are 262.47 ft, 5 m are 16.40 ft
+    sheet = openpyxl.load_workbook(written / "tables.xlsx")["parking"]
+    assert [cell.number_format for cell in sheet[2]][3:6] == ["0.00000", "0.00000", "#,##0.0"]
+    lon, lat = Transformer.from_crs(toy_plan.crs, 4326, always_xy=True).transform(-725.0, -318.0)
+    assert entry_words(toy_plan) == f"entry at {lat:.5f}, {lon:.5f}"
+
+
 def test_empty_plan_has_heads_only(empty_plan: Plan, tmp_path: Path) -> None:
     write_tables(empty_plan, tmp_path)
     assert (tmp_path / "tables" / "ground.csv").read_text("utf-8") == (
@@ -146,5 +161,5 @@ def test_metric_tract_is_written_in_hectares(make_plan: Callable[..., Plan], tmp
         pd.read_csv(tmp_path / "tables" / f"{name}.csv") for name in ("limits", "parking", "reach_gain")
     )
     assert list(limits.columns) == ["access", "limit", "open_ha"]
-    assert parking["hose_m"].tolist() == [91.44, 80.0, 30.5]
+    assert parking["hose_m"].tolist() == [91.5, 80.0, 30.5]  # 91.44 m, rounded up
     assert gain["change"].iloc[0] == "30 m more hose" and gain["treatable_gain_ha"].iloc[0] == pytest.approx(0.01)

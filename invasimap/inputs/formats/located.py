@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Iterable
-from math import isfinite
 from typing import Any, Final
 
 import numpy as np
@@ -14,7 +13,7 @@ from numpy.typing import NDArray
 from pyproj import CRS
 
 from invasimap.core.errors import Fault, LayerError
-from invasimap.inputs.cells import Cells, text_column
+from invasimap.inputs.cells import Cells, floats_among, text_column
 from invasimap.inputs.fields import Column, DecimalComma, find_columns, header_words, is_lonlat, plain_number
 from invasimap.inputs.formats import positions
 from invasimap.inputs.formats.datums import said_datum
@@ -101,12 +100,12 @@ def locate(frame: pd.DataFrame, *, label: str, lonlat: LonLat = (None, None), co
 
 
 def table_layer(
-    frame: pd.DataFrame, problem: pd.Series[Any], located: Located, *, label: str, layer: str, comma: DecimalComma,
+    frame: pd.DataFrame, problem: Cells, located: Located, *, label: str, layer: str, comma: DecimalComma,
     notes: Iterable[str] = (),
 ) -> RawLayer:  # fmt: skip
     """The raw layer of a table whose rows are located; a problem of the row goes before one of its position."""
-    why = problem.where(problem != "", located.problem)
-    repair = np.full(len(frame), "", dtype=object) if located.repair is None else located.repair
+    why = problem.or_else(Cells.seldom(located.problem.to_numpy()))
+    repair = Cells.same("", len(frame)) if located.repair is None else Cells.seldom(located.repair)
     crs, said = said_datum(frame, located.crs, label=label, as_read=located.as_read)
     return RawLayer(
         label=label,
@@ -114,7 +113,7 @@ def table_layer(
         frame=frame,
         geometry=located.geometry,
         xy=located.xy,
-        marks=marks(len(frame), problem=why.to_numpy(), repair=repair),
+        marks=marks(len(frame), problem=why, repair=repair),
         crs=crs,
         crs_assumed=True,
         decimal_comma=comma,
@@ -169,7 +168,9 @@ def _of_columns(
     if known:
         lon, lat = (_with_half(cells, frame, axis) for cells, axis in ((lon, "lon"), (lat, "lat")))
     (x, lon_why), (y, lat_why) = positions.parse_degrees(lon, axis="lon"), positions.parse_degrees(lat, axis="lat")
-    why = pd.Series(np.where(lon_why != "", lon_why, lat_why), index=frame.index, dtype=object)
+    rows = np.flatnonzero(lon_why)
+    lat_why[rows] = lon_why[rows]
+    why = pd.Series(lat_why, index=frame.index, dtype=object)
     return Located(xy=np.column_stack([x, y]), problem=why, crs=WGS84 if known else None)
 
 
@@ -179,7 +180,7 @@ def _axis(frame: pd.DataFrame, columns: list[Column], *, comma: DecimalComma) ->
     if pd.api.types.is_float_dtype(first) and (len(columns) == 1 or first.notna().all()):
         return first
     values: Any = first.to_numpy(dtype=object, copy=True)
-    rest = np.flatnonzero([value.__class__ is not float or not isfinite(value) for value in values])
+    rest = np.flatnonzero(~np.isfinite(floats_among(values)))
     found = Cells.same("", len(rest))
     for column in columns:
         cells = Cells.of(frame[column.name].iloc[rest])

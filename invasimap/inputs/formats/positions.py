@@ -18,7 +18,7 @@ import shapely
 from numpy.typing import NDArray
 from pyproj import CRS, Transformer
 
-from invasimap.inputs.cells import map_unique
+from invasimap.inputs.cells import floats_among, map_unique
 
 Axis = Literal["lon", "lat"]
 BANDS: Final = "CDEFGHJKLMNPQRSTUVWX"  # 8 degrees of latitude each from 80 S; X is 12
@@ -72,7 +72,7 @@ def parse_degrees(cells: pd.Series[Any], *, axis: Axis) -> tuple[_FLOATS, NDArra
     >>> parse_degrees(pd.Series(["38 15.924 N", "38°75'N"]), axis="lat")[0].round(4).tolist()
     [38.2654, nan]
     """
-    values = pd.to_numeric(cells, errors="coerce").to_numpy(dtype=float, copy=True)
+    values = _numbers(cells)
     values[~np.isfinite(values)] = np.nan
     problem = np.full(len(values), "", dtype=object)
     rest = np.flatnonzero(np.isnan(values))
@@ -180,6 +180,16 @@ def _short(cells: pd.Series[Any]) -> pd.Series[Any]:
         return text if len(text) <= _LONGEST else f"{text[:40]}…"
 
     return pd.Series(map_unique(cells, short), index=cells.index, dtype=object)
+
+
+def _numbers(cells: pd.Series[Any]) -> _FLOATS:
+    """Cells as numbers, NaN for those that are none; only what is no float yet is read."""
+    if pd.api.types.is_float_dtype(cells):
+        return cells.to_numpy(dtype=float, copy=True)
+    values = floats_among(cells.to_numpy(dtype=object))
+    rest = np.flatnonzero(np.isnan(values))
+    values[rest] = pd.to_numeric(cells.iloc[rest], errors="coerce").to_numpy(dtype=float)
+    return values
 
 
 def _degrees(cell: str, axis: Axis) -> tuple[float, str]:

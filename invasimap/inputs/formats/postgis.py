@@ -19,6 +19,7 @@ from pyproj.exceptions import CRSError as NoCRS
 from invasimap.core.database_address import checked_address, without_password
 from invasimap.core.errors import Fault, InputError, LayerError
 from invasimap.core.survey_settings import LimitsSection
+from invasimap.inputs.cells import Cells
 from invasimap.inputs.formats import postgis_sql as sql
 from invasimap.inputs.formats.located import LonLat, has_position, locate, table_layer
 from invasimap.inputs.formats.raw import NO_GEOMETRY, RawLayer, marks, unique_name
@@ -263,8 +264,7 @@ def _without_geometry(frame: pd.DataFrame, wish: _Wish, *, label: str, layer: st
         mend = "read it by a query that makes one, such as ST_SetSRID(ST_MakePoint(lon, lat), 4326)"
         raise LayerError(Fault(where=label, what=f"has no column of geometry; {listed}", mend=mend))
     located = locate(frame, label=label, lonlat=wish.lonlat)
-    problem = pd.Series("", index=frame.index, dtype=object)
-    return table_layer(frame, problem, located, label=label, layer=layer, comma="never")
+    return table_layer(frame, Cells.same("", len(frame)), located, label=label, layer=layer, comma="never")
 
 
 def _with_geometry(frame: pd.DataFrame, told: _Rows, *, label: str, layer: str, limit: int) -> RawLayer:

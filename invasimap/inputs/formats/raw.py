@@ -16,6 +16,7 @@ from pyproj import CRS
 from shapely.geometry.base import BaseGeometry
 
 from invasimap.core.errors import Fault, LayerError
+from invasimap.inputs.cells import Cells
 from invasimap.inputs.fields import DecimalComma
 
 WGS84: Final = CRS.from_epsg(4326)
@@ -117,13 +118,15 @@ def from_records(
     )
 
 
-def marks(count: int, **columns: Sequence[Any] | NDArray[Any]) -> pd.DataFrame:
+def marks(count: int, **columns: Sequence[Any] | NDArray[Any] | Cells) -> pd.DataFrame:
     """The ``marks`` of a raw layer; what is not given is blank."""
     index = pd.RangeIndex(count)
-    made = {
-        name: pd.Series(columns.get(name, [""] * count), dtype=object, index=index)
-        for name in ("problem", "repair", "group")
-    }
+    blank = Cells.same("", count)
+    made = {}
+    for name in ("problem", "repair", "group"):
+        given = columns.get(name, blank)
+        one: Any = given.to_categories() if isinstance(given, Cells) else np.asarray(given, dtype=object)
+        made[name] = pd.Series(one, index=index, dtype=one.dtype)
     walked = np.asarray(columns.get("walked", np.zeros(count)), dtype=bool)
     return pd.DataFrame({**made, "walked": walked}, index=index)
 

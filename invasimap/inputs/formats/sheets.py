@@ -11,11 +11,12 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import Any, Final
 
+import numpy as np
 import pandas as pd
 
 from invasimap.core.errors import Fault, LayerError
 from invasimap.core.survey_settings import LimitsSection
-from invasimap.inputs.cells import cell_text, text_column
+from invasimap.inputs.cells import Cells, cell_text, text_column
 from invasimap.inputs.formats.archive import check_archive, member_pieces
 from invasimap.inputs.formats.bounds import first_lines
 from invasimap.inputs.formats.located import LonLat, has_position, locate, table_layer
@@ -197,7 +198,7 @@ def _layer(rows: list[Row], *, label: str, name: str, lonlat: LonLat, notes: Ite
     refuse_wide(len(filled), columns, label=label)
     headers, cells = header_names(cells[0]), cells[1:]
     frame = pd.DataFrame(cells, columns=headers, dtype=object).apply(text_column) if cells else _none(headers)
-    problem = pd.Series("", index=frame.index, dtype=object).mask((frame == "").all(axis=1), "the row is blank")
+    problem = Cells.chosen(["", "the row is blank"], (frame == "").all(axis=1).to_numpy().astype(np.intp))
     located = locate(frame, label=label, lonlat=lonlat, comma="unless_thousands")
     return table_layer(frame, problem, located, label=label, layer=name, comma="unless_thousands", notes=notes)
 

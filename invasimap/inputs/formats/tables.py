@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import itertools
 import re
 import warnings
 from collections.abc import Iterator
@@ -29,8 +30,9 @@ _CONTROLS: Final = re.compile("[\x01-\x08\x0e-\x19]")  # no text has them; a bin
 LONG: Final = 1_000_000  # characters, from which a table is read by the look of its first half million
 _STRETCH: Final = 500_000  # signs without the end of a line
 _MOST_STRETCHES: Final = 100
-_Parsed = tuple[pd.DataFrame, "pd.Series[str]"]  # the cells, and the problem of each row
+_Parsed = tuple[pd.DataFrame, Cells]  # the cells, and the problem of each row
 _SPARE_B: Final = 8  # by which a later cell of degrees may be longer than those at the start
+_NEW_SHARE: Final = 0.03  # of texts that were not seen before: with more, a text for each row is quicker
 HEADER_ROWS: Final = 20  # a title, a date and a legend stand above; a header further down is none
 
 
@@ -133,7 +135,7 @@ def _decode_lines(data: bytes) -> tuple[str, int]:
 
 def parse(
     text: str, *, label: str, lonlat: LonLat = (None, None), columns: int = LIMITS.columns
-) -> tuple[pd.DataFrame, pd.Series[str], str]:  # fmt: skip
+) -> tuple[pd.DataFrame, Cells, str]:  # fmt: skip
     """All cells as text, a problem for each row with more cells than the header, and the delimiter.
 
     Of a long table the degrees are numbers, and columns that repeat themselves are categories.
@@ -151,8 +153,9 @@ def parse(
     finally:
         csv.field_size_limit(before)
     frame, problem = read
-    problem.iloc[_blank_rows(frame, np.flatnonzero(problem == ""))] = "the row is blank"
-    return frame, problem, delimiter
+    blank = _blank_rows(frame, np.flatnonzero(problem.blank))
+    said = Cells.at(blank, itertools.repeat("the row is blank", len(blank)), len(frame))
+    return frame, problem.or_else(said), delimiter
 
 
 def _blank_rows(frame: pd.DataFrame, rows: NDArray[np.intp]) -> NDArray[np.intp]:
@@ -183,24 +186,29 @@ def _parse_long(text: str, delimiter: str, lonlat: LonLat) -> _Parsed:
     types = _types(text[:LONG], delimiter, lonlat)
     try:
         frame = _read_csv(text, sep=delimiter, header=0, names=list(types), dtype=types, na_filter=False)
-        problem = pd.Series("", index=frame.index, dtype=object)
+        problem = Cells.same("", len(frame))
     except pd.errors.ParserError:
         frame, problem = _parse_ragged(text, delimiter, types)
     return pd.DataFrame({name: _read_column(frame[name]) for name in frame.columns}, copy=False), problem
 
 
 def _types(text: str, delimiter: str, lonlat: LonLat) -> dict[Any, str]:
-    """How each column is read, by the start of a table: degrees as bytes, words that come again as categories."""
+    """How each column is read, by the start of a table: degrees as bytes, words that come again as categories.
+
+    pandas takes long over categories that are many: a column to whose texts new ones are added all along is none.
+    """
     rows = [row for row in csv.reader(io.StringIO(text, newline=""), delimiter=delimiter) if row]
     names = header_names(rows[0])
     degrees = degree_columns(names, lonlat)
     types: dict[Any, str] = {}
-    for k, name in enumerate(names):
-        cells = [row[k] for row in rows[1:-1] if len(row) > k]  # the last row may be cut
+    columns = itertools.zip_longest(*rows[1:-1], fillvalue="")  # the last row may be cut
+    for name, cells in zip(names, itertools.chain(columns, itertools.repeat(())), strict=False):
         if name in degrees:
             types[name] = f"S{max(map(len, cells), default=0) + _SPARE_B}"
         else:
-            types[name] = "category" if len(set(map(str.strip, cells))) < len(rows) / 2 else "object"
+            half = len(cells) // 2
+            new = set(map(str.strip, set(cells[half:]))).difference(map(str.strip, set(cells[:half])))
+            types[name] = "category" if len(new) <= _NEW_SHARE * half else "object"
     return types
 
 
@@ -217,21 +225,21 @@ def _parse_ragged(text: str, delimiter: str, types: dict[Any, str]) -> _Parsed:
         raise ValueError("the two readers do not see the same rows")
     for name in frame.select_dtypes("category"):
         frame[name] = frame[name].cat.remove_unused_categories()  # the header's
-    problem = np.full(len(frame), "", dtype=object)
     over = np.flatnonzero(counts > width)
     over = over[(frame[extra].iloc[over].astype(object).map(str.strip) != "").any(axis=1).to_numpy()]
-    problem[over] = [_ragged(count, width) for count in counts[over]]
-    return frame, pd.Series(problem, dtype=object)
+    return frame, Cells.at(over, (_ragged(count, width) for count in counts[over]), len(frame))
 
 
 def _read_column(column: pd.Series[Any]) -> pd.Series[Any]:
-    """Numbers of degrees, text without spaces round it; a column of categories stays one."""
-    if isinstance(column.dtype, pd.CategoricalDtype):
-        if all(text == text.strip() for text in column.cat.categories.tolist()):
-            return column
-        cells = Cells.of(column)
-        return pd.Series(pd.Categorical.from_codes(cells.codes, categories=pd.Index(cells.texts, dtype=object)))
-    return degree_column(column.to_numpy()) if column.dtype.kind == "S" else text_column(column)
+    """Numbers of degrees, text without spaces round it: categories where texts come again."""
+    if column.dtype.kind == "S":
+        return degree_column(column.to_numpy())
+    if isinstance(column.dtype, pd.CategoricalDtype) and all(c == c.strip() for c in column.cat.categories.tolist()):
+        return column
+    cells = Cells.of(column)
+    if len(cells.texts) > len(column) / 2:
+        return pd.Series(cells.to_numpy(), dtype=object)
+    return pd.Series(cells.to_categories())
 
 
 def _ragged(cells: int, columns: int) -> str:
@@ -265,7 +273,7 @@ def _parse_fast(text: str, delimiter: str) -> _Parsed:
     frame = rows.iloc[1:].reset_index(drop=True).fillna("").astype(object)
     frame.columns = pd.Index(header_names([str(cell) for cell in rows.iloc[0]]))
     frame = frame.apply(text_column) if len(frame) else frame
-    return frame, pd.Series("", index=frame.index, dtype=object)
+    return frame, Cells.same("", len(frame))
 
 
 def _parse_rows(text: str, delimiter: str, *, label: str, columns: int) -> _Parsed:
@@ -278,8 +286,8 @@ def _parse_rows(text: str, delimiter: str, *, label: str, columns: int) -> _Pars
     extra = {f"(extra {k})": k for k in range(1, max(map(len, rows)) - width + 1)}
     cells = [[cell.strip() for cell in row] + [""] * (width + len(extra) - len(row)) for row in rows[1:]]
     frame = pd.DataFrame(cells, columns=[*headers, *extra], dtype=object)
-    problem = [_ragged(len(row), width) if any(c.strip() for c in row[width:]) else "" for row in rows[1:]]
-    return frame, pd.Series(problem, index=frame.index, dtype=object)
+    over = [k for k, row in enumerate(rows[1:]) if any(cell.strip() for cell in row[width:])]
+    return frame, Cells.at(np.array(over, dtype=np.intp), (_ragged(len(rows[k + 1]), width) for k in over), len(frame))
 
 
 def header_names(cells: list[str]) -> list[str]:

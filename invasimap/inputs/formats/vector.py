@@ -102,7 +102,27 @@ def read_parquet(path: Path, *, label: str, limits: LimitsSection | None = None)
         _refuse_deep(ParquetFile(stream), label=label)
         stream.seek(0)
         frame = gpd.read_parquet(cast(Any, stream))  # a stream: a path may be taken for an address
-        return [_from_frame(frame, label=label, layer=path.stem, notes=[])]
+    notes = [f"{label}: {name} has signs that are not UTF-8: shown as \ufffd" for name in _mend_texts(frame)]
+    return [_from_frame(frame, label=label, layer=path.stem, notes=notes)]
+
+
+def _mend_texts(frame: pd.DataFrame) -> list[str]:
+    """Put right the columns whose bytes are not the text they claim to be, which pyarrow reads unseen; their names."""
+    import pyarrow
+
+    mended = []
+    for name in frame.columns:
+        kind = frame[name].dtype
+        if not isinstance(kind, pd.StringDtype) or kind.storage != "pyarrow":
+            continue
+        values = pyarrow.array(frame[name])
+        try:
+            values.validate(full=True)
+        except pyarrow.ArrowInvalid:
+            cells = values.cast(pyarrow.large_binary(), safe=False).to_pylist()
+            frame[name] = np.array([None if one is None else one.decode("utf-8", "replace") for one in cells], object)
+            mended.append(str(name))
+    return mended
 
 
 def _refuse_unpacked(file: Any, *, label: str, limits: LimitsSection) -> None:

@@ -11,6 +11,14 @@
     L.DomEvent.disableScrollPropagation(box);
   });
 
+  // a layer that is switched on would lie over all others: put every shape back in the order it was made in
+  map.on("overlayadd", function () {
+    var shapes = [];
+    map.eachLayer(function (layer) { if (layer instanceof L.Path) { shapes.push(layer); } });
+    shapes.sort(function (a, b) { return L.stamp(a) - L.stamp(b); });
+    shapes.forEach(function (shape) { shape.bringToFront(); });
+  });
+
   var dot = null, ring = null, note = null;
   var Here = L.Control.extend({
     options: { position: "topleft" },

@@ -1,0 +1,693 @@
+"""The compiled heart of ``areas``: what lies on what, summed over square tiles without building any topology.
+
+Polygons are edges. A tile that holds a patch gets the edges that touch it and, from the crossings of its row's lower
+line, the winding numbers at its lower left corner. Inside a tile the ground is cut at the height of every end and
+crossing into slabs; across a slab the edges stand in order and every trapezoid between two of them carries one label.
+Widths add up to the tile's whatever rounding does, so slivers, shared edges and edges that nearly meet cannot fail.
+
+Method: the slab decomposition of Bentley and Ottmann's sweep (1979), one tile at a time; a point is inside where its
+winding number is above zero. Which side of a tile's corner an edge passes is decided in one place, ``_left``, for the
+rows and for the tile's left side alike: that makes both tell the same winding number, also where edges run through
+corners.
+
+One module, importing none of ours: numba keeps what it compiled until the text of that one file changes.
+
+``frame`` is the left and lower border of the squares, their side, and how many columns there are. ``tile`` gives the
+number of each square, -1 where it does not count. A ring's ``way`` is 1 where its inside lies on the
+left of its edges, else -1. An item is a thing that ground can lie in: a patch, a stand, a zone, an access polygon.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numba import njit
+
+_compiled = njit(cache=True, nogil=True, error_model="numpy")
+_TYPED: Any = np.arange(12)  # numba would compile for every plain number anew
+NONE, OPEN = _TYPED[0], _TYPED[2]
+# What is known of the items and lines of one tile, a row each: whole numbers, by item, then by line or event ...
+OWN, ITEM, LABEL, WINDING, BASE, STANDING, NAME, LINE_OWN, LINE_TURN, EVENT_OWN, EVENT_TURN, ORDER = _TYPED
+# ... and places: the lines' lower x, y and upper x, y, their slope; heights of events; where lines are in a slab.
+X0, Y0, X1, Y1, SLOPE, EVENT, LOW, HIGH, MIDDLE, BELOW, ABOVE = _TYPED[:11]
+
+
+@_compiled
+def _cell(value: float, low: float, side: float) -> int:
+    """Number of the row or column that holds a place: its own lower border counts, the next one's does not."""
+    found = int(np.floor((value - low) / side))
+    while value < low + found * side:
+        found -= 1
+    while value >= low + (found + 1) * side:
+        found += 1
+    return found
+
+
+@_compiled
+def _left(x0: float, y0: float, x1: float, y1: float, x: float, y: float) -> bool:
+    """Whether an edge that spans the height ``y`` passes to the left of the corner at ``x, y``.
+
+    Ends decide where they can, else the side of the line, reckoned from its lower end whichever way it runs.
+    """
+    if x0 < x and x1 < x:
+        return True
+    if x0 >= x and x1 >= x:
+        return False
+    if y0 > y1:
+        x0, y0, x1, y1 = x1, y1, x0, y0
+    return (x1 - x0) * (y - y0) < (y1 - y0) * (x - x0)
+
+
+@_compiled
+def _above(x0: float, y0: float, x1: float, y1: float, x: float, y: float) -> bool:
+    """Whether an edge that spans the place ``x`` passes above the corner at ``x, y``."""
+    if y0 < y and y1 < y:
+        return False
+    if y0 >= y and y1 >= y:
+        return True
+    return _left(x0, y0, x1, y1, x, y) == ((x1 > x0) == (y1 > y0))
+
+
+@_compiled
+def _columns(x0: float, y0: float, x1: float, y1: float, row: int, frame: Any) -> Any:
+    """First and last column that an edge over several rows and columns can touch in one of them, within the frame."""
+    left, bottom, side, columns = frame
+    low, high, first_y, last_y = min(x0, x1), max(x0, x1), min(y0, y1), max(y0, y1)
+    below, above = bottom + row * side, bottom + (row + 1) * side
+    run = (x1 - x0) / (y1 - y0)
+    a, b = x0 + (max(below, first_y) - y0) * run, x0 + (min(above, last_y) - y0) * run
+    slack = side * 1e-3
+    low, high = max(low, min(a, b) - slack), min(high, max(a, b) + slack)
+    return max(_cell(low, left, side), 0), min(_cell(high, left, side), columns - 1)
+
+
+@_compiled
+def prepare(xy: Any, start: Any, hole: Any) -> Any:
+    """The ``way`` of every ring, from the sign of its area (shoelace) and whether it bounds a hole; and its box."""
+    rings = len(start) - 1
+    way, box = np.empty(rings, np.int8), np.empty((rings, 4))
+    for ring in range(rings):
+        first = start[ring]
+        x, y = xy[first, 0], xy[first, 1]
+        left, bottom, right, top = x, y, x, y
+        twice = 0.0
+        for i in range(first, start[ring + 1] - 1):
+            twice += (xy[i, 0] - x) * (xy[i + 1, 1] - y) - (xy[i + 1, 0] - x) * (xy[i, 1] - y)
+            left, right = min(left, xy[i, 0]), max(right, xy[i, 0])
+            bottom, top = min(bottom, xy[i, 1]), max(top, xy[i, 1])
+        way[ring] = 1 if (twice > 0) != hole[ring] else -1
+        box[ring, 0], box[ring, 1], box[ring, 2], box[ring, 3] = left, bottom, right, top
+    return way, box
+
+
+@_compiled
+def mark(xy: Any, start: Any, frame: Any, active: Any) -> None:
+    """Mark the squares that edges touch."""
+    left, bottom, side, columns = frame
+    rows = active.shape[0]
+    for ring in range(len(start) - 1):
+        first = start[ring]
+        row, column = _cell(xy[first, 1], bottom, side), _cell(xy[first, 0], left, side)
+        for i in range(first, start[ring + 1] - 1):
+            before, there = row, column
+            row, column = _cell(xy[i + 1, 1], bottom, side), _cell(xy[i + 1, 0], left, side)
+            for now in range(max(min(before, row), 0), min(max(before, row), rows - 1) + 1):
+                a, b = max(min(there, column), 0), min(max(there, column), columns - 1)
+                if before != row and there != column:
+                    a, b = _columns(xy[i, 0], xy[i, 1], xy[i + 1, 0], xy[i + 1, 1], now, frame)
+                for k in range(a, b + 1):
+                    active[now, k] = 1
+
+
+@_compiled
+def _right_of(x0: float, y0: float, x1: float, y1: float, y: float, frame: Any) -> int:
+    """First column whose corner at the height ``y`` an edge that spans it does not lie right of."""
+    left, _, side, columns = frame
+    column = min(max(_cell(x0 + (y - y0) / (y1 - y0) * (x1 - x0), left, side), 0), columns)
+    while column > 0 and _left(x0, y0, x1, y1, left + (column - 1) * side, y):
+        column -= 1
+    while column < columns and not _left(x0, y0, x1, y1, left + column * side, y):
+        column += 1
+    return column
+
+
+@_compiled
+def _longer(values: Any, count: int) -> Any:
+    """The same values with room for as many again, where there is none left."""
+    if count < len(values):
+        return values
+    more = np.empty((2 * count, values.shape[1]), values.dtype)
+    for i in range(count):
+        for k in range(values.shape[1]):
+            more[i, k] = values[i, k]
+    return more
+
+
+@_compiled
+def gather(xy: Any, start: Any, marked: Any, frame: Any, tile: Any, wanted: Any, room: int) -> Any:
+    """Edges that touch numbered tiles, and crossings of the lower lines of ``wanted`` rows.
+
+    ``marked`` is the way and the item of every ring, and what to add to the number of an edge; ``room`` a guess how
+    many there will be. Gives tile, edge (the number of its first place), item and way of each touch; and row, first
+    column whose corner does not lie left of it, item and turn of each crossing: what it adds to the winding number of
+    everything right of it.
+    """
+    left, bottom, side, columns = frame
+    rows = tile.shape[0]
+    way, item, offset = marked
+    touch, cross = np.empty((room, 4), np.int32), np.empty((room // 8 + 16, 4), np.int32)
+    touches, crossings = NONE, NONE
+    for ring in range(len(start) - 1):
+        first = start[ring]
+        row, column = _cell(xy[first, 1], bottom, side), _cell(xy[first, 0], left, side)
+        for i in range(first, start[ring + 1] - 1):
+            before, there = row, column
+            row, column = _cell(xy[i + 1, 1], bottom, side), _cell(xy[i + 1, 0], left, side)
+            low, high = min(before, row), max(before, row)
+            for now in range(max(low, 0), min(high, rows - 1) + 1):
+                if not wanted[now]:
+                    continue
+                a, b = max(min(there, column), 0), min(max(there, column), columns - 1)
+                if before != row and there != column:
+                    a, b = _columns(xy[i, 0], xy[i, 1], xy[i + 1, 0], xy[i + 1, 1], now, frame)
+                for k in range(a, b + 1):
+                    if tile[now, k] >= 0:
+                        touch = _longer(touch, touches)
+                        touch[touches, 0], touch[touches, 1] = tile[now, k], i + offset
+                        touch[touches, 2], touch[touches, 3] = item[ring], way[ring]
+                        touches += 1
+                if now > low:
+                    y = bottom + now * side
+                    cross = _longer(cross, crossings)
+                    cross[crossings, 0] = now
+                    cross[crossings, 1] = _right_of(xy[i, 0], xy[i, 1], xy[i + 1, 0], xy[i + 1, 1], y, frame)
+                    cross[crossings, 2] = item[ring]
+                    cross[crossings, 3] = way[ring] if row < before else -way[ring]
+                    crossings += 1
+    return touch[:touches], cross[:crossings]
+
+
+@_compiled
+def by_tile(parts: Any, count: int) -> Any:
+    """Where each tile's touches start; and edge, item and way of all of them in order of tiles (counting sort)."""
+    start = np.zeros(count + 1, np.int64)
+    for part in parts:
+        for i in range(len(part)):
+            start[part[i, 0] + 1] += 1
+    for i in range(count):
+        start[i + 1] += start[i]
+    head = start[:-1].copy()
+    touch = np.empty((start[count], 3), np.int32)
+    for part in parts:
+        for i in range(len(part)):
+            at = head[part[i, 0]]
+            touch[at, 0], touch[at, 1], touch[at, 2] = part[i, 1], part[i, 2], part[i, 3]
+            head[part[i, 0]] += 1
+    return start, touch
+
+
+@_compiled
+def grouped(key: Any, count: int) -> Any:
+    """The entries in order of their keys, which are below ``count``; equal ones stay as they are (counting sort)."""
+    head = np.zeros(count + 1, np.int64)
+    for value in key:
+        head[value + 1] += 1
+    for i in range(count):
+        head[i + 1] += head[i]
+    order = np.empty(len(key), np.int64)
+    for i in range(len(key)):
+        order[head[key[i]]] = i
+        head[key[i]] += 1
+    return order
+
+
+@_compiled
+def in_rows(cross: Any, rows: int, columns: int) -> Any:
+    """Crossings sorted by row, then column (two counting sorts)."""
+    for key, count in ((1, columns + 1), (0, rows)):
+        cross = cross[grouped(cross[:, key], count)]
+    return cross
+
+
+@_compiled
+def cover(cross: Any, active: Any) -> None:
+    """Mark the squares whose lower left corner lies in an item, from crossings in rows."""
+    inside = 0
+    for i in range(len(cross)):
+        inside += cross[i, 3]
+        last = active.shape[1]
+        if i + 1 < len(cross) and cross[i + 1, 0] == cross[i, 0]:
+            last = cross[i + 1, 1]
+        if inside != 0:
+            for column in range(cross[i, 1], last):
+                active[cross[i, 0], column] = 1
+        if last == active.shape[1] and i + 1 < len(cross) and cross[i + 1, 0] != cross[i, 0]:
+            inside = 0
+
+
+@_compiled
+def corners(cross: Any, tile: Any, tiles: int, items: int) -> Any:
+    """Winding numbers that are not zero at the lower left corner of every tile, from crossings in rows.
+
+    Gives where each tile's entries start, and item and winding number of each.
+    """
+    winding, now = np.zeros(items, np.int32), np.empty(items, np.int32)
+    start, held = np.zeros(tiles + 1, np.int64), np.empty((1024, 2), np.int32)
+    i, total = 0, NONE
+    for row in range(tile.shape[0]):
+        many = NONE
+        for column in range(tile.shape[1]):
+            while i < len(cross) and cross[i, 0] == row and cross[i, 1] <= column:
+                many = _turned(cross[i, 2], cross[i, 3], winding, now, many)
+                i += 1
+            if tile[row, column] < 0:
+                continue
+            for k in range(many):
+                held = _longer(held, total)
+                held[total, 0], held[total, 1] = now[k], winding[now[k]]
+                total += 1
+            start[tile[row, column] + 1] = total
+        while i < len(cross) and cross[i, 0] == row:
+            i += 1
+        for k in range(many):
+            winding[now[k]] = 0
+    return start, held[:total]
+
+
+@_compiled
+def _turned(item: int, turn: int, winding: Any, now: Any, many: int) -> int:
+    """Add a turn to an item's winding number; ``now`` lists those that are not zero; gives how many there are."""
+    before = winding[item]
+    winding[item] += turn
+    if before == 0:
+        now[many] = item
+        return many + 1
+    if winding[item] == 0:
+        k = 0
+        while now[k] != item:
+            k += 1
+        now[k] = now[many - 1]
+        return many - 1
+    return many
+
+
+@_compiled
+def _ends(places: Any, edge: int) -> Any:
+    """Both ends of an edge; the layers' places are numbered through."""
+    first, second, third, fourth = places
+    if edge < len(first):
+        return first[edge, 0], first[edge, 1], first[edge + 1, 0], first[edge + 1, 1]
+    edge -= len(first)
+    if edge < len(second):
+        return second[edge, 0], second[edge, 1], second[edge + 1, 0], second[edge + 1, 1]
+    edge -= len(second)
+    if edge < len(third):
+        return third[edge, 0], third[edge, 1], third[edge + 1, 0], third[edge + 1, 1]
+    edge -= len(third)
+    return fourth[edge, 0], fourth[edge, 1], fourth[edge + 1, 0], fourth[edge + 1, 1]
+
+
+@_compiled
+def _pieces(places: Any, touch: Any, box: Any, whole: Any, real: Any) -> Any:
+    """What of the edges lies in a tile, each from its lower to its upper end, and where they cross its left side.
+
+    Gives how many lines and how many crossings; a crossing changes the winding number of all ground above it there.
+    """
+    left, bottom, right, top = box
+    many, events = NONE, NONE
+    for k in range(len(touch)):
+        x0, y0, x1, y1 = _ends(places, touch[k, 0])
+        way = touch[k, 2]
+        turn = way if y1 < y0 else -way
+        over = way if x0 < left else -way
+        spans = (x0 < left) != (x1 < left)
+        if not spans and x0 < left:
+            continue
+        if y0 > y1:
+            x0, y0, x1, y1 = x1, y1, x0, y0
+        run = (x1 - x0) / (y1 - y0) if y1 > y0 else 0.0
+        low, low_x = (y0, x0) if y0 >= bottom else (bottom, x0 + (bottom - y0) * run)
+        high, high_x = (y1, x1) if y1 <= top else (top, x0 + (top - y0) * run)
+        if spans:
+            at = min(max(y0 + (left - x0) * ((y1 - y0) / (x1 - x0)), low), high)
+            if not _above(x0, y0, x1, y1, left, bottom):
+                at = bottom
+            elif _above(x0, y0, x1, y1, left, top):
+                at = top
+            else:
+                real[EVENT, events], whole[EVENT_OWN, events], whole[EVENT_TURN, events] = at, whole[OWN, k], over
+                events += 1
+            if x1 > x0 and at > low:
+                low, low_x = at, left
+            elif x1 < x0 and at < high:
+                high, high_x = at, left
+        if (x0 < right) != (x1 < right):
+            at = y0 + (right - x0) * ((y1 - y0) / (x1 - x0))
+            if x1 > x0 and at < high:
+                high, high_x = at, right
+            elif x1 < x0 and at > low:
+                low, low_x = at, right
+        if high <= low or (x0 >= right and x1 >= right):
+            continue
+        real[X0, many], real[Y0, many] = min(max(low_x, left), right), low
+        real[X1, many], real[Y1, many] = min(max(high_x, left), right), high
+        real[SLOPE, many] = (real[X1, many] - real[X0, many]) / (high - low)
+        whole[LINE_OWN, many], whole[LINE_TURN, many] = whole[OWN, k], turn
+        many += 1
+    return many, events
+
+
+@_compiled
+def _sorted_by(whole: Any, real: Any, many: int, first: int, second: int) -> None:
+    """Sort the lines that stand in a slab by one place, then another; quick where they are nearly in order."""
+    for i in range(1, many):
+        one = whole[ORDER, i]
+        a, b = real[first, one], real[second, one]
+        k = i
+        while k > 0:
+            other = whole[ORDER, k - 1]
+            if real[first, other] < a or (real[first, other] == a and real[second, other] <= b):
+                break
+            whole[ORDER, k] = other
+            k -= 1
+        whole[ORDER, k] = one
+
+
+@_compiled
+def _turn_item(own: int, turn: int, whole: Any, listed: int, many: int, patches: int) -> int:
+    """Add a turn to an item's winding number; a row keeps the patches that hold a place in order; gives how many."""
+    before = whole[WINDING, own]
+    after = before + turn
+    whole[WINDING, own] = after
+    if own >= patches or (before > 0) == (after > 0):
+        return many
+    k = 0
+    while k < many and whole[listed, k] < own:
+        k += 1
+    if after > 0:
+        for j in range(many, k, -1):
+            whole[listed, j] = whole[listed, j - 1]
+        whole[listed, k] = own
+        return many + 1
+    for j in range(k, many - 1):
+        whole[listed, j] = whole[listed, j + 1]
+    return many - 1
+
+
+@_compiled
+def _label(whole: Any, kinds: Any) -> int:
+    """Number of the stand, zone and access class of a place from the winding numbers there."""
+    patches, stands, zones, count, means = kinds
+    stand, zone, access = 0, OPEN, 0
+    for k in range(patches, stands):
+        if whole[WINDING, k] > 0:
+            stand = whole[LABEL, k]
+            break
+    for k in range(stands, zones):
+        if whole[WINDING, k] > 0 and whole[LABEL, k] < zone:
+            zone = whole[LABEL, k]
+    for k in range(zones, count):
+        if whole[WINDING, k] > 0:
+            access = whole[LABEL, k]
+            break
+    return (stand * 3 + zone) * means + access
+
+
+@_compiled
+def _slab(whole: Any, real: Any, lines: Any, rows: Any, slab: Any, kinds: Any, sums: Any) -> None:
+    """Add the trapezoids of a slab in which no lines cross to the sums of the patches that decide there."""
+    many, base = lines
+    thick, left, right = slab
+    patches = kinds[0]
+    there = base
+    for k in range(base):
+        whole[STANDING, k] = whole[BASE, k]
+    at = 2 * left
+    changed, number = True, 0
+    for i in range(many + 1):
+        one = whole[ORDER, i] if i < many else 0
+        after = real[rows[0], one] + real[rows[1], one] if i < many else 2 * right
+        area = (after - at) * 0.5 * thick
+        if there > 0 and area != 0.0:
+            if changed:
+                number, changed = _label(whole, kinds), False
+            sums[patches, number] += area
+            last = -1
+            for k in range(there):
+                patch = whole[STANDING, k]
+                if whole[LABEL, patch] != last:
+                    last = whole[LABEL, patch]
+                    sums[patch, number] += area
+        if i < many:
+            own = whole[LINE_OWN, one]
+            there = _turn_item(own, whole[LINE_TURN, one], whole, STANDING, there, patches)
+            changed = changed or own >= patches
+            at = after
+    for i in range(many):
+        one = whole[ORDER, i]
+        whole[WINDING, whole[LINE_OWN, one]] -= whole[LINE_TURN, one]
+
+
+@_compiled
+def _in_order(values: Any, low: float, high: float) -> Any:
+    """Numbers of values between two bounds in order: dealt into as many bins as there are, then put right."""
+    count = len(values)
+    bins, held = np.empty(count, np.int64), np.zeros(count, np.int64)
+    fullest = NONE
+    for i in range(count):
+        bins[i] = min(max(int((values[i] - low) * ((count - 1) / (high - low))), 0), count - 1)
+        held[bins[i]] += 1
+        fullest = max(fullest, held[bins[i]])
+    order = grouped(bins, count)
+    gap = fullest
+    while gap > 0:  # Shell's sort, from the farthest that one can be out of place
+        for i in range(gap, count):
+            one = order[i]
+            k = i
+            while k >= gap and values[order[k - gap]] > values[one]:
+                order[k] = order[k - gap]
+                k -= gap
+            order[k] = one
+        gap = gap // 3 if gap > 3 else gap - 1
+    return order
+
+
+@_compiled
+def _crossings(whole: Any, real: Any, many: int) -> Any:
+    """Where lines in order of their lower places cross within a slab, as shares of its thickness, in order."""
+    shares = np.empty(0)
+    for filling in range(2):
+        found = NONE
+        for i in range(many):
+            for k in range(i + 1, many):
+                a, b = whole[ORDER, i], whole[ORDER, k]
+                apart, past = real[LOW, b] - real[LOW, a], real[HIGH, a] - real[HIGH, b]
+                if past > 0.0 and apart > 0.0:
+                    if filling:
+                        shares[found] = apart / (apart + past)
+                    found += 1
+        if not filling:
+            shares = np.empty(found)
+    return shares[_in_order(shares, 0.0, 1.0)]
+
+
+@_compiled
+def _between(slab: Any, whole: Any, real: Any, lines: Any, sides: Any, kinds: Any, sums: Any) -> None:
+    """One slab between neighbouring heights, cut again where lines cross in it."""
+    bottom, top = slab
+    many = lines[0]
+    for i in range(many):
+        one = whole[ORDER, i]
+        real[LOW, one] = real[X0, one] + (bottom - real[Y0, one]) * real[SLOPE, one]
+        over = real[X0, one] + (top - real[Y0, one]) * real[SLOPE, one]
+        real[HIGH, one] = real[X1, one] if top == real[Y1, one] else over
+    _sorted_by(whole, real, many, LOW, HIGH)
+    crossed = False
+    for i in range(1, many):
+        crossed = crossed or real[HIGH, whole[ORDER, i - 1]] > real[HIGH, whole[ORDER, i]]
+    if not crossed:
+        _slab(whole, real, lines, (LOW, HIGH), (top - bottom, sides[0], sides[1]), kinds, sums)
+        return
+    cuts = _crossings(whole, real, many)
+    before = 0.0
+    for cut in range(len(cuts) + 1):
+        after = cuts[cut] if cut < len(cuts) else 1.0
+        if after <= before:
+            continue
+        for i in range(many):
+            one = whole[ORDER, i]
+            real[BELOW, one] = real[LOW, one] + before * (real[HIGH, one] - real[LOW, one])
+            real[ABOVE, one] = real[LOW, one] + after * (real[HIGH, one] - real[LOW, one])
+            real[MIDDLE, one] = real[BELOW, one] + real[ABOVE, one]
+        _sorted_by(whole, real, many, MIDDLE, MIDDLE)
+        thick = (after - before) * (top - bottom)
+        _slab(whole, real, lines, (BELOW, ABOVE), (thick, sides[0], sides[1]), kinds, sums)
+        before = after
+
+
+@_compiled
+def _tile(whole: Any, real: Any, counts: Any, box: Any, kinds: Any, sums: Any) -> None:
+    """Sum up one tile, slab by slab."""
+    many, events, base = counts
+    left, bottom, right, top = box
+    heights = np.empty(2 * many + events + 1)
+    for i in range(many):
+        heights[i], heights[many + i] = real[Y0, i], real[Y1, i]
+    for i in range(events):
+        heights[2 * many + i] = real[EVENT, i]
+    heights[-1] = top
+    standing, low = NONE, bottom
+    for step in _in_order(heights, bottom, top):
+        high = heights[step]
+        if high > low:
+            if standing > 0 or base > 0:
+                _between((low, high), whole, real, (standing, base), (left, right), kinds, sums)
+            kept = 0
+            for k in range(standing):
+                if real[Y1, whole[ORDER, k]] > high:
+                    whole[ORDER, kept] = whole[ORDER, k]
+                    kept += 1
+            standing, low = kept, high
+        if step < many:
+            whole[ORDER, standing] = step
+            standing += 1
+        elif 2 * many <= step < 2 * many + events:
+            own, turn = whole[EVENT_OWN, step - 2 * many], whole[EVENT_TURN, step - 2 * many]
+            base = _turn_item(own, turn, whole, BASE, base, kinds[0])
+
+
+@_compiled
+def _own_numbers(touch: Any, held: Any, seen: Any, whole: Any) -> int:
+    """Number the items of a tile in their order; ``seen`` gives each its number."""
+    many = 0
+    for k in range(len(touch) + len(held)):
+        item = touch[k, 1] if k < len(touch) else held[k - len(touch), 0]
+        if seen[item] < 0:
+            seen[item] = 0
+            j = many
+            while j > 0 and whole[ITEM, j - 1] > item:
+                whole[ITEM, j] = whole[ITEM, j - 1]
+                j -= 1
+            whole[ITEM, j] = item
+            many += 1
+    for k in range(many):
+        seen[whole[ITEM, k]] = k
+        whole[WINDING, k] = 0
+    for k in range(len(touch)):
+        whole[OWN, k] = seen[touch[k, 1]]
+    return many
+
+
+@_compiled
+def _first_from(whole: Any, count: int, item: int) -> int:
+    """The first of a tile's items whose number is not below ``item``."""
+    k = 0
+    while k < count and whole[ITEM, k] < item:
+        k += 1
+    return k
+
+
+@_compiled
+def _own_labels(whole: Any, first: int, last: int, item_label: Any) -> int:
+    """Number the labels of some of a tile's items from 1, keeping each one's own; gives how many, with none at all."""
+    many = 1
+    for k in range(first, last):
+        name = item_label[whole[ITEM, k]]
+        at = 0
+        for j in range(first, k):
+            if whole[NAME, j] == name:
+                at = whole[LABEL, j]
+        if at == 0:
+            at = many
+            many += 1
+        whole[NAME, k], whole[LABEL, k] = name, at
+    return many
+
+
+@_compiled
+def _named(whole: Any, first: int, last: int, at: int) -> int:
+    """The label that was given a number in a tile; 0 for none."""
+    for k in range(first, last):
+        if whole[LABEL, k] == at:
+            return whole[NAME, k]
+    return 0
+
+
+@_compiled
+def _written(whole: Any, kinds: Any, sums: Any, out: Any, rows: int) -> Any:
+    """Append what a tile's sums hold: item, stand, zone, access, area; gives the array and how many rows it has."""
+    patches, stands, zones, count, means = kinds
+    for patch in range(patches + 1):
+        for number in range(sums.shape[1]):
+            if sums[patch, number] == 0.0:
+                continue
+            out = _longer(out, rows)
+            out[rows, 0] = whole[ITEM, patch] if patch < patches else -1
+            out[rows, 1] = _named(whole, patches, stands, number // means // 3)
+            out[rows, 2] = number // means % 3
+            out[rows, 3] = _named(whole, zones, count, number % means)
+            out[rows, 4] = sums[patch, number]
+            rows += 1
+    return out, rows
+
+
+@_compiled
+def sweep(span: Any, tiles: Any, touches: Any, corners_of: Any, places: Any, items_of: Any, frame: Any) -> Any:
+    """Ground of some of the tiles by item, stand, zone and access class.
+
+    Parameters
+    ----------
+    span
+        The first tile and the one after the last.
+    tiles
+        Row and column of every tile.
+    touches, corners_of
+        Of every tile, where its touches start and edge, item, way of each; where its corner's items start, and item and
+        winding number of each.
+    places
+        Those of the four layers.
+    items_of
+        Of every item its species, or the number of its stand, zone or access class (0 for none); then where stands,
+        zones and access begin among the items. Patches come first, the deciding one of a species before the others.
+
+    Returns
+    -------
+    array
+        Rows of item (-1 for the ground, every spot once), stand, zone, access class (0 for none of them) and area.
+    """
+    first, last = span
+    touch_start, touch = touches
+    corner_start, corner_held = corners_of
+    item_label, first_stand, first_zone, first_access = items_of
+    most = 1
+    for at in range(first, last):
+        most = max(most, touch_start[at + 1] - touch_start[at] + corner_start[at + 1] - corner_start[at])
+    seen = np.full(len(item_label), -1, np.int32)
+    whole, real = np.empty((12, most + 1), np.int32), np.empty((11, most + 1))
+    out, rows = np.empty((64, 5)), NONE
+    for at in range(first, last):
+        mine = touch[touch_start[at] : touch_start[at + 1]]
+        held = corner_held[corner_start[at] : corner_start[at + 1]]
+        count = _own_numbers(mine, held, seen, whole)
+        patches = _first_from(whole, count, first_stand)
+        stands, zones = _first_from(whole, count, first_zone), _first_from(whole, count, first_access)
+        if patches > 0:
+            for k in range(count):
+                whole[LABEL, k] = item_label[whole[ITEM, k]]
+            names = _own_labels(whole, patches, stands, item_label)
+            means = _own_labels(whole, zones, count, item_label)
+            kinds = (patches, stands, zones, count, means)
+            base = NONE
+            for k in range(len(held)):
+                base = _turn_item(seen[held[k, 0]], held[k, 1], whole, BASE, base, patches)
+            left, bottom = frame[0] + tiles[at, 1] * frame[2], frame[1] + tiles[at, 0] * frame[2]
+            right, top = frame[0] + (tiles[at, 1] + 1) * frame[2], frame[1] + (tiles[at, 0] + 1) * frame[2]
+            box = (left, bottom, right, top)
+            many, events = _pieces(places, mine, box, whole, real)
+            sums = np.zeros((patches + 1, names * 3 * means))
+            _tile(whole, real, (many, events, base), box, kinds, sums)
+            out, rows = _written(whole, kinds, sums, out, rows)
+        for k in range(count):
+            seen[whole[ITEM, k]] = -1
+    return out[:rows]

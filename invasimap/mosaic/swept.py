@@ -1,0 +1,99 @@
+"""Layers with names laid over one another by the sweep: the same table rows as the polygons give, without polygons."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import geopandas as gpd
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from invasimap.land.layers import OUTSIDE
+from invasimap.mosaic.faces import OUT_OF_REACH, ZONES, deciding_rank
+from invasimap.mosaic.sweep import Areas, Layer, areas, rings_of
+
+Ints = npt.NDArray[np.int64]
+LEAST_M2 = 1e-8  # less is where edges that lie on one another differ in their last bit
+
+
+@dataclass(frozen=True, kw_only=True)
+class Labels:
+    """What puts labels on the ground, and the names behind the numbers.
+
+    Attributes
+    ----------
+    stands, zones, access
+        Polygons and their label numbers.
+    stand_names, access_names
+        Names by label number; the last is for ground in none (number -1).
+    """
+
+    stands: Layer
+    zones: Layer
+    access: Layer
+    stand_names: list[str]
+    access_names: list[str]
+
+    @classmethod
+    def of(cls, *, stands: gpd.GeoDataFrame, protection: gpd.GeoDataFrame, access: gpd.GeoDataFrame) -> Labels:
+        """Number the layers' names in order of their first polygon."""
+        stand, stand_names = pd.factorize(stands["stand"])
+        means, access_names = pd.factorize(access["access"])
+        guarded = protection[protection["zone"].isin(ZONES[:2])]
+        zone = pd.Index(ZONES).get_indexer(pd.Index(guarded["zone"]))
+        return cls(
+            stands=Layer(rings=rings_of(stands.geometry.to_numpy()), label=stand),
+            zones=Layer(rings=rings_of(guarded.geometry.to_numpy()), label=zone),
+            access=Layer(rings=rings_of(access.geometry.to_numpy()), label=means),
+            stand_names=[*stand_names, OUTSIDE],
+            access_names=[*access_names, OUT_OF_REACH],
+        )
+
+    def named(self, found: Areas) -> pd.DataFrame:
+        """The entries by name: ``patch`` (number, -1 for the ground), ``stand, zone, access, area_m2``."""
+        return pd.DataFrame(
+            {
+                "patch": found.patch,
+                "stand": np.asarray(self.stand_names, object)[found.stand],
+                "zone": np.asarray(ZONES, object)[found.zone],
+                "access": np.asarray(self.access_names, object)[found.access],
+                "area_m2": found.area_m2,
+            }
+        )
+
+
+def swept_growth(
+    patches: gpd.GeoDataFrame, *, stands: gpd.GeoDataFrame, protection: gpd.GeoDataFrame, access: gpd.GeoDataFrame
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """What grows where, and the ground under it.
+
+    Parameters
+    ----------
+    patches, stands, protection, access
+        As in ``cut_faces``.
+
+    Returns
+    -------
+    tuple of DataFrame
+        ``stand, zone, access, species, patch, cover_pct, area_m2`` for each patch that decides its species somewhere;
+        and ``stand, zone, access, area_m2`` with every spot once.
+    """
+    labels = Labels.of(stands=stands, protection=protection, access=access)
+    found = areas(
+        rings_of(patches.geometry.to_numpy()),
+        species=pd.factorize(patches["species"])[0],
+        rank=deciding_rank(patches),
+        stands=labels.stands,
+        zones=labels.zones,
+        access=labels.access,
+    )
+    named = labels.named(found)
+    named = named[named["area_m2"] > LEAST_M2]
+    ground = named[named["patch"] < 0].drop(columns="patch").reset_index(drop=True)
+    growth = named[named["patch"] >= 0].reset_index(drop=True)
+    row = growth["patch"].to_numpy()
+    growth["patch"] = patches.index.to_numpy()[row]
+    growth["species"] = patches["species"].to_numpy(object)[row]
+    growth["cover_pct"] = patches["cover_pct"].to_numpy(float)[row]
+    return growth, ground

@@ -47,6 +47,7 @@ from invasimap.mosaic.checks import (
     setback_shortfall_m,
     treatable_polygons,
 )
+from invasimap.mosaic.compiled import compile_sweep, sweep_will_compile
 from invasimap.mosaic.faces import Faces, cut_faces
 from invasimap.mosaic.reach import limit_areas, sprayable_ground
 from invasimap.mosaic.simulation import Doubt
@@ -90,9 +91,7 @@ def plan(tract: Tract | str | Path, *, step: Step = quiet) -> Plan:
         worked = shapely.box(*terrain.bounds)
         protection = protection_zones(land.features, terrain=terrain, within=worked)
     means = settings.access
-    if (means.tractor or means.atv or means.foot) and will_compile():
-        with clock("Compiling for this machine, only this once"):
-            compile_now()
+    compile_missing(settings, step=clock)
     with clock("Access: tractor, hose and foot"):
         access = access_classes(ground, tractor=means.tractor, atv=means.atv, foot=means.foot)
     with clock("Mosaic and acreage"):
@@ -141,6 +140,20 @@ def plan(tract: Tract | str | Path, *, step: Step = quiet) -> Plan:
         seconds=clock.seconds,
         **land.layers(),
     )
+
+
+def compile_missing(settings: Tract, *, step: Step) -> None:
+    """Compile what the settings need and this machine does not have yet: a wait that is said, and comes once."""
+    means = settings.access
+    kernels = [
+        (bool(means.tractor or means.atv or means.foot), will_compile, compile_now),
+        (settings.uncertainty.draws > 0, sweep_will_compile, compile_sweep),
+    ]
+    waits = [work for needed, missing, work in kernels if needed and missing()]
+    if waits:
+        with step("Compiling for this machine, only this once"):
+            for work in waits:
+                work()
 
 
 def doubt_of(settings: Tract) -> Doubt:

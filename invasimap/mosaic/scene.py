@@ -62,7 +62,7 @@ class Scene:
         moved = dataclasses.replace(grid, rings=dataclasses.replace(grid.rings, xy=grid.rings.xy + access_shift_m))
         return areas(
             dataclasses.replace(self.patches, xy=xy), species=self.species, rank=self.rank, stands=self.land.stands,
-            zones=self.land.zones, access=moved,
+            zones=self.land.zones, access=moved, threads=1,
         )  # fmt: skip
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 import os
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Any
@@ -105,7 +105,16 @@ def rings_of(polygons: Any) -> Rings:
     return Rings(xy=np.ascontiguousarray(xy, float), start=start, hole=hole, item=item)
 
 
-def areas(patches: Rings, *, species: Ints, rank: Ints, stands: Layer, zones: Layer, access: Layer) -> Areas:
+def areas(
+    patches: Rings,
+    *,
+    species: Ints,
+    rank: Ints,
+    stands: Layer,
+    zones: Layer,
+    access: Layer,
+    threads: int | None = None,
+) -> Areas:
     """Ground of every patch where it decides its species, by stand, zone and access class.
 
     Parameters
@@ -118,6 +127,8 @@ def areas(patches: Rings, *, species: Ints, rank: Ints, stands: Layer, zones: La
         Where several hold a spot the first counts.
     zones
         Labels 0 (no_spray) and 1 (hand_only); the stricter counts.
+    threads
+        As many as there are processors where nothing is said; 1 in calls that run beside one another.
 
     Returns
     -------
@@ -141,14 +152,15 @@ def areas(patches: Rings, *, species: Ints, rank: Ints, stands: Layer, zones: La
             access.rings.item + begins[3],
         ),
         (label, *begins[1:]),
+        threads or _threads(),
     )
     patch = np.where(found[:, 0] < 0, -1, by_rank[found[:, 0].astype(np.int64)])
     return _summed(patch, found[:, 1:4].astype(np.int64), found[:, 4])
 
 
-def _swept(layers: Sequence[Rings], items: Sequence[Ints], items_of: tuple[Any, ...]) -> Floats:
+def _swept(layers: Sequence[Rings], items: Sequence[Ints], items_of: tuple[Any, ...], threads: int) -> Floats:
     """What the kernel finds in all squares: item, stand, zone, access class and area."""
-    frame, tile, parts = _touched(layers, items)
+    frame, tile, parts = _touched(layers, items, threads)
     count = int(tile.max()) + 1
     cross = kernel.in_rows(np.concatenate([cross for _, cross in parts]), *tile.shape)
     held = kernel.corners(cross, tile, count, len(items_of[0]))
@@ -157,11 +169,12 @@ def _swept(layers: Sequence[Rings], items: Sequence[Ints], items_of: tuple[Any, 
     bounds = np.searchsorted(touches[0], np.linspace(0, touches[0][-1], CHUNKS + 1)[1:-1])
     bounds = np.unique(np.concatenate([[0], bounds, [count]]))
     spans = list(zip(bounds[:-1].tolist(), bounds[1:].tolist(), strict=True))
-    with ThreadPoolExecutor(_threads()) as pool:
-        return np.concatenate(list(pool.map(lambda span: kernel.sweep(span, *given), spans)))
+    return np.concatenate(_done(lambda span: kernel.sweep(span, *given), spans, threads))
 
 
-def _touched(layers: Sequence[Rings], items: Sequence[Ints]) -> tuple[Any, Any, list[tuple[Any, Any]]]:
+def _touched(
+    layers: Sequence[Rings], items: Sequence[Ints], threads: int
+) -> tuple[Any, Any, list[tuple[Any, Any]]]:  # fmt: skip
     """The squares that hold a patch, numbered; and what of all layers touches them or crosses the lines below them."""
     rings = layers[0]
     way, box = kernel.prepare(rings.xy, rings.start, rings.hole)
@@ -181,8 +194,15 @@ def _touched(layers: Sequence[Rings], items: Sequence[Ints]) -> tuple[Any, Any, 
         room = 64 + (len(rings.xy) * 5 // 4 if number == 0 else len(rings.xy) // 8)
         return kernel.gather(rings.xy, rings.start, (way, items[number], before[number]), frame, tile, wanted, room)
 
-    with ThreadPoolExecutor(_threads()) as pool:
-        return frame, tile, list(pool.map(gathered, range(len(layers))))
+    return frame, tile, _done(gathered, range(len(layers)), threads)
+
+
+def _done(work: Callable[[Any], Any], of: Iterable[Any], threads: int) -> list[Any]:
+    """What ``work`` makes of each, in order."""
+    if threads == 1:
+        return [work(one) for one in of]
+    with ThreadPoolExecutor(threads) as pool:
+        return list(pool.map(work, of))
 
 
 def _frame(edges: int, box: Floats) -> tuple[tuple[float, float, float, int], tuple[int, int]]:

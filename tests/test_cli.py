@@ -19,6 +19,7 @@ def run(*arguments):
 
 SETTINGS = (
     '[tract]\nname = "A"\n[[survey]]\nfiles = ["survey.geojson"]\n[stands]\nfile = "land.gpkg"\nlayer = "stands"\n'
+    "[uncertainty]\ndraws = 0\n"
 )
 
 
@@ -99,10 +100,12 @@ def test_unknown_command_and_option_exit_2(command_here):
 
 
 def test_draws_0_leaves_the_ranges_empty_and_too_few_are_refused(small, command_here):
-    assert command_here("plan", small, "--quiet", "--draws", "0").returncode == 0
-    with (small / "out" / "tables" / "acreage.csv").open() as stream:
-        rows = list(csv.DictReader(stream))
-    assert rows and all(row["gross_ac"] and row["gross_low_ac"] == row["infested_high_ac"] == "" for row in rows)
+    for draws, wanted in ((["--draws", "0"], False), (["--draws", "100"], True), ([], False)):  # 0 in the settings
+        assert command_here("plan", small, "--quiet", *draws).returncode == 0
+        with (small / "out" / "tables" / "acreage.csv").open() as stream:
+            (row,) = csv.DictReader(stream)
+        ranges = [name for name in row if "_low_" in name or "_high_" in name]
+        assert len(ranges) == 4 and all((row[name] != "") == wanted for name in ranges) and row["gross_ac"]
     done = command_here("plan", small, "--draws", "20")
     assert done.returncode == 2 and "at least 100" in done.stderr
 

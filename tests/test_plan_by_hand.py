@@ -49,6 +49,8 @@ max_side_slope = "0 %"
 clearance = "6 ft"
 hose_length = "100 m"
 hose_loss = "0 %"
+[uncertainty]
+draws = 100
 """
 
 

@@ -24,7 +24,8 @@ from invasimap.mosaic.simulation import SOURCES, Doubt, Simulation
 Floats = npt.NDArray[np.float64]
 TOTALS: Final = ("gross", "infested", "treatable_gross", "treatable_infested")
 PARTS: Final = ("all", "treatable")
-ALONE_SHARE: Final = 5  # a fifth of the draws for each source alone
+LEAST_PCT: Final = 1e-6  # less is rounding
+ALONE_SHARE: Final = 8  # an eighth of the draws for each source alone
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -146,6 +147,7 @@ def _drivers_table(names: list[str], variance: Floats) -> pd.DataFrame:
     """Shares (sources, 2 names) of the variance in percent; without any variance, NaN."""
     whole = variance.sum(axis=0)
     share = np.divide(100 * variance, whole, out=np.full(variance.shape, np.nan), where=whole > 0)
+    share[share < LEAST_PCT] = 0.0
     table = pd.DataFrame({"species": names * 2, "part": np.repeat(PARTS, len(names))}, dtype=object)
     for source, shares in zip(SOURCES, share, strict=True):
         table[f"{source}_pct"] = shares

@@ -14,6 +14,9 @@ large by a half two thirds of it; draws whose mean is right, so that sums are, r
 quantiles hold 87 % at a ``size_error`` of 20 %, 84 % at 30 %. So the quantiles are taken at Phi(2 z0 -/+ 1.645), with
 z0 that of a lognormal as lopsided as the sizes make the figure: exact for one disc or line, gone in a sum of many, and
 small where position makes most of the width.
+
+Of 1,000 surveys such intervals held 90.2 % (+/- 0.2) of all rows, 90.1 % (0.6) of the species' totals, 89.7 % (0.6) of
+what of them is infested, 91.7 % (0.9) of the treatable ground and 92.9 % (0.8) of all ground.
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """A 90 % interval from draws: their quantiles, moved where sizes make them lopsided.
 
 A draw lays the error of the survey on top of the one that is in it already. Three ways to make an interval of such
-draws were held to known truths (``tests/bench/interval_study.py``, 300 surveys):
+draws were held to known truths (``tests/benchmarks/interval_study.py``, 300 surveys):
 
 - The plain quantiles held 90 % of rows and totals. What follows one error in one direction (a patch across an edge) is
   held as often as it should be, also where an acreage ends at nothing or at the whole patch.

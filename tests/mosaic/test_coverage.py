@@ -1,4 +1,4 @@
-"""Ranges hold known truths as often as they say; the full study is ``tests/bench/interval_study.py``."""
+"""Ranges hold known truths as often as they say; the full study is ``tests/benchmarks/interval_study.py``."""
 
 import numpy as np
 import pandas as pd

@@ -1,8 +1,8 @@
 """Do the 90 % ranges hold the truth? Invented tracts of known truth, each surveyed with error, a new one each time.
 
-By hand, a quarter of an hour of two cores: ``python tests/bench/interval_study.py 1000``. The surveyor's errors are
-made here by other code than the one that draws: fixes one by one along the walk, lines moved by their middle and given
-their width again. What is counted apart: rows of the acreage and of the ground, totals of species and of the ground.
+By hand, a quarter of an hour of two cores: ``python tests/benchmarks/interval_study.py 1000``. The surveyor's errors
+are made here by other code than the one that draws: fixes one by one along the walk, lines moved by their middle and
+given their width again. Counted apart: rows of the acreage and of the ground, totals of species and of the ground.
 """
 
 from __future__ import annotations

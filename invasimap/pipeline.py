@@ -47,9 +47,11 @@ from invasimap.mosaic.checks import (
     setback_shortfall_m,
     treatable_polygons,
 )
+from invasimap.mosaic.compiled import compile_sweep, sweep_will_compile
 from invasimap.mosaic.faces import Faces, cut_faces
 from invasimap.mosaic.reach import limit_areas, sprayable_ground
-from invasimap.mosaic.uncertainty import with_interval
+from invasimap.mosaic.simulation import Doubt
+from invasimap.mosaic.uncertainty import with_ranges
 from invasimap.mosaic.zones import mosaic_layer, treatment_zones
 from invasimap.prescription.plan import Check, Plan
 from invasimap.reports.proof import FILES_LIMIT, files_error
@@ -89,9 +91,7 @@ def plan(tract: Tract | str | Path, *, step: Step = quiet) -> Plan:
         worked = shapely.box(*terrain.bounds)
         protection = protection_zones(land.features, terrain=terrain, within=worked)
     means = settings.access
-    if (means.tractor or means.atv or means.foot) and will_compile():
-        with clock("Compiling for this machine, only this once"):
-            compile_now()
+    compile_missing(settings, step=clock)
     with clock("Access: tractor, hose and foot"):
         access = access_classes(ground, tractor=means.tractor, atv=means.atv, foot=means.foot)
     with clock("Mosaic and acreage"):
@@ -105,10 +105,11 @@ def plan(tract: Tract | str | Path, *, step: Step = quiet) -> Plan:
         checks = (*checks, limits_checked(limits, faces))
         parking = parking_places(zones[zones["stand"] != OUTSIDE], access)
         gain = reach_gain(ground, access, means, worth=sprayable, longer_hose_m=settings.shown.longer_hose_m)
-    with clock("Uncertainty"):
-        acres = with_interval(
-            species_area(faces), faces, survey.patches, stands=land.stands, protection=protection, access=by_class
-        )
+    with clock("Ranges: how far each figure may be off"):
+        ranges = with_ranges(
+            species_area(faces), ground_area(faces), survey.patches, stands=land.stands, protection=protection,
+            access=by_class, doubt=doubt_of(settings),
+        )  # fmt: skip
     return Plan(
         settings=settings,
         terrain=terrain,
@@ -121,8 +122,10 @@ def plan(tract: Tract | str | Path, *, step: Step = quiet) -> Plan:
         reach_gain=gain,
         parking=parking,
         set_aside=_joined(survey.set_aside, photos.set_aside),
-        acreage=acres,
-        ground=ground_area(faces),
+        acreage=ranges.acreage,
+        ground=ranges.ground,
+        totals=ranges.totals,
+        drivers=ranges.drivers,
         ledger=_joined(survey.ledger, photos.ledger),
         photos=photos.table,
         repaired=survey.repaired,
@@ -137,6 +140,29 @@ def plan(tract: Tract | str | Path, *, step: Step = quiet) -> Plan:
         seconds=clock.seconds,
         **land.layers(),
     )
+
+
+def compile_missing(settings: Tract, *, step: Step) -> None:
+    """Compile what the settings need and this machine does not have yet: a wait that is said, and comes once."""
+    means = settings.access
+    kernels = [
+        (bool(means.tractor or means.atv or means.foot), will_compile, compile_now),
+        (settings.uncertainty.draws > 0, sweep_will_compile, compile_sweep),
+    ]
+    waits = [work for needed, missing, work in kernels if needed and missing()]
+    if waits:
+        with step("Compiling for this machine, only this once"):
+            for work in waits:
+                work()
+
+
+def doubt_of(settings: Tract) -> Doubt:
+    """What the ranges take from the settings."""
+    said = settings.uncertainty
+    return Doubt(
+        draws=said.draws, cell_m=settings.access.cell_m, size_error=said.size_error_pct / 100,
+        accuracy_is=said.accuracy_is,
+    )  # fmt: skip
 
 
 def write_plan(made: Plan, out: Path | str | None = None, *, step: Step = quiet) -> Path:

@@ -49,6 +49,8 @@ max_side_slope = "0 %"
 clearance = "6 ft"
 hose_length = "100 m"
 hose_loss = "0 %"
+[uncertainty]
+draws = 100
 """
 
 
@@ -148,9 +150,10 @@ def test_files_hold_the_contract(flat):
     acreage = pd.read_csv(out / "tables" / "acreage.csv")
     assert list(acreage.columns) == [
         "stand", "species", "zone", "access", "patches", "gross_ac", "infested_ac", "gross_low_ac", "gross_high_ac",
+        "infested_low_ac", "infested_high_ac",
     ]  # fmt: skip
     ground = pd.read_csv(out / "tables" / "ground.csv")
-    assert list(ground.columns) == ["stand", "zone", "access", "ground_ac"]
+    assert list(ground.columns) == ["stand", "zone", "access", "ground_ac", "ground_low_ac", "ground_high_ac"]
     assert list(pd.read_csv(out / "tables" / "ledger.csv").columns) == [
         "file", "records", "accepted", "repaired", "set_aside",
     ]  # fmt: skip

@@ -128,3 +128,17 @@ def test_missing_file_and_broken_toml(tmp_path):
     with pytest.raises(SettingsError, match="no such settings file"):
         read_tract(tmp_path)
     assert "not valid TOML" in faults_of('[tract]\nname = "C:\\data"\n', tmp_path)[0]
+
+
+def test_ranges_take_a_share_and_enough_draws_or_none(tmp_path):
+    text = SMALLEST + '[uncertainty]\ndraws = 250\nsize_error = "15 %"\naccuracy_is = "95 %"\n'
+    (tmp_path / "tract.toml").write_text(text, encoding="utf-8")
+    tract = read_tract(tmp_path)
+    assert (tract.uncertainty.draws, tract.uncertainty.size_error_pct) == (250, 15.0)
+    none = tract.with_draws(0)
+    assert (none.uncertainty.draws, none.uncertainty.size_error_pct, none.folder) == (0, 15.0, tract.folder)
+    with pytest.raises(ValueError, match="at least 100"):
+        tract.with_draws(20)
+    few, bare = faults_of(text.replace("250", "20").replace('"15 %"', "15"), tmp_path)
+    assert "tract.toml:8: " in few and "20 draws are too few" in few
+    assert "tract.toml:9: " in bare and "no unit" in bare

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any, Final
 
 import geopandas as gpd
+import numpy as np
 import pandas as pd
 import shapely
 from pyproj import CRS
@@ -51,7 +52,7 @@ from invasimap.mosaic.compiled import compile_sweep, sweep_will_compile
 from invasimap.mosaic.faces import Faces, cut_faces
 from invasimap.mosaic.reach import limit_areas, sprayable_ground
 from invasimap.mosaic.simulation import Doubt
-from invasimap.mosaic.uncertainty import with_ranges
+from invasimap.mosaic.uncertainty import Ranges, with_ranges
 from invasimap.mosaic.zones import mosaic_layer, treatment_zones
 from invasimap.prescription.plan import Check, Plan
 from invasimap.reports.proof import FILES_LIMIT, files_error
@@ -110,6 +111,7 @@ def plan(tract: Tract | str | Path, *, step: Step = quiet) -> Plan:
             species_area(faces), ground_area(faces), survey.patches, stands=land.stands, protection=protection,
             access=by_class, doubt=doubt_of(settings),
         )  # fmt: skip
+        checks = (*checks, *engines_checked(ranges))
     return Plan(
         settings=settings,
         terrain=terrain,
@@ -389,6 +391,21 @@ def limits_checked(limits: pd.DataFrame, faces: Faces) -> Check:
     check = Check(name="open ground lost from limits, relative", value=limits_error(limits, faces), limit=AREA_LIMIT)
     refuse_failed([check])
     return check
+
+
+def engines_checked(ranges: Ranges) -> tuple[Check, ...]:
+    """That the areas of polygons are those of the sweep, where it drew.
+
+    Raises
+    ------
+    InvariantError
+        When they are not.
+    """
+    if np.isnan(ranges.apart):
+        return ()
+    check = Check(name="areas worked in two ways apart, relative", value=ranges.apart, limit=AREA_LIMIT)
+    refuse_failed([check])
+    return (check,)
 
 
 def refuse_failed(checks: Iterable[Check]) -> None:

@@ -45,12 +45,16 @@ class Ranges:
         Of each species' infested area and of the ground (species empty), in all and treatable (``part``), the share of
         each source in the variance: ``species, part, position_pct, size_pct, cover_pct, cell_pct``; no rows without
         draws.
+    apart
+        The largest difference between a figure of the tables and what the sweep makes of the survey as it is, as a
+        share of all infested ground: two engines, one answer. NaN without draws.
     """
 
     acreage: pd.DataFrame
     ground: pd.DataFrame
     totals: pd.DataFrame
     drivers: pd.DataFrame
+    apart: float = float("nan")
 
 
 def with_ranges(
@@ -89,7 +93,17 @@ def with_ranges(
     scene = Scene.of(patches, stands=stands, protection=protection, access=access)
     simulation = Simulation.of(scene, patches, acreage=acreage, ground=ground, doubt=doubt)
     found = ranges_of(simulation, acreage, ground, draws=doubt.draws)
-    return dataclasses.replace(found, drivers=drivers(simulation, doubt.draws))
+    apart = engines_apart(simulation, acreage, ground)
+    return dataclasses.replace(found, drivers=drivers(simulation, doubt.draws), apart=apart)
+
+
+def engines_apart(simulation: Simulation, acreage: pd.DataFrame, ground: pd.DataFrame) -> float:
+    """Largest difference between the tables and the sweep of the survey as it is, as a share of all ground."""
+    scene = simulation.scene
+    swept = scene.areas(scene.patches.xy, access_shift_m=np.zeros(2))
+    own = simulation.tally.sums(swept, simulation.cover_pct)
+    shown = _shown(acreage, ground, totals_table(acreage, ground))
+    return float(np.abs(own - shown).max() / ground["ground_m2"].sum())
 
 
 def ranges_of(simulation: Simulation, acreage: pd.DataFrame, ground: pd.DataFrame, *, draws: int) -> Ranges:

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any, Final
 
 import geopandas as gpd
+import numpy as np
 import pandas as pd
 import shapely
 from pyproj import CRS
@@ -49,7 +50,8 @@ from invasimap.mosaic.checks import (
 )
 from invasimap.mosaic.faces import Faces, cut_faces
 from invasimap.mosaic.reach import limit_areas, sprayable_ground
-from invasimap.mosaic.uncertainty import with_interval
+from invasimap.mosaic.simulation import Doubt
+from invasimap.mosaic.uncertainty import Ranges, with_ranges
 from invasimap.mosaic.zones import mosaic_layer, treatment_zones
 from invasimap.prescription.plan import Check, Plan
 from invasimap.reports.proof import FILES_LIMIT, files_error
@@ -103,10 +105,12 @@ def plan(tract: Tract | str | Path, *, step: Step = quiet) -> Plan:
         checks = (*checks, limits_checked(limits, faces))
         parking = parking_places(zones[zones["stand"] != OUTSIDE], access)
         gain = reach_gain(ground, access, means, worth=sprayable, longer_hose_m=settings.shown.longer_hose_m)
-    with clock("Uncertainty"):
-        acres = with_interval(
-            species_area(faces), faces, survey.patches, stands=land.stands, protection=protection, access=by_class
-        )
+    with clock("Ranges: how far each figure may be off"):
+        ranges = with_ranges(
+            species_area(faces), ground_area(faces), survey.patches, stands=land.stands, protection=protection,
+            access=by_class, doubt=doubt_of(settings),
+        )  # fmt: skip
+        checks = (*checks, *engines_checked(ranges))
     return Plan(
         settings=settings,
         terrain=terrain,
@@ -119,8 +123,10 @@ def plan(tract: Tract | str | Path, *, step: Step = quiet) -> Plan:
         reach_gain=gain,
         parking=parking,
         set_aside=_joined(survey.set_aside, photos.set_aside),
-        acreage=acres,
-        ground=ground_area(faces),
+        acreage=ranges.acreage,
+        ground=ranges.ground,
+        totals=ranges.totals,
+        drivers=ranges.drivers,
         ledger=_joined(survey.ledger, photos.ledger),
         photos=photos.table,
         repaired=survey.repaired,
@@ -140,10 +146,20 @@ def plan(tract: Tract | str | Path, *, step: Step = quiet) -> Plan:
 def compile_missing(settings: Tract, *, step: Step) -> None:
     """Compile what the settings need and this machine does not have yet: a wait that is said, and comes once."""
     means = settings.access
-    needed = ("hose", "walk") if means.tractor or means.atv or means.foot else ()
+    driven = means.tractor or means.atv or means.foot
+    needed = [*(("hose", "walk") if driven else ()), *(("sweep",) if settings.uncertainty.draws > 0 else ())]
     if needed and will_compile(*needed):
         with step("Compiling for this machine, only this once"):
             compile_now(*needed)
+
+
+def doubt_of(settings: Tract) -> Doubt:
+    """What the ranges take from the settings."""
+    said = settings.uncertainty
+    return Doubt(
+        draws=said.draws, cell_m=settings.access.cell_m, size_error=said.size_error_pct / 100,
+        accuracy_is=said.accuracy_is,
+    )  # fmt: skip
 
 
 def write_plan(made: Plan, out: Path | str | None = None, *, step: Step = quiet) -> Path:
@@ -370,6 +386,21 @@ def limits_checked(limits: pd.DataFrame, faces: Faces) -> Check:
     check = Check(name="open ground lost from limits, relative", value=limits_error(limits, faces), limit=AREA_LIMIT)
     refuse_failed([check])
     return check
+
+
+def engines_checked(ranges: Ranges) -> tuple[Check, ...]:
+    """That the areas of polygons are those of the sweep, where it drew.
+
+    Raises
+    ------
+    InvariantError
+        When they are not.
+    """
+    if np.isnan(ranges.apart):
+        return ()
+    check = Check(name="areas worked in two ways apart, relative", value=ranges.apart, limit=AREA_LIMIT)
+    refuse_failed([check])
+    return (check,)
 
 
 def refuse_failed(checks: Iterable[Check]) -> None:

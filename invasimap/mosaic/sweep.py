@@ -9,8 +9,9 @@ from __future__ import annotations
 
 import math
 import os
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
@@ -106,7 +107,9 @@ def rings_of(polygons: Any) -> Rings:
     return Rings(xy=np.ascontiguousarray(xy, float), start=start, hole=hole, item=item)
 
 
-def areas(patches: Rings, *, species: Ints, rank: Ints, stands: Layer, zones: Layer, access: Layer) -> Areas:
+def areas(
+    patches: Rings, *, species: Ints, rank: Ints, stands: Layer, zones: Layer, access: Layer, threads: int | None = None
+) -> Areas:
     """Ground of every patch where it decides its species, by stand, zone and access class.
 
     Parameters
@@ -119,6 +122,8 @@ def areas(patches: Rings, *, species: Ints, rank: Ints, stands: Layer, zones: La
         Where several hold a spot the first counts.
     zones
         Labels 0 (no_spray) and 1 (hand_only); the stricter counts.
+    threads
+        As many as there are processors where nothing is said; 1 in calls that run beside one another.
 
     Returns
     -------
@@ -142,14 +147,15 @@ def areas(patches: Rings, *, species: Ints, rank: Ints, stands: Layer, zones: La
             access.rings.item + begins[3],
         ),
         (label, *begins[1:]),
+        threads or _threads(),
     )
     patch = np.where(found[:, 0] < 0, -1, by_rank[found[:, 0].astype(np.int64)])
     return _summed(patch, found[:, 1:4].astype(np.int64), found[:, 4])
 
 
-def _swept(layers: Sequence[Rings], items: Sequence[Ints], items_of: tuple[Any, ...]) -> Floats:
+def _swept(layers: Sequence[Rings], items: Sequence[Ints], items_of: tuple[Any, ...], threads: int) -> Floats:
     """What the kernel finds in all squares: item, stand, zone, access class and area."""
-    with ThreadPoolExecutor(_threads()) as pool:
+    with _pool(threads) as pool:
         frame, tile, parts = _touched(layers, items, pool)
         count = int(tile.max()) + 1
         cross = kernel.in_rows(np.concatenate([cross for _, cross in parts]), *tile.shape)
@@ -164,8 +170,20 @@ def _swept(layers: Sequence[Rings], items: Sequence[Ints], items_of: tuple[Any, 
         return np.concatenate(list(pool.map(lambda span: kernel.sweep(span, *given), pairwise(bounds))))
 
 
+class _InTurn:
+    """Does one after the other what a pool does at once: starting threads takes longer than a small survey."""
+
+    def map(self, work: Callable[[Any], Any], of: Iterable[Any]) -> Iterator[Any]:
+        """What ``work`` makes of each, in order."""
+        return map(work, of)
+
+
+def _pool(threads: int) -> AbstractContextManager[ThreadPoolExecutor | _InTurn]:
+    return nullcontext(_InTurn()) if threads == 1 else ThreadPoolExecutor(threads)
+
+
 def _touched(
-    layers: Sequence[Rings], items: Sequence[Ints], pool: ThreadPoolExecutor
+    layers: Sequence[Rings], items: Sequence[Ints], pool: ThreadPoolExecutor | _InTurn
 ) -> tuple[Any, Any, list[tuple[Any, Any]]]:
     """The squares that hold a patch, numbered; and what of all layers touches them or crosses the lines below them."""
     patches = layers[0]

@@ -253,10 +253,10 @@ def cover(cross: Any, active: Any) -> None:
 def corners(cross: Any, tile: Any, tiles: int, items: int) -> Any:
     """Winding numbers that are not zero at the lower left corner of every tile, from crossings in rows.
 
-    Gives where each tile's entries start, and item and winding number of each.
+    Gives where each tile's entries start and end, and item and winding number of each.
     """
     winding, now = np.zeros(items, np.int32), np.empty(items, np.int32)
-    start, held = np.zeros(tiles + 1, np.int64), np.empty((1024, 2), np.int32)
+    span, held = np.zeros((tiles, 2), np.int64), np.empty((1024, 2), np.int32)
     i, total = 0, NONE
     for row in range(tile.shape[0]):
         many = NONE
@@ -266,16 +266,17 @@ def corners(cross: Any, tile: Any, tiles: int, items: int) -> Any:
                 i += 1
             if tile[row, column] < 0:
                 continue
+            span[tile[row, column], 0] = total
             for k in range(many):
                 held = _longer(held, total)
                 held[total, 0], held[total, 1] = now[k], winding[now[k]]
                 total += 1
-            start[tile[row, column] + 1] = total
+            span[tile[row, column], 1] = total
         while i < len(cross) and cross[i, 0] == row:
             i += 1
         for k in range(many):
             winding[now[k]] = 0
-    return start, held[:total]
+    return span, held[:total]
 
 
 @_part
@@ -649,8 +650,8 @@ def sweep(span: Any, tiles: Any, touches: Any, corners_of: Any, places: Any, ite
     tiles
         Row and column of every tile.
     touches, corners_of
-        Of every tile, where its touches start and edge, item, way of each; where its corner's items start, and item and
-        winding number of each.
+        Of every tile, where its touches start and edge, item, way of each; where its corner's items start and end, and
+        item and winding number of each.
     places
         Those of the four layers.
     items_of
@@ -664,17 +665,17 @@ def sweep(span: Any, tiles: Any, touches: Any, corners_of: Any, places: Any, ite
     """
     first, last = span
     touch_start, touch = touches
-    corner_start, corner_held = corners_of
+    corner_span, corner_held = corners_of
     item_label, first_stand, first_zone, first_access = items_of
     most = 1
     for at in range(first, last):
-        most = max(most, touch_start[at + 1] - touch_start[at] + corner_start[at + 1] - corner_start[at])
+        most = max(most, touch_start[at + 1] - touch_start[at] + corner_span[at, 1] - corner_span[at, 0])
     seen = np.full(len(item_label), -1, np.int32)
     whole, real = np.empty((12, most + 1), np.int32), np.empty((11, most + 1))
     out, rows = np.empty((64, 5)), NONE
     for at in range(first, last):
         mine = touch[touch_start[at] : touch_start[at + 1]]
-        held = corner_held[corner_start[at] : corner_start[at + 1]]
+        held = corner_held[corner_span[at, 0] : corner_span[at, 1]]
         count = _own_numbers(mine, held, seen, whole)
         patches = _first_from(whole, count, first_stand)
         stands, zones = _first_from(whole, count, first_zone), _first_from(whole, count, first_access)

@@ -75,9 +75,9 @@ def test_a_hose_without_a_pump_and_a_pump_too_weak_for_its_hose_are_said():
 
     rig = {"max_slope": "12 %", "max_side_slope": "8 %", "clearance": "6 ft", "hose_length": "300 ft"}
     pump = {"hose_diameter": "0.5 in", "flow": "3 gal/min", "hose_roughness": 140, "nozzle_pressure": "40 psi"}
-    (unchecked,) = hose_notes(AccessSection.model_validate({"atv": rig}))
+    (unchecked,) = hose_notes(AccessSection.model_validate({"atv": rig}), cell_m=3.0)
     assert "was not checked" in unchecked
     # 40 psi at the nozzle and 32.405089 psi of friction: 60 psi fall short by 12.405 psi, which 28.65 ft of water give
-    (weak,) = hose_notes(AccessSection.model_validate({"atv": rig | pump | {"pump_pressure": "60 psi"}}))
+    (weak,) = hose_notes(AccessSection.model_validate({"atv": rig | pump | {"pump_pressure": "60 psi"}}), cell_m=3.0)
     assert "TOO WEAK" in weak and "29 ft" in weak
-    assert hose_notes(AccessSection.model_validate({"atv": rig | pump | {"pump_pressure": "150 psi"}})) == []
+    assert hose_notes(AccessSection.model_validate({"atv": rig | pump | {"pump_pressure": "150 psi"}}), cell_m=3.0) == []

@@ -65,6 +65,8 @@ hose_length = "300 ft"
 [access.foot]
 max_slope = "60 %"
 max_walk = "30 min"
+[uncertainty]
+draws = 100
 """
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import time
 from collections.abc import Callable, Iterable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import AbstractContextManager, contextmanager, nullcontext
 from dataclasses import dataclass
 from pathlib import Path
@@ -52,6 +53,7 @@ from invasimap.mosaic.reach import limit_areas, sprayable_ground
 from invasimap.mosaic.uncertainty import with_interval
 from invasimap.mosaic.zones import mosaic_layer, treatment_zones
 from invasimap.prescription.plan import Check, Plan
+from invasimap.reports.apart import pictures_apart
 from invasimap.reports.proof import FILES_LIMIT, files_error
 from invasimap.reports.write import write_data, write_pages, write_run_record
 
@@ -85,15 +87,15 @@ def plan(tract: Tract | str | Path, *, step: Step = quiet) -> Plan:
     clock = Clock(step)
     land, survey, photos, terrain, notes = read_inputs(settings, step=clock)
     ground = land.ground(terrain)
-    with clock("Protection: where spray must not go"):
-        worked = shapely.box(*terrain.bounds)
-        protection = protection_zones(land.features, terrain=terrain, within=worked)
+    worked = shapely.box(*terrain.bounds)
     means = settings.access
     if (means.tractor or means.atv or means.foot) and will_compile():
         with clock("Compiling for this machine, only this once"):
             compile_now()
-    with clock("Access: tractor, hose and foot"):
+    with clock("Protection and access, side by side"), ThreadPoolExecutor(1) as beside:
+        zoned = beside.submit(protection_zones, land.features, terrain=terrain, within=worked)
         access = access_classes(ground, tractor=means.tractor, atv=means.atv, foot=means.foot)
+        protection = zoned.result()
     with clock("Mosaic and acreage"):
         by_class = access.polygons(limits=False)
         faces = cut_faces(survey.patches, stands=land.stands, protection=protection, access=by_class)
@@ -159,14 +161,14 @@ def write_plan(made: Plan, out: Path | str | None = None, *, step: Step = quiet)
     """
     folder = Path(out) if out is not None else made.settings.folder / "out"
     clock = Clock(step, seconds=dict(made.seconds))
-    with whole_folder(folder, inputs=made.inputs) as scratch:
+    with whole_folder(folder, inputs=made.inputs) as scratch, pictures_apart(made) as pictures:
         with clock("Tables and layers"):
             write_data(made, scratch)
         agree = Check(name="tables against files, relative", value=files_error(made, scratch), limit=FILES_LIMIT)
         refuse_failed([agree])
         made = dataclasses.replace(made, checks=(*made.checks, agree), seconds=clock.seconds)
         with clock("Maps and report"):
-            write_pages(made, scratch)
+            write_pages(made, scratch, pictures=pictures)
         write_run_record(made, scratch)
     return folder
 

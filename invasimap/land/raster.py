@@ -69,6 +69,16 @@ def grid_polygons(codes: npt.NDArray[np.int16], terrain: Terrain) -> gpd.GeoData
     return gpd.GeoDataFrame({"code": [int(code) for _, code in pairs]}, geometry=shapes, crs=terrain.crs)
 
 
+def joined_polygons(polygons: Any, codes: Any, terrain: Terrain) -> gpd.GeoDataFrame:
+    """Polygons of whole cells (as of ``grid_polygons``) joined anew by their ``code``, a number above zero."""
+    if not len(polygons):
+        return gpd.GeoDataFrame({"code": []}, geometry=[], crs=terrain.crs)
+    pairs = zip(polygons, codes, strict=True)
+    burnt = features.rasterize(pairs, out_shape=terrain.shape, transform=terrain.transform, dtype="int16")
+    layer = grid_polygons(burnt, terrain)
+    return layer[layer["code"] > 0]
+
+
 def _burn(geometries: Any, terrain: Terrain, *, all_touched: bool) -> Mask:
     return _burnt(geometries, terrain.shape, terrain.transform, all_touched=all_touched)
 

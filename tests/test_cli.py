@@ -1,5 +1,6 @@
 """The command line as its users meet it."""
 
+import csv
 import json
 import re
 import subprocess
@@ -18,6 +19,7 @@ def run(*arguments):
 
 SETTINGS = (
     '[tract]\nname = "A"\n[[survey]]\nfiles = ["survey.geojson"]\n[stands]\nfile = "land.gpkg"\nlayer = "stands"\n'
+    "[uncertainty]\ndraws = 0\n"
 )
 
 
@@ -95,6 +97,17 @@ def test_check_says_the_same_of_many_records_once(small, command_here):
 def test_unknown_command_and_option_exit_2(command_here):
     assert command_here("pln").returncode == 2
     assert command_here("plan", "--colour").returncode == 2
+
+
+def test_draws_0_leaves_the_ranges_empty_and_too_few_are_refused(small, command_here):
+    for draws, wanted in ((["--draws", "0"], False), (["--draws", "100"], True), ([], False)):  # 0 in the settings
+        assert command_here("plan", small, "--quiet", *draws).returncode == 0
+        with (small / "out" / "tables" / "acreage.csv").open() as stream:
+            (row,) = csv.DictReader(stream)
+        ranges = [name for name in row if "_low_" in name or "_high_" in name]
+        assert len(ranges) == 4 and all((row[name] != "") == wanted for name in ranges) and row["gross_ac"]
+    done = command_here("plan", small, "--draws", "20")
+    assert done.returncode == 2 and "at least 100" in done.stderr
 
 
 def test_foreign_out_folder_is_refused(small, tmp_path, command_here):

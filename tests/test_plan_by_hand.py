@@ -49,6 +49,8 @@ max_side_slope = "0 %"
 clearance = "6 ft"
 hose_length = "100 m"
 hose_loss = "0 %"
+[uncertainty]
+draws = 100
 """
 
 
@@ -148,9 +150,10 @@ def test_files_hold_the_contract(flat):
     acreage = pd.read_csv(out / "tables" / "acreage.csv")
     assert list(acreage.columns) == [
         "stand", "species", "zone", "access", "patches", "gross_ac", "infested_ac", "gross_low_ac", "gross_high_ac",
+        "infested_low_ac", "infested_high_ac",
     ]  # fmt: skip
     ground = pd.read_csv(out / "tables" / "ground.csv")
-    assert list(ground.columns) == ["stand", "zone", "access", "ground_ac"]
+    assert list(ground.columns) == ["stand", "zone", "access", "ground_ac", "ground_low_ac", "ground_high_ac"]
     assert list(pd.read_csv(out / "tables" / "ledger.csv").columns) == [
         "file", "records", "accepted", "repaired", "set_aside",
     ]  # fmt: skip
@@ -162,7 +165,7 @@ def test_files_hold_the_contract(flat):
         "patches", "mosaic", "treatment_zones", "protection", "access", "parking", "stands", "set_aside",
     }  # fmt: skip
     run = json.loads((out / "run.json").read_text())
-    assert len(run["checks"]) == 6 and all(check["passed"] for check in run["checks"])
+    assert len(run["checks"]) == 7 and all(check["passed"] for check in run["checks"])
     assert {entry["path"] for entry in run["inputs"]} >= {"tract.toml", "survey.geojson", "land.gpkg", "dem.tif"}
     assert all(len(entry["sha256"]) == 64 for entry in run["inputs"])
 

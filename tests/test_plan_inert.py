@@ -60,6 +60,8 @@ cell = "5 m"
 [access.foot]
 max_slope = "60 %"
 max_walk = "30 min"
+[uncertainty]
+draws = 0
 """
 
 

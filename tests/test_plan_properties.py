@@ -69,6 +69,8 @@ hose_length = "{hose} m"
 [access.foot]
 max_slope = "50 %"
 max_walk = "4 min"
+[uncertainty]
+draws = 0
 """
 USUAL = {"no_spray": 8.0, "hand_only": 20.0, "slope": 10, "hose": 40}
 

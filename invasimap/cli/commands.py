@@ -15,8 +15,8 @@ from invasimap.core.errors import InputError
 if TYPE_CHECKING:
     from invasimap.core.errors import Fault
     from invasimap.core.settings import Tract
-    from invasimap.pipeline import Inputs
     from invasimap.prescription.plan import Plan
+    from invasimap.reading import Inputs
 
 TRACT = click.argument("tract", type=click.Path(path_type=Path))
 QUIET = click.option("--quiet", "-q", is_flag=True, help="Say nothing but faults.")
@@ -26,9 +26,15 @@ VERBOSE = click.option("--verbose", "-v", is_flag=True, help="Show every step an
 @click.command("plan")
 @TRACT
 @click.option("--out", type=click.Path(path_type=Path), help="Folder for the results [default: out/ beside TRACT].")
+@click.option(
+    "--draws",
+    type=int,
+    metavar="N",
+    help="Surveys drawn for the 90 % ranges; 0 for none [default: of the settings, 500].",
+)
 @QUIET
 @VERBOSE
-def plan_command(tract: Path, out: Path | None, quiet: bool, verbose: bool) -> None:
+def plan_command(tract: Path, out: Path | None, draws: int | None, quiet: bool, verbose: bool) -> None:
     """Work out a tract and write its tables, maps, layers and report.
 
     TRACT is a tract.toml or the folder that holds it.
@@ -37,7 +43,7 @@ def plan_command(tract: Path, out: Path | None, quiet: bool, verbose: bool) -> N
     Example:
       invasimap plan my-tract/ --out results/
     """
-    _plan(tract, out, Progress(quiet=quiet, verbose=verbose))
+    _plan(tract, out, Progress(quiet=quiet, verbose=verbose), draws=draws)
 
 
 @click.command("check")
@@ -54,7 +60,7 @@ def check_command(tract: Path, as_json: bool, quiet: bool, verbose: bool) -> Non
     """
     from invasimap.core.files import refuse_foreign
     from invasimap.core.toml_file import read_settings
-    from invasimap.pipeline import look_over
+    from invasimap.reading import look_over
 
     progress = Progress(quiet=quiet or as_json, verbose=verbose)
     settings, faults = read_settings(tract)
@@ -153,18 +159,31 @@ def sample_folder() -> Path:
     return found[0]
 
 
-def _plan(tract: Path, out: Path | None, progress: Progress) -> None:
+def _plan(tract: Path, out: Path | None, progress: Progress, *, draws: int | None = None) -> None:
     from invasimap.core.files import refuse_foreign
     from invasimap.core.toml_file import read_tract
     from invasimap.pipeline import plan, write_plan
 
     settings = read_tract(tract)
+    if draws is not None:
+        settings = _with_draws(settings, draws)
     refuse_foreign(out or settings.folder / "out", inputs=[settings.file])
     made = plan(settings, step=progress)
     folder = write_plan(made, out, step=progress)
     progress.notes(made.notes)
     progress.say(summary(made))
     progress.say(f"Report: {folder / 'report.html'}")
+
+
+def _with_draws(settings: Tract, draws: int) -> Tract:
+    from invasimap.core.settings import LEAST_DRAWS
+
+    try:
+        return settings.with_draws(draws)
+    except ValueError:
+        raise click.BadParameter(
+            f"{draws}: write 0 for no ranges, or at least {LEAST_DRAWS}.", param_hint="--draws"
+        ) from None
 
 
 def summary(made: Plan) -> str:

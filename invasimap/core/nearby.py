@@ -11,7 +11,8 @@ import shapely
 Geometries = npt.NDArray[np.object_]
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.intp]
-_MOST_SQUARES = 4_000_000
+_MOST_SQUARES = 1_000_000
+_TOGETHER = 16
 
 
 class Boxes:
@@ -32,10 +33,15 @@ class Boxes:
         self._side = max(float(np.sqrt(span.prod() / _MOST_SQUARES)), float(span.max()) / 30_000, 1e-3)
         self._count = (span / self._side).astype(np.intp) + 1
         first, last = self._squares(bounds[:, :2]), self._squares(bounds[:, 2:])
-        marks = np.zeros(self._count + 1, np.int32)
-        for end, sign in (((first[:, 0], first[:, 1]), 1), ((last[:, 0] + 1, last[:, 1] + 1), 1),
-                          ((first[:, 0], last[:, 1] + 1), -1), ((last[:, 0] + 1, first[:, 1]), -1)):  # fmt: skip
-            np.add.at(marks, end, sign)
+        marks = np.zeros(self._count + 1, np.int64)
+        for column, row, sign in (
+            (first, first, 1),
+            (last + 1, last + 1, 1),
+            (first, last + 1, -1),
+            (last + 1, first, -1),
+        ):
+            at = np.ravel_multi_index((column[:, 0], row[:, 1]), marks.shape)
+            marks += sign * np.bincount(at, minlength=marks.size).reshape(marks.shape)
         held = marks.cumsum(axis=0).cumsum(axis=1)[:-1, :-1] > 0
         self._sums = np.zeros(self._count + 1, np.int32)
         self._sums[1:, 1:] = held.cumsum(axis=0, dtype=np.int32).cumsum(axis=1, dtype=np.int32)
@@ -91,13 +97,25 @@ def near_parts(shapes: Any, distance_m: Any, near: Any) -> tuple[Geometries, Int
     return np.concatenate([parts[whole], runs]), np.concatenate([of[whole], of[line][run_of]])
 
 
+def _close(coords: Floats, reach: Floats, boxes: Boxes) -> npt.NDArray[np.bool_]:
+    """Which of the segments between neighbouring places come near; first asked of many together."""
+    first = np.arange(0, len(coords) - 1, _TOGETHER)
+    low, high = np.minimum.reduceat(coords, first), np.maximum.reduceat(coords, first)
+    onto = coords[np.minimum(first + _TOGETHER, len(coords) - 1)]  # the last segment of each ends in the next
+    edge = np.maximum.reduceat(reach, first)[:, None]
+    maybe = boxes.touch(np.minimum(low, onto) - edge, np.maximum(high, onto) + edge)
+    asked = np.flatnonzero(np.repeat(maybe, _TOGETHER)[: len(coords) - 1])
+    a, b, edge = coords[asked], coords[asked + 1], reach[asked, None]
+    close = np.zeros(len(coords) - 1, bool)
+    close[asked] = boxes.touch(np.minimum(a, b) - edge, np.maximum(a, b) + edge)
+    return close
+
+
 def _runs(coords: Floats, at: Ints, reach: Floats, boxes: Boxes) -> tuple[Geometries, Ints]:
     """Lines of the neighbouring segments that come near, and the number of the line each was cut from."""
     if not len(coords):
         return np.empty(0, object), np.empty(0, np.intp)
-    a, b = coords[:-1], coords[1:]
-    edge = reach[at[:-1], None]
-    kept = (at[:-1] == at[1:]) & boxes.touch(np.minimum(a, b) - edge, np.maximum(a, b) + edge)
+    kept = _close(coords, reach[at], boxes) & (at[:-1] == at[1:])
     begins = kept & ~np.concatenate([[False], kept[:-1]])
     run = np.cumsum(begins) - 1
     first = np.flatnonzero(begins)

@@ -7,10 +7,10 @@ in the name (``no_spray_m``). Nothing that a label or a rule sets has a default.
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Literal, Self
+from typing import Annotated, Literal, Self
 from zoneinfo import ZoneInfo, available_timezones
 
-from pydantic import Field, PrivateAttr, model_validator
+from pydantic import AfterValidator, Field, PrivateAttr, model_validator
 
 from invasimap.core import units
 from invasimap.core.files import whole_path
@@ -49,10 +49,11 @@ AccessClass = Literal["tractor", "atv_hose", "foot"]
 
 
 class TractSection(Section):
-    """``[tract]``: the tract's name, the units it is shown in and its time zone."""
+    """``[tract]``: the tract's name, the units it is shown in (and which acre, of two) and its time zone."""
 
     name: str = Field(min_length=1)
     units: Literal["us", "metric"] = "us"
+    acre: Literal["international", "us survey"] = "international"
     timezone: str = "UTC"
 
     @model_validator(mode="after")
@@ -189,6 +190,28 @@ class AccessSection(Section):
         return {name: rig.clearance_m for name, rig in rigs.items() if rig is not None}
 
 
+LEAST_DRAWS = 100  # fewer say nothing of the twentieth part at either end
+
+
+def _enough_draws(draws: int) -> int:
+    if 0 < draws < LEAST_DRAWS:
+        raise ValueError(f"{draws} draws are too few for a range: write 0 for none, or at least {LEAST_DRAWS}")
+    return draws
+
+
+class UncertaintySection(Section):
+    """``[uncertainty]``: how the 90 % ranges are drawn.
+
+    ``draws`` surveys are simulated; 0 for none, and no ranges. ``size_error`` is the standard deviation of a paced or
+    guessed radius and of a stated width, as a share of it. ``accuracy_is`` says what the accuracies of records and of
+    ``gps_accuracy`` are: the radius that holds 68 % or 95 % of fixes, or the root mean square of their distances.
+    """
+
+    draws: Annotated[int, Field(ge=0, le=100_000), AfterValidator(_enough_draws)] = 500
+    size_error_pct: Share = Field(20.0, alias="size_error")
+    accuracy_is: Literal["68 %", "95 %", "rms"] = "68 %"
+
+
 class SeasonSection(Section):
     """``[season]``: dates seen on the place."""
 
@@ -260,6 +283,7 @@ class Tract(Section):
     ways: WaysSection | None = None
     entries: Layer | None = None
     access: AccessSection = AccessSection()
+    uncertainty: UncertaintySection = UncertaintySection()
     season: SeasonSection = SeasonSection()
     mix: list[MixSection] = Field(default_factory=list)
     rig: list[RigSection] = Field(default_factory=list)
@@ -285,7 +309,19 @@ class Tract(Section):
     @property
     def shown(self) -> units.ShownUnits:
         """The units the tract is shown in."""
-        return units.SHOWN[self.tract.units]
+        survey_acres = self.tract.units == "us" and self.tract.acre == "us survey"
+        return units.US_SURVEY if survey_acres else units.SHOWN[self.tract.units]
+
+    def with_draws(self, draws: int) -> Tract:
+        """The same settings with another number of draws.
+
+        Raises
+        ------
+        ValueError
+            When there are too few for a range.
+        """
+        UncertaintySection(draws=draws)  # refuses too few; a copy is not checked
+        return self.model_copy(update={"uncertainty": self.uncertainty.model_copy(update={"draws": draws})})
 
     def path(self, name: str) -> Path:
         """A path written in the settings file, made whole."""

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import Final
 
 M_PER_FT: Final = 0.3048
+M_PER_SURVEY_FT: Final = 1200 / 3937  # deprecated since 2023; kept where a record or an agency still reckons with it
 M2_PER_ACRE: Final = 43_560 * M_PER_FT**2
 M2_PER_HA: Final = 10_000.0
 L_PER_GAL: Final = 3.785411784
@@ -230,6 +231,7 @@ class ShownUnits:
     length: str
     m: float
     longer_hose: float  # a usual length to join on, in the shown unit
+    area_said: str  # the unit of area in words, so exact that it cannot be taken for another
 
     @property
     def longer_hose_m(self) -> float:
@@ -245,6 +247,13 @@ class ShownUnits:
         return metres / self.m
 
 
-US: Final = ShownUnits(area="ac", m2=M2_PER_ACRE, length="ft", m=M_PER_FT, longer_hose=100)
-METRIC: Final = ShownUnits(area="ha", m2=M2_PER_HA, length="m", m=1.0, longer_hose=30)
+US: Final = ShownUnits(
+    area="ac", m2=M2_PER_ACRE, length="ft", m=M_PER_FT, longer_hose=100,
+    area_said="acres (international, 4,046.8564 square metres each)",
+)  # fmt: skip
+US_SURVEY: Final = ShownUnits(
+    area="ac", m2=43_560 * M_PER_SURVEY_FT**2, length="ft", m=M_PER_FT, longer_hose=100,
+    area_said="acres (US survey, 4,046.8726 square metres each)",
+)  # fmt: skip
+METRIC: Final = ShownUnits(area="ha", m2=M2_PER_HA, length="m", m=1.0, longer_hose=30, area_said="hectares")
 SHOWN: Final = {"us": US, "metric": METRIC}

@@ -13,13 +13,12 @@ from pyproj import CRS
 from pyproj.crs import ProjectedCRS
 from pyproj.crs.coordinate_operation import UTMConversion
 
-from invasimap.core.units import M_PER_FT
+from invasimap.core.units import M_PER_FT, M_PER_SURVEY_FT
 from invasimap.inputs.stands_box import StandsBox
 
 Axis = NDArray[np.float64]
 Meant = Callable[[Axis, Axis], tuple[Axis, Axis]]
 
-M_PER_SURVEY_FT: Final = 1200 / 3937
 ZONES_APART: Final = 2  # of UTM, either way, that a file may be wrong by
 _EQUATOR_DEG: Final = 1.0  # nearer to it both halves of a zone are in use
 _WEB_MERCATOR: Final = 3857

@@ -36,7 +36,7 @@ def will_compile(*kernels: str) -> bool:
     from invasimap.land.walk_kernel import walk
 
     found = {"hose": spread, "walk": walk}
-    return not all(_kept(found[name]) for name in kernels or KERNELS)
+    return not all(kept(found[name]) for name in kernels or KERNELS)
 
 
 def compile_now() -> None:
@@ -52,7 +52,8 @@ def compile_now() -> None:
     walk_minutes(one, ground=np.ones((4, 4), np.uint8), factors=(1.0,), elevation_m=level, cell_m=1.0)
 
 
-def _kept(kernel: Any) -> bool:
+def kept(kernel: Any) -> bool:
+    """Whether a compiled function is at hand: compiled in this run, or kept since its module's text changed last."""
     if kernel.signatures:
         return True
     source = Path(kernel.py_func.__code__.co_filename)

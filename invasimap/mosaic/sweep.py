@@ -9,9 +9,11 @@ from __future__ import annotations
 
 import math
 import os
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -25,7 +27,7 @@ Ints = npt.NDArray[np.int64]
 EDGES_PER_TILE = 40
 MOST_TILES = 40_000_000
 SMALLEST_TILE_M = 1e-3
-CHUNKS = 64
+CHUNKS, PIECES = 64, 4
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -105,7 +107,9 @@ def rings_of(polygons: Any) -> Rings:
     return Rings(xy=np.ascontiguousarray(xy, float), start=start, hole=hole, item=item)
 
 
-def areas(patches: Rings, *, species: Ints, rank: Ints, stands: Layer, zones: Layer, access: Layer) -> Areas:
+def areas(
+    patches: Rings, *, species: Ints, rank: Ints, stands: Layer, zones: Layer, access: Layer, threads: int | None = None
+) -> Areas:
     """Ground of every patch where it decides its species, by stand, zone and access class.
 
     Parameters
@@ -118,6 +122,8 @@ def areas(patches: Rings, *, species: Ints, rank: Ints, stands: Layer, zones: La
         Where several hold a spot the first counts.
     zones
         Labels 0 (no_spray) and 1 (hand_only); the stricter counts.
+    threads
+        As many as there are processors where nothing is said; 1 in calls that run beside one another.
 
     Returns
     -------
@@ -141,48 +147,76 @@ def areas(patches: Rings, *, species: Ints, rank: Ints, stands: Layer, zones: La
             access.rings.item + begins[3],
         ),
         (label, *begins[1:]),
+        threads or _threads(),
     )
     patch = np.where(found[:, 0] < 0, -1, by_rank[found[:, 0].astype(np.int64)])
     return _summed(patch, found[:, 1:4].astype(np.int64), found[:, 4])
 
 
-def _swept(layers: Sequence[Rings], items: Sequence[Ints], items_of: tuple[Any, ...]) -> Floats:
+def _swept(layers: Sequence[Rings], items: Sequence[Ints], items_of: tuple[Any, ...], threads: int) -> Floats:
     """What the kernel finds in all squares: item, stand, zone, access class and area."""
-    frame, tile, parts = _touched(layers, items)
-    count = int(tile.max()) + 1
-    cross = kernel.in_rows(np.concatenate([cross for _, cross in parts]), *tile.shape)
-    held = kernel.corners(cross, tile, count, len(items_of[0]))
-    touches = kernel.by_tile(tuple(touch for touch, _ in parts), count)
-    given = (np.argwhere(tile >= 0), touches, held, tuple(rings.xy for rings in layers), items_of, frame)
-    bounds = np.searchsorted(touches[0], np.linspace(0, touches[0][-1], CHUNKS + 1)[1:-1])
-    bounds = np.unique(np.concatenate([[0], bounds, [count]]))
-    spans = list(zip(bounds[:-1].tolist(), bounds[1:].tolist(), strict=True))
-    with ThreadPoolExecutor(_threads()) as pool:
-        return np.concatenate(list(pool.map(lambda span: kernel.sweep(span, *given), spans)))
+    with _pool(threads) as pool:
+        frame, tile, parts = _touched(layers, items, pool)
+        count = int(tile.max()) + 1
+        cross = kernel.in_rows(np.concatenate([cross for _, cross in parts]), *tile.shape)
+        held = kernel.corners(cross, tile, count, len(items_of[0]))
+        touches = kernel.by_tile(tuple(touch for touch, _ in parts), count)
+        square = np.argwhere(tile >= 0)
+        tiles = np.empty_like(square)
+        tiles[tile[tile >= 0]] = square
+        given = (tiles, touches, held, tuple(rings.xy for rings in layers), items_of, frame)
+        bounds = np.searchsorted(touches[0], np.linspace(0, touches[0][-1], CHUNKS + 1)[1:-1])
+        bounds = np.unique(np.concatenate([[0], bounds, [count]])).tolist()
+        return np.concatenate(list(pool.map(lambda span: kernel.sweep(span, *given), pairwise(bounds))))
 
 
-def _touched(layers: Sequence[Rings], items: Sequence[Ints]) -> tuple[Any, Any, list[tuple[Any, Any]]]:
+class _InTurn:
+    """Does one after the other what a pool does at once: starting threads takes longer than a small survey."""
+
+    def map(self, work: Callable[[Any], Any], of: Iterable[Any]) -> Iterator[Any]:
+        """What ``work`` makes of each, in order."""
+        return map(work, of)
+
+
+def _pool(threads: int) -> AbstractContextManager[ThreadPoolExecutor | _InTurn]:
+    return nullcontext(_InTurn()) if threads == 1 else ThreadPoolExecutor(threads)
+
+
+def _touched(
+    layers: Sequence[Rings], items: Sequence[Ints], pool: ThreadPoolExecutor | _InTurn
+) -> tuple[Any, Any, list[tuple[Any, Any]]]:
     """The squares that hold a patch, numbered; and what of all layers touches them or crosses the lines below them."""
-    rings = layers[0]
-    way, box = kernel.prepare(rings.xy, rings.start, rings.hole)
-    frame, shape = _frame(len(rings.xy) - len(box), box)
+    patches = layers[0]
+    way, box = kernel.prepare(patches.xy, patches.start, patches.hole)
+    frame, shape = _frame(len(patches.xy) - len(box), box)
+    pieces = [slice(a, b + 1) for a, b in pairwise(np.linspace(0, len(box), PIECES + 1).astype(int).tolist())]
     active = np.zeros(shape, np.uint8)
-    kernel.mark(rings.xy, rings.start, frame, active)
+    list(pool.map(lambda piece: kernel.mark(patches.xy, patches.start[piece], frame, active), pieces))
     wanted = active.any(axis=1)
     tile = np.full(shape, -1, np.int32)
-    _, cross = kernel.gather(rings.xy, rings.start, (way, items[0], 0), frame, tile, wanted, 16)
-    kernel.cover(kernel.in_rows(cross, *shape), active)
-    tile[active > 0] = np.arange(np.count_nonzero(active), dtype=np.int32)
+    edged = np.count_nonzero(active)
+    tile[active > 0] = np.arange(edged, dtype=np.int32)
+
+    def of_patches(piece: slice) -> tuple[Any, Any]:
+        rings = slice(piece.start, piece.stop - 1)
+        return kernel.gather(
+            patches.xy, patches.start[piece], (way[rings], items[0][rings], 0), frame, tile, wanted,
+            64 + len(patches.xy) * 5 // 4 // PIECES,
+        )  # fmt: skip
+
+    parts = list(pool.map(of_patches, pieces))
+    kernel.cover(kernel.in_rows(np.concatenate([cross for _, cross in parts]), *shape), active)
+    inside = (active > 0) & (tile < 0)
+    tile[inside] = np.arange(edged, edged + np.count_nonzero(inside), dtype=np.int32)
     before = np.cumsum([0, *(len(rings.xy) for rings in layers)]).tolist()
 
-    def gathered(number: int) -> tuple[Any, Any]:
+    def of_land(number: int) -> tuple[Any, Any]:
         rings = layers[number]
         way, _ = kernel.prepare(rings.xy, rings.start, rings.hole)
-        room = 64 + (len(rings.xy) * 5 // 4 if number == 0 else len(rings.xy) // 8)
-        return kernel.gather(rings.xy, rings.start, (way, items[number], before[number]), frame, tile, wanted, room)
+        marked, room = (way, items[number], before[number]), 64 + len(rings.xy) // 8
+        return kernel.gather(rings.xy, rings.start, marked, frame, tile, wanted, room)
 
-    with ThreadPoolExecutor(_threads()) as pool:
-        return frame, tile, list(pool.map(gathered, range(len(layers))))
+    return frame, tile, [*parts, *pool.map(of_land, range(1, len(layers)))]
 
 
 def _frame(edges: int, box: Floats) -> tuple[tuple[float, float, float, int], tuple[int, int]]:

@@ -250,10 +250,10 @@ def cover(cross: Any, active: Any) -> None:
 def corners(cross: Any, tile: Any, tiles: int, items: int) -> Any:
     """Winding numbers that are not zero at the lower left corner of every tile, from crossings in rows.
 
-    Gives where each tile's entries start, and item and winding number of each.
+    Gives where each tile's entries start and end, and item and winding number of each.
     """
     winding, now = np.zeros(items, np.int32), np.empty(items, np.int32)
-    start, held = np.zeros(tiles + 1, np.int64), np.empty((1024, 2), np.int32)
+    span, held = np.zeros((tiles, 2), np.int64), np.empty((1024, 2), np.int32)
     i, total = 0, NONE
     for row in range(tile.shape[0]):
         many = NONE
@@ -263,16 +263,17 @@ def corners(cross: Any, tile: Any, tiles: int, items: int) -> Any:
                 i += 1
             if tile[row, column] < 0:
                 continue
+            span[tile[row, column], 0] = total
             for k in range(many):
                 held = _longer(held, total)
                 held[total, 0], held[total, 1] = now[k], winding[now[k]]
                 total += 1
-            start[tile[row, column] + 1] = total
+            span[tile[row, column], 1] = total
         while i < len(cross) and cross[i, 0] == row:
             i += 1
         for k in range(many):
             winding[now[k]] = 0
-    return start, held[:total]
+    return span, held[:total]
 
 
 @_compiled
@@ -417,14 +418,14 @@ def _label(whole: Any, kinds: Any) -> int:
 @_compiled
 def _slab(whole: Any, real: Any, lines: Any, rows: Any, slab: Any, kinds: Any, sums: Any) -> None:
     """Add the trapezoids of a slab in which no lines cross to the sums of the patches that decide there."""
-    many, base = lines
+    many, base, number = lines
     thick, left, right = slab
     patches = kinds[0]
     there = base
     for k in range(base):
         whole[STANDING, k] = whole[BASE, k]
     at = 2 * left
-    changed, number = True, 0
+    changed = False
     for i in range(many + 1):
         one = whole[ORDER, i] if i < many else 0
         after = real[rows[0], one] + real[rows[1], one] if i < many else 2 * right
@@ -538,11 +539,12 @@ def _tile(whole: Any, real: Any, counts: Any, box: Any, kinds: Any, sums: Any) -
         heights[2 * many + i] = real[EVENT, i]
     heights[-1] = top
     standing, low = NONE, bottom
+    number = _label(whole, kinds)
     for step in _in_order(heights, bottom, top):
         high = heights[step]
         if high > low:
             if standing > 0 or base > 0:
-                _between((low, high), whole, real, (standing, base), (left, right), kinds, sums)
+                _between((low, high), whole, real, (standing, base, number), (left, right), kinds, sums)
             kept = 0
             for k in range(standing):
                 if real[Y1, whole[ORDER, k]] > high:
@@ -555,6 +557,8 @@ def _tile(whole: Any, real: Any, counts: Any, box: Any, kinds: Any, sums: Any) -
         elif 2 * many <= step < 2 * many + events:
             own, turn = whole[EVENT_OWN, step - 2 * many], whole[EVENT_TURN, step - 2 * many]
             base = _turn_item(own, turn, whole, BASE, base, kinds[0])
+            if own >= kinds[0]:
+                number = _label(whole, kinds)
 
 
 @_compiled
@@ -643,8 +647,8 @@ def sweep(span: Any, tiles: Any, touches: Any, corners_of: Any, places: Any, ite
     tiles
         Row and column of every tile.
     touches, corners_of
-        Of every tile, where its touches start and edge, item, way of each; where its corner's items start, and item and
-        winding number of each.
+        Of every tile, where its touches start and edge, item, way of each; where its corner's items start and end, and
+        item and winding number of each.
     places
         Those of the four layers.
     items_of
@@ -658,17 +662,17 @@ def sweep(span: Any, tiles: Any, touches: Any, corners_of: Any, places: Any, ite
     """
     first, last = span
     touch_start, touch = touches
-    corner_start, corner_held = corners_of
+    corner_span, corner_held = corners_of
     item_label, first_stand, first_zone, first_access = items_of
     most = 1
     for at in range(first, last):
-        most = max(most, touch_start[at + 1] - touch_start[at] + corner_start[at + 1] - corner_start[at])
+        most = max(most, touch_start[at + 1] - touch_start[at] + corner_span[at, 1] - corner_span[at, 0])
     seen = np.full(len(item_label), -1, np.int32)
     whole, real = np.empty((12, most + 1), np.int32), np.empty((11, most + 1))
     out, rows = np.empty((64, 5)), NONE
     for at in range(first, last):
         mine = touch[touch_start[at] : touch_start[at + 1]]
-        held = corner_held[corner_start[at] : corner_start[at + 1]]
+        held = corner_held[corner_span[at, 0] : corner_span[at, 1]]
         count = _own_numbers(mine, held, seen, whole)
         patches = _first_from(whole, count, first_stand)
         stands, zones = _first_from(whole, count, first_zone), _first_from(whole, count, first_access)

@@ -1,188 +1,200 @@
-"""How far an acreage may be off: a 90 % interval from where the patches really are and how well they were walked.
+"""How far an acreage may be off: a 90 % interval of every figure, and what makes it wide.
 
-Each patch is moved as a whole by its position error, independent between patches; a walked outline is also larger or
-smaller by the area error of its survey, ``sigma sqrt(2 / area)`` of the area (four effective corners; Bondesson, Stahl
-and Holm 1998). The moved ground is sorted again into stands, zones and access classes. Draws are seeded: the same input
-gives the same table. Error in paced sizes and in cover classes is not in it yet.
+The draws are ``mosaic.simulation``'s, the intervals ``mosaic.intervals``'; an interval always holds the table's own
+figure and never goes below 0. Totals have intervals of their own from the same draws: limits of rows do not add up.
 """
 
 from __future__ import annotations
 
+import dataclasses
 from dataclasses import dataclass
-from typing import Any
+from typing import Final
 
 import geopandas as gpd
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
-import shapely
-from rasterio import features
 
 from invasimap.land.layers import OUTSIDE
-from invasimap.land.terrain import grid_over
-from invasimap.mosaic.faces import ZONES, Faces
+from invasimap.mosaic.faces import OUT_OF_REACH
+from invasimap.mosaic.intervals import interval, z0_of_skewness
+from invasimap.mosaic.scene import Scene
+from invasimap.mosaic.simulation import SOURCES, Doubt, Simulation
 
 Floats = npt.NDArray[np.float64]
-Ints = npt.NDArray[np.intp]
-DRAWS = 200
-SAMPLES = 20_000  # sample points over all growth
-MOST_CELLS = 16_000_000
-SEED = 20_260_401
-SIGMA_PER_RADIUS_68 = 1 / 1.509592  # a receiver's "accuracy" is a 68 % radius: r = sigma sqrt(-2 ln 0.32)
-UNDER_LEAVES_ACCURACY_M = 5.0 / SIGMA_PER_RADIUS_68  # where no record says: 5 m an axis
+TOTALS: Final = ("gross", "infested", "treatable_gross", "treatable_infested")
+PARTS: Final = ("all", "treatable")
+LEAST_PCT: Final = 1e-6  # less is rounding
+ALONE_SHARE: Final = 8  # an eighth of the draws for each source alone
 
 
 @dataclass(frozen=True, kw_only=True)
-class _Samples:
-    """Points that stand for the growth: place, area each stands for, species number and patch row."""
+class Ranges:
+    """The tables with their 90 % intervals.
 
-    xy: Floats
-    area_m2: Floats
-    species: Ints
-    patch: Ints
+    Attributes
+    ----------
+    acreage
+        As given, with ``gross_low_m2, gross_high_m2, infested_low_m2, infested_high_m2``.
+    ground
+        As given, with ``ground_low_m2, ground_high_m2``.
+    totals
+        One row a species and one for the ground (species empty, every spot once, no infested area): ``species`` and,
+        with ``_low`` and ``_high``, ``gross_m2, infested_m2, treatable_gross_m2, treatable_infested_m2``.
+    drivers
+        Of each species' infested area and of the ground (species empty), in all and treatable (``part``), the share of
+        each source in the variance: ``species, part, position_pct, size_pct, cover_pct, cell_pct``; no rows without
+        draws.
+    apart
+        The largest difference between a figure of the tables and what the sweep makes of the survey as it is, as a
+        share of all infested ground: two engines, one answer. NaN without draws.
+    """
 
-
-@dataclass(frozen=True, kw_only=True)
-class _Labels:
-    """Stand, zone and access of the ground on a fine grid, as one number a cell."""
-
-    number: npt.NDArray[np.int32]
-    left: float
-    top: float
-    cell_m: float
-    stands: list[str]
-    classes: list[str]
-
-    def at(self, xy: Floats) -> Ints:
-        """Label numbers at places; beyond the grid, the nearest cell's."""
-        rows, columns = self.number.shape
-        row = np.clip(((self.top - xy[:, 1]) / self.cell_m).astype(np.intp), 0, rows - 1)
-        column = np.clip(((xy[:, 0] - self.left) / self.cell_m).astype(np.intp), 0, columns - 1)
-        found: Ints = self.number[row, column].astype(np.intp)
-        return found
-
-    @property
-    def count(self) -> int:
-        """How many different labels there can be."""
-        return len(self.stands) * len(ZONES) * len(self.classes)
-
-    def numbers_of(self, table: pd.DataFrame) -> Ints:
-        """Label number of each row of an acreage table."""
-        stand = pd.Index(self.stands).get_indexer(pd.Index(table["stand"]))
-        zone = pd.Index(ZONES).get_indexer(pd.Index(table["zone"]))
-        access = pd.Index(self.classes).get_indexer(pd.Index(table["access"]))
-        found: Ints = (stand * len(ZONES) + zone) * len(self.classes) + access
-        return found
+    acreage: pd.DataFrame
+    ground: pd.DataFrame
+    totals: pd.DataFrame
+    drivers: pd.DataFrame
+    apart: float = float("nan")
 
 
-def with_interval(
-    table: pd.DataFrame,
-    faces: Faces,
+def with_ranges(
+    acreage: pd.DataFrame,
+    ground: pd.DataFrame,
     patches: gpd.GeoDataFrame,
     *,
     stands: gpd.GeoDataFrame,
     protection: gpd.GeoDataFrame,
     access: gpd.GeoDataFrame,
-    draws: int = DRAWS,
-) -> pd.DataFrame:
-    """The acreage table with ``gross_low_m2`` and ``gross_high_m2``: 90 % of the draws lie between them.
+    doubt: Doubt,
+) -> Ranges:
+    """The tables of a survey with a 90 % interval of every figure.
 
     Parameters
     ----------
-    table, faces
-        As ``species_area`` and ``cut_faces`` give them; the interval always holds the table's own figure.
+    acreage, ground
+        As ``species_area`` and ``ground_area`` give them, in square metres.
     patches
-        ``accuracy_m`` (68 % radius; where missing, the usual one under leaves) and ``shape`` (``polygon`` for walked).
+        ``species, date, cover_pct, cover_low_pct, cover_high_pct``, ``shape`` as mapped (``point``, ``line``,
+        ``polygon``) and ``accuracy_m`` (where missing, the usual one under leaves).
+    stands, protection, access
+        The layers that the tables were made with.
+    doubt
+        How many draws, and errors that the records do not say. Without draws every limit is NaN.
+
+    Raises
+    ------
+    CRSError
+        When the layers do not share one system in metres.
     """
-    if table.empty:
-        return table.assign(gross_low_m2=pd.Series(dtype=float), gross_high_m2=pd.Series(dtype=float))
-    names = sorted(set(table["species"]))
-    samples = _samples(faces, patches, names)
-    labels = _label_grid(samples.xy, stands, protection, access)
-    rows = pd.Index(names).get_indexer(pd.Index(table["species"])) * labels.count + labels.numbers_of(table)
-    drawn = _draw(samples, labels, patches, rows=rows, species=len(names), draws=draws)
-    low, high = np.quantile(drawn, [0.05, 0.95], axis=0)
-    gross = table["gross_m2"].to_numpy()
-    return table.assign(gross_low_m2=np.minimum(low, gross), gross_high_m2=np.maximum(high, gross))
+    if not doubt.draws or acreage.empty:
+        totals = totals_table(acreage, ground)
+        blank = np.full((2, 2, len(acreage) + len(ground) + 2 * len(totals)), np.nan)
+        return _tables(acreage, ground, totals, blank)
+    scene = Scene.of(patches, stands=stands, protection=protection, access=access)
+    simulation = Simulation.of(scene, patches, acreage=acreage, ground=ground, doubt=doubt)
+    found = ranges_of(simulation, acreage, ground, draws=doubt.draws)
+    apart = engines_apart(simulation, acreage, ground)
+    return dataclasses.replace(found, drivers=drivers(simulation, doubt.draws), apart=apart)
 
 
-def _draw(
-    samples: _Samples, labels: _Labels, patches: gpd.GeoDataFrame, *, rows: Ints, species: int, draws: int
-) -> Floats:
-    """Gross area of each table row in each draw."""
-    rng = np.random.default_rng(SEED)
-    accuracy = patches["accuracy_m"].fillna(UNDER_LEAVES_ACCURACY_M).to_numpy(float)
-    sigma = accuracy * SIGMA_PER_RADIUS_68
-    walked = (patches["shape"] == "polygon").to_numpy()
-    spread = np.where(walked, sigma * np.sqrt(2 / patches.area.to_numpy()), 0.0)
-    drawn = np.empty((draws, len(rows)))
-    for draw in range(draws):
-        shift = rng.standard_normal((len(patches), 2)) * sigma[:, None]
-        size = np.clip(1 + rng.standard_normal(len(patches)) * spread, 0, 3)
-        at = labels.at(samples.xy + shift[samples.patch])
-        area = samples.area_m2 * size[samples.patch]
-        sums = np.bincount(samples.species * labels.count + at, weights=area, minlength=species * labels.count)
-        drawn[draw] = sums[rows]
-    return drawn
+def engines_apart(simulation: Simulation, acreage: pd.DataFrame, ground: pd.DataFrame) -> float:
+    """Largest difference between the tables and the sweep of the survey as it is, as a share of all ground."""
+    scene = simulation.scene
+    swept = scene.areas(scene.patches.xy, access_shift_m=np.zeros(2))
+    own = simulation.tally.sums(swept, simulation.cover_pct)
+    shown = _shown(acreage, ground, totals_table(acreage, ground))
+    return float(np.abs(own - shown).max() / ground["ground_m2"].sum())
 
 
-def _samples(faces: Faces, patches: gpd.GeoDataFrame, names: list[str]) -> _Samples:
-    """A regular net of points over the faces, at least one a face, each standing for its share of the face."""
-    shapes = faces.ground.geometry.to_numpy()
-    spacing = max(float(np.sqrt(faces.ground["area_m2"].sum() / SAMPLES)), 0.05)
-    tree = shapely.STRtree(shapes)
-    face, xy = _net(shapes, tree, spacing)
-    bare = np.setdiff1d(np.arange(len(shapes)), face)
-    face = np.concatenate([face, bare])
-    xy = np.concatenate([xy, shapely.get_coordinates(shapely.point_on_surface(shapes[bare]))])
-    share = faces.ground["area_m2"].to_numpy()[face] / np.bincount(face, minlength=len(shapes))[face]
-    points = pd.DataFrame({"face": face, "x": xy[:, 0], "y": xy[:, 1], "area": share})
-    grown = faces.growth.merge(points, on="face")
-    return _Samples(
-        xy=grown[["x", "y"]].to_numpy(float),
-        area_m2=grown["area"].to_numpy(float),
-        species=pd.Index(names).get_indexer(pd.Index(grown["species"])),
-        patch=patches.index.get_indexer(pd.Index(grown["patch"])),
-    )
+def ranges_of(simulation: Simulation, acreage: pd.DataFrame, ground: pd.DataFrame, *, draws: int) -> Ranges:
+    """The tables of a simulation with their intervals; what makes them wide is not worked out."""
+    totals = totals_table(acreage, ground)
+    limits = limits_of(simulation, simulation.drawn(draws), shown=_shown(acreage, ground, totals))
+    return _tables(acreage, ground, totals, limits)
 
 
-def _net(shapes: Any, tree: shapely.STRtree, spacing: float) -> tuple[Ints, Floats]:
+def limits_of(simulation: Simulation, drawn: Floats, *, shown: Floats) -> Floats:
+    """The 90 % intervals (gross or infested, low or high, quantities) of draws (2, draws, quantities).
+
+    Parameters
+    ----------
+    shown
+        (2, quantities) The figures of the tables.
+    """
+    z0 = z0_of_skewness(simulation.size_skewness(drawn.std(axis=1)))
+    return np.stack([interval(of, z0=at, shown=figure) for of, at, figure in zip(drawn, z0, shown, strict=True)])
+
+
+def totals_table(acreage: pd.DataFrame, ground: pd.DataFrame) -> pd.DataFrame:
+    """Totals of each species, sorted, and last of the ground: ``species`` and the columns of ``TOTALS`` in m2.
+
+    The ground has no species and no infested area; treatable is what is open, in a stand and reached.
+    """
+    whole = ground.rename(columns={"ground_m2": "gross_m2"}).assign(species="", infested_m2=np.nan)
+    rows = pd.concat([acreage, whole])[["species", "zone", "stand", "access", "gross_m2", "infested_m2"]]
+    treatable = (rows["zone"] == "open") & (rows["stand"] != OUTSIDE) & (rows["access"] != OUT_OF_REACH)
+    for name in ("gross", "infested"):
+        rows[f"treatable_{name}_m2"] = rows[f"{name}_m2"].where(treatable, 0.0 * rows[f"{name}_m2"])
+    sums = rows.groupby("species")[[f"{name}_m2" for name in TOTALS]].sum(min_count=1)
+    order = [*sorted(set(acreage["species"])), *([""] if len(ground) else [])]
+    return sums.reindex(order).rename_axis("species").reset_index()
+
+
+def drivers(simulation: Simulation, draws: int) -> pd.DataFrame:
+    """Share of each source in the variance of a species' infested area, in all and treatable: see ``Ranges``.
+
+    Each source is drawn alone; what two do together is not counted.
+    """
+    names = [*simulation.scene.species_names, ""]
+    totals = slice(len(simulation.tally.rows), None)
+    count = max(draws // ALONE_SHARE, 2)
+    variance = np.stack(
+        [
+            simulation.cover_variance() if source == "cover" else simulation.drawn(count, only=source)[1].var(axis=0)
+            for source in SOURCES
+        ]
+    )[:, totals]
+    return _drivers_table(names, variance)
+
+
+def _drivers_table(names: list[str], variance: Floats) -> pd.DataFrame:
+    """Shares (sources, 2 names) of the variance in percent; without any variance, NaN."""
+    whole = variance.sum(axis=0)
+    share = np.divide(100 * variance, whole, out=np.full(variance.shape, np.nan), where=whole > 0)
+    share[share < LEAST_PCT] = 0.0
+    table = pd.DataFrame({"species": names * 2, "part": np.repeat(PARTS, len(names))}, dtype=object)
+    for source, shares in zip(SOURCES, share, strict=True):
+        table[f"{source}_pct"] = shares
+    return table.sort_values("species", key=lambda name: name.replace("", "~"), kind="stable", ignore_index=True)
+
+
+def _shown(acreage: pd.DataFrame, ground: pd.DataFrame, totals: pd.DataFrame) -> Floats:
+    """The figures (gross or infested, quantities) in the order of ``Tally``; the ground's infested is its gross."""
     found = []
-    for left, bottom, right, top in shapely.bounds(shapely.get_parts(shapely.union_all(shapes))):
-        x = np.arange(np.ceil(left / spacing), np.floor(right / spacing) + 1) * spacing
-        y = np.arange(np.ceil(bottom / spacing), np.floor(top / spacing) + 1) * spacing
-        found.append(np.stack(np.meshgrid(x, y), axis=-1).reshape(-1, 2))
-    xy = np.unique(np.concatenate(found), axis=0)
-    point, face = tree.query(shapely.points(xy), predicate="intersects")
-    _, first = np.unique(point, return_index=True)
-    return face[first], xy[point[first]]
+    for name in ("gross", "infested"):
+        whole, treatable = (totals[f"{part}{name}_m2"].fillna(totals[f"{part}gross_m2"]) for part in ("", "treatable_"))
+        found.append(np.concatenate([acreage[f"{name}_m2"], ground["ground_m2"], whole, treatable]))
+    return np.stack(found)
 
 
-def _label_grid(
-    xy: Floats, stands: gpd.GeoDataFrame, protection: gpd.GeoDataFrame, access: gpd.GeoDataFrame
-) -> _Labels:
-    low, high = xy.min(axis=0) - 60.0, xy.max(axis=0) + 60.0
-    cell_m = max(1.0, float(np.sqrt(np.prod(high - low) / MOST_CELLS)))
-    transform, shape = grid_over((low[0], low[1], high[0], high[1]), cell_m=cell_m)
-    stand_names = [*dict.fromkeys(stands["stand"]), OUTSIDE]
-    classes = [*dict.fromkeys(access["access"]), "out_of_reach"]
-    classes = list(dict.fromkeys(classes))
-
-    def burnt(layer: gpd.GeoDataFrame, numbers: Ints, otherwise: int) -> npt.NDArray[np.int32]:
-        pairs = list(zip(layer.geometry, numbers.tolist(), strict=True))[::-1]  # the first drawn last, so it counts
-        if not pairs:
-            return np.full(shape, otherwise, np.int32)
-        return features.rasterize(pairs, out_shape=shape, transform=transform, fill=otherwise, dtype="int32")
-
-    by_zone = protection.sort_values("zone", key=lambda zone: zone.map(ZONES.index), kind="stable")
-    stand = burnt(stands, pd.Index(stand_names).get_indexer(pd.Index(stands["stand"])), len(stand_names) - 1)
-    zone = burnt(by_zone, pd.Index(ZONES).get_indexer(pd.Index(by_zone["zone"])), ZONES.index("open"))
-    means = burnt(access, pd.Index(classes).get_indexer(pd.Index(access["access"])), classes.index("out_of_reach"))
-    return _Labels(
-        number=(stand * len(ZONES) + zone) * len(classes) + means,
-        left=transform.c,
-        top=transform.f,
-        cell_m=cell_m,
-        stands=stand_names,
-        classes=classes,
-    )
+def _tables(acreage: pd.DataFrame, ground: pd.DataFrame, totals: pd.DataFrame, limits: Floats) -> Ranges:
+    """Limits (gross or infested, low or high, quantities) as columns of their tables."""
+    rows = np.cumsum([len(acreage), len(ground), len(totals)])
+    of_acreage, of_ground, of_all, of_treatable = np.split(limits, rows, axis=2)
+    by_total = dict(zip(TOTALS, [*of_all, *of_treatable], strict=True))
+    with_totals = totals[["species"]].copy()
+    for name in TOTALS:
+        shown = totals[f"{name}_m2"]
+        low, high = (np.where(shown.isna(), np.nan, limit) for limit in by_total[name])
+        for ending, values in (("m2", shown), ("low_m2", low), ("high_m2", high)):
+            with_totals[f"{name}_{ending}"] = values
+    (gross_low, gross_high), (infested_low, infested_high) = of_acreage
+    return Ranges(
+        acreage=acreage.assign(
+            gross_low_m2=gross_low, gross_high_m2=gross_high, infested_low_m2=infested_low,
+            infested_high_m2=infested_high,
+        ),
+        ground=ground.assign(ground_low_m2=of_ground[0, 0], ground_high_m2=of_ground[0, 1]),
+        totals=with_totals,
+        drivers=_drivers_table([], np.empty((len(SOURCES), 0))),
+    )  # fmt: skip

@@ -88,9 +88,12 @@ class Plan:
     ways, entries, barriers, open_ground, wet_ground, crossings
         As read; empty layers where the tract has none. ``ways`` has ``class, allows`` (text such as ``atv;foot``).
     acreage
-        ``stand, species, zone, access, patches, gross_m2, infested_m2, gross_low_m2, gross_high_m2``.
+        ``stand, species, zone, access, patches, gross_m2, infested_m2`` and the 90 % ranges ``gross_low_m2,
+        gross_high_m2, infested_low_m2, infested_high_m2`` (NaN without draws).
     ground
-        ``stand, zone, access, ground_m2`` (every spot counted once).
+        ``stand, zone, access, ground_m2, ground_low_m2, ground_high_m2`` (every spot counted once).
+    totals, drivers
+        Totals of the tract with their ranges, and what makes them wide: ``mosaic.uncertainty.Ranges``.
     ledger, repaired, set_aside
         The account of every record.
     columns
@@ -134,6 +137,8 @@ class Plan:
     parking: gpd.GeoDataFrame
     columns: pd.DataFrame = field(default_factory=pd.DataFrame)
     photos: pd.DataFrame = field(default_factory=pd.DataFrame)
+    totals: pd.DataFrame = field(default_factory=pd.DataFrame)
+    drivers: pd.DataFrame = field(default_factory=pd.DataFrame)
     notes: tuple[str, ...] = ()
     inputs: Mapping[Path, str] = field(default_factory=dict)
     seconds: Mapping[str, float] = field(default_factory=dict)

@@ -16,6 +16,7 @@ from invasimap.reports.means_tables import means_report, pump_lines, pump_report
 from invasimap.reports.offline import data_uri
 from invasimap.reports.patterns import pattern_defs, pattern_names, swatch
 from invasimap.reports.private import shown_notes
+from invasimap.reports.range_tables import drivers_report, infested_range, totals_report
 from invasimap.reports.record_tables import record_reports
 from invasimap.reports.report_tables import (
     PrintedTable,
@@ -52,8 +53,11 @@ def report_html(plan: Plan, *, overview_png: bytes, limits_png: bytes) -> str:
     found = answers(plan)
     return _environment().get_template("report.html.j2").render(
         name=plan.settings.tract.name, made=f"{plan.made.astimezone(plan.settings.tract.zone):%Y-%m-%d}",
-        survey=survey_dates(plan), unit=UNIT_WORDS[plan.shown.area], font=Markup(SCREEN_FONT),
+        survey=survey_dates(plan), unit=UNIT_WORDS[plan.shown.area], area_said=plan.shown.area_said,
+        font=Markup(SCREEN_FONT),
         infested=shown_area(found.infested_ground_m2, plan.shown), treatable=shown_area(found.treatable_m2, plan.shown),
+        infested_range=infested_range(plan, "gross"), treatable_range=infested_range(plan, "treatable_gross"),
+        ranges=[totals_report(plan), *([drivers_report(plan)] if len(plan.drivers) else [])],
         patches=len(plan.patches), species=len(found.species), stands=len(plan.stands),
         outcomes=outcome_lines(plan, found), bar=Markup(outcome_bar(found)), patterns=Markup(pattern_defs()),
         attention=attention(plan),

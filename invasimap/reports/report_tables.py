@@ -90,35 +90,26 @@ def stand_report(plan: Plan, found: Answers) -> PrintedTable:
 
 
 def acreage_report(plan: Plan) -> PrintedTable:
-    """The full table of acres with the 90 % range."""
+    """The full table of acres with the 90 % ranges, where they were drawn."""
     table, area, unit = plan.acreage, _area(plan.shown), plan.shown.area
     table = table.sort_values(["species", "zone", "access"], kind="stable")
     order = sorted(range(len(table)), key=lambda row: stand_order(str(table["stand"].iloc[row])))
-    table = table.iloc[order]
+    ranged = plan.settings.uncertainty.draws > 0
     rows = [
         [
             str(row.stand), str(row.species), ZONE_WORDS.get(row.zone, row.zone),
-            ACCESS_WORDS.get(row.access, row.access), str(row.patches), area(row.gross_m2), area(row.infested_m2),
-            _range(row.gross_low_m2, row.gross_high_m2, area),
+            ACCESS_WORDS.get(row.access, row.access), str(row.patches),
+            *figures([(row.gross_m2, row.gross_low_m2, row.gross_high_m2)], area, ranged=ranged),
+            *figures([(row.infested_m2, row.infested_low_m2, row.infested_high_m2)], area, ranged=ranged),
         ]
-        for row in rows_of(table)
+        for row in rows_of(table.iloc[order])
     ]  # fmt: skip
-    heads = [
-        "Stand",
-        "Species",
-        "Zone",
-        "Access",
-        "Patches",
-        f"Gross {unit}",
-        f"Infested {unit}",
-        f"Gross, 90 % range {unit}",
-    ]
+    heads = ["Stand", "Species", "Zone", "Access", "Patches", *figure_heads(["Gross", "Infested"], unit, ranged=ranged)]
     return cut(
         PrintedTable(
-            caption="By stand, species, zone and access", heads=heads, rows=rows, numeric=frozenset({4, 5, 6, 7}),
-            latin=frozenset({1}), note="The range comes from the accuracy of positions and of walked "
-            "outlines. Hand only and no spray are zones: the access beside them says what gets there, not what may "
-            "be sprayed.",
+            caption="By stand, species, zone and access", heads=heads, rows=rows,
+            numeric=frozenset(range(4, len(heads))), latin=frozenset({1}), note="Hand only and no spray are zones: the "
+            "access beside them says what gets there, not what may be sprayed.",
         )
     )  # fmt: skip
 
@@ -150,12 +141,28 @@ def checks_report(plan: Plan) -> PrintedTable:
     )
 
 
+def figures(
+    values: Sequence[tuple[float, float, float]], area: Callable[[float], str], *, ranged: bool
+) -> list[str]:  # fmt: skip
+    """Cells of figures (value, low, high): each with its range beside it, where ranges were drawn."""
+    cells = []
+    for value, low, high in values:
+        cells += [area(value), *([range_words(low, high, area)] if ranged else [])]
+    return cells
+
+
+def figure_heads(names: Sequence[str], unit: str, *, ranged: bool) -> list[str]:
+    """The heads of such cells."""
+    return [head for name in names for head in (f"{name} {unit}", *([f"{name} {unit}, 90 % range"] if ranged else []))]
+
+
+def range_words(low: float, high: float, area: Callable[[float], str]) -> str:
+    """A range in words; empty where there is none."""
+    return "" if pd.isna(low) or pd.isna(high) else f"{area(low)} to {area(high)}"
+
+
 def _area(shown: ShownUnits) -> Callable[[float], str]:
     return lambda square_metres: shown_area(float(square_metres), shown, unit=False)
-
-
-def _range(low_m2: float, high_m2: float, area: Callable[[float], str]) -> str:
-    return "not known" if pd.isna(low_m2) or pd.isna(high_m2) else f"{area(low_m2)} to {area(high_m2)}"
 
 
 def _extras(block: Any, shown: ShownUnits) -> str:

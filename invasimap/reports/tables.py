@@ -23,8 +23,9 @@ DECIMALS = {"_ac": 9, "_ha": 9, "lat": PLACE_DECIMALS, "lon": PLACE_DECIMALS}
 FEW_DECIMALS = 1
 ACREAGE = (
     "stand", "species", "zone", "access", "patches", "gross_m2", "infested_m2", "gross_low_m2", "gross_high_m2",
+    "infested_low_m2", "infested_high_m2",
 )  # fmt: skip
-GROUND = ("stand", "zone", "access", "ground_m2")
+GROUND = ("stand", "zone", "access", "ground_m2", "ground_low_m2", "ground_high_m2")
 ZONES = (
     "id", "stand", "zone", "access", "species", "tractor_m2", "atv_hose_m2", "foot_m2", "gross_m2",
 )  # fmt: skip
@@ -62,6 +63,8 @@ def plan_tables(plan: Plan) -> dict[str, pd.DataFrame]:
     return {
         "acreage": _sorted(shown_table(plan.acreage[list(ACREAGE)], shown), keys=4),
         "ground": _sorted(shown_table(plan.ground[list(GROUND)], shown), keys=3),
+        "totals": shown_table(plan.totals, shown),
+        "drivers": plan.drivers,
         "treatment_zones": _sorted(shown_table(pd.DataFrame(plan.treatment_zones)[list(ZONES)], shown), keys=5),
         "limits": shown_table(plan.limits, shown),
         "parking": _placed(parking_table(plan), plan, after=3),

@@ -20,7 +20,7 @@ def test_block_of_a_hundredth_degree_is_237_6216_acres():
 
 
 @pytest.mark.parametrize("lat", [25.0, 45.0, 65.0])
-@pytest.mark.parametrize("side_m", [1_000.0, 10_000.0])
+@pytest.mark.parametrize("side_m", [1_000.0, 10_000.0, 50_000.0])
 def test_area_is_geodesic_area(lat, side_m):
     step = side_m / 111_000
     ring = [(-80, lat), (-80 + step, lat), (-80 + step, lat + step), (-80, lat + step)]

@@ -38,6 +38,19 @@ def test_smallest_file_has_no_means_and_no_protection(tmp_path):
     assert tract.protect == [] and tract.access.tractor is None and tract.access.foot is None
 
 
+@pytest.mark.parametrize(
+    ("asked", "m2"),
+    [('acre = "us survey"', 4046.87260987), ('acre = "international"', 4046.8564224),
+     ('acre = "us survey"\nunits = "metric"', 10_000.0)],
+)  # fmt: skip
+def test_the_acre_that_areas_are_shown_in_is_a_setting_and_is_said(tmp_path, asked, m2):
+    path = tmp_path / "tract.toml"
+    path.write_text(f'[tract]\nname = "A"\n{asked}\n[[survey]]\nfiles = ["a.csv"]\n[stands]\nfile = "s.gpkg"\n')
+    shown = read_tract(path).shown
+    assert shown.m2 == pytest.approx(m2, rel=1e-11)
+    assert shown.area_said.startswith({"us survey": "acres (US survey, 4,046.8726"}.get(asked[8:-1], ("acres (i", "h")))
+
+
 def test_all_faults_at_once_with_line_and_nearest_key(tmp_path):
     text = EVERY_SECTION.replace("no_spray =", "no_spry =").replace('cell = "10 ft"', "cell = 10")
     text = text.replace("killing_freeze", "kiling_freeze").replace('units = "us"', 'units = "imperial"')
@@ -115,3 +128,17 @@ def test_missing_file_and_broken_toml(tmp_path):
     with pytest.raises(SettingsError, match="no such settings file"):
         read_tract(tmp_path)
     assert "not valid TOML" in faults_of('[tract]\nname = "C:\\data"\n', tmp_path)[0]
+
+
+def test_ranges_take_a_share_and_enough_draws_or_none(tmp_path):
+    text = SMALLEST + '[uncertainty]\ndraws = 250\nsize_error = "15 %"\naccuracy_is = "95 %"\n'
+    (tmp_path / "tract.toml").write_text(text, encoding="utf-8")
+    tract = read_tract(tmp_path)
+    assert (tract.uncertainty.draws, tract.uncertainty.size_error_pct) == (250, 15.0)
+    none = tract.with_draws(0)
+    assert (none.uncertainty.draws, none.uncertainty.size_error_pct, none.folder) == (0, 15.0, tract.folder)
+    with pytest.raises(ValueError, match="at least 100"):
+        tract.with_draws(20)
+    few, bare = faults_of(text.replace("250", "20").replace('"15 %"', "15"), tmp_path)
+    assert "tract.toml:8: " in few and "20 draws are too few" in few
+    assert "tract.toml:9: " in bare and "no unit" in bare

@@ -9,6 +9,13 @@ def test_acre_is_4046_8564224_square_metres():
     assert pytest.approx(4046.8564224, rel=1e-15) == units.M2_PER_ACRE
 
 
+def test_the_us_survey_acre_is_4_parts_in_a_million_larger():
+    assert units.US_SURVEY.m2 == pytest.approx(4046.87260987, rel=1e-11)
+    assert units.US_SURVEY.m2 / units.US.m2 - 1 == pytest.approx(4.00001199985e-6, rel=1e-9)
+    tract_m2 = 10_000 * units.US.m2
+    assert 10_000 - units.US_SURVEY.area_of(tract_m2) == pytest.approx(0.0400001199985, rel=1e-4)
+
+
 def test_hectare_is_2_471_acres():
     assert units.US.area_of(10_000) == pytest.approx(2.47105381467, rel=1e-11)
     assert units.METRIC.area_of(640 * units.M2_PER_ACRE) == pytest.approx(258.998811034, rel=1e-11)

@@ -6,7 +6,6 @@ import re
 
 import geopandas as gpd
 import numpy as np
-import pandas as pd
 import pytest
 import shapely
 from pyproj import CRS, Transformer
@@ -181,9 +180,9 @@ def test_zeros_dropped_from_six_decimals_cost_no_accuracy(write, read):
     [(("-80.123", "39.001"), True), (("-80.1234", "39.001"), False), (("80 7.4 W", "39.001"), False)],
 )
 def test_the_longer_cell_tells_the_decimals(cells, short):
-    lon, lat = ([cell] for cell in cells)
-    found = implied_precision_m(*(pd.Series(axis, dtype=object) for axis in (lon, lat)), np.array([39.001]))
-    assert found.notna().all(axis=None) == short
+    lon, lat = (np.array([cell], object) for cell in cells)
+    found = implied_precision_m(lon, lat, np.array([39.001]), habit=np.array([0]), records=1)
+    assert bool(np.isfinite(found).all()) == short
 
 
 @pytest.mark.parametrize(("lon", "lat"), [(-80.0, 39.0), (-77.0, 10.0), (20.0, 38.0), (60.0, -30.0)])

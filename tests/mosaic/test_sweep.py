@@ -1,5 +1,9 @@
 """The sweep against hand geometry and against the polygons' own answer, on layouts meant to break either."""
 
+import os
+import subprocess
+import sys
+
 import geopandas as gpd
 import numpy as np
 import pandas as pd
@@ -11,6 +15,7 @@ from hypothesis import strategies as st
 from invasimap.mosaic import acreage as rooms
 from invasimap.mosaic import sweep
 from invasimap.mosaic.acreage import acreage, species_area
+from invasimap.mosaic.compiled import compile_sweep, sweep_will_compile
 from invasimap.mosaic.faces import cut_faces
 from invasimap.mosaic.sweep import Layer, areas, rings_of
 from invasimap.mosaic.swept import Labels, swept_growth
@@ -232,3 +237,12 @@ def test_labels_keep_the_names_that_numbers_stand_for():
     )  # fmt: skip
     assert labels.stands.label.tolist() == [0, 1, 0] and labels.stand_names == ["b", "a", "(outside)"]
     assert len(labels.zones.label) == 0 and labels.access_names == ["foot", "out_of_reach"]
+
+
+def test_compiling_now_leaves_nothing_to_compile(tmp_path):
+    compile_sweep()
+    assert not sweep_will_compile()
+    asked = "from invasimap.mosaic.compiled import sweep_will_compile; print(sweep_will_compile())"
+    empty_store = os.environ | {"NUMBA_CACHE_DIR": str(tmp_path)}
+    done = subprocess.run([sys.executable, "-c", asked], env=empty_store, capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "True"

@@ -21,6 +21,7 @@ from shapely.geometry import LineString, Point, Polygon, box
 from invasimap.core.crs import working_crs
 from invasimap.core.toml_file import read_tract
 from invasimap.land.terrain import Terrain, flat_terrain
+from invasimap.mosaic.uncertainty import totals_table
 from invasimap.prescription.plan import Check, Plan
 
 HALF_M = 760.0
@@ -188,7 +189,22 @@ def acreage_of(mosaic: gpd.GeoDataFrame) -> pd.DataFrame:
     long = pd.DataFrame(rows, columns=["stand", "species", "zone", "access", "gross_m2", "infested_m2"])
     table = long.groupby(["stand", "species", "zone", "access"], as_index=False).sum()
     table.insert(4, "patches", 1)
-    return table.assign(gross_low_m2=table.gross_m2 * 0.9, gross_high_m2=table.gross_m2 * 1.1)
+    return ranged(table, "gross", "infested")
+
+
+def ranged(table: pd.DataFrame, *figures: str) -> pd.DataFrame:
+    """The table with a tenth less and a tenth more of each figure as its range."""
+    ends = {
+        f"{name}_{end}_m2": table[f"{name}_m2"] * by for name in figures for end, by in (("low", 0.9), ("high", 1.1))
+    }
+    return table.assign(**ends)
+
+
+def drivers_of(totals: pd.DataFrame) -> pd.DataFrame:
+    """The first species has nothing to doubt, the others a bit of everything."""
+    table = totals[["species"]].merge(pd.DataFrame({"part": ["all", "treatable"]}), how="cross")
+    shares = dict(zip(("position_pct", "size_pct", "cover_pct", "cell_pct"), (70.4, 29.3, 0.3, 0.0), strict=True))
+    return table.assign(**{name: np.where(table.index < 2, np.nan, share) for name, share in shares.items()})
 
 
 def limits_of(mosaic: gpd.GeoDataFrame) -> pd.DataFrame:
@@ -316,10 +332,13 @@ def build_plan(
     ledger = pd.DataFrame(
         {"file": ["survey.csv"], "records": [count + 2], "accepted": [count - 1], "repaired": [1], "set_aside": [2]}
     )
+    acreage = acreage_of(mosaic)
+    totals = ranged(totals_table(acreage, ground), "gross", "infested", "treatable_gross", "treatable_infested")
     plan = Plan(
         settings=read_tract(file), crs=CRS_M, terrain=hills(), stands=stands, patches=patches, mosaic=mosaic,
         treatment_zones=zones, limits=limits_of(mosaic), reach_gain=gains(), parking=parking_of(zones),
-        set_aside=aside, acreage=acreage_of(mosaic), ground=ground, ledger=ledger, repaired=repaired,
+        set_aside=aside, acreage=acreage, ground=ranged(ground, "ground"),
+        totals=totals, drivers=drivers_of(totals), ledger=ledger, repaired=repaired,
         checks=(
             Check(name="area conserved", value=2e-15, limit=1e-9), Check(name="records lost", value=0.0, limit=0.0)
         ),
@@ -346,7 +365,7 @@ def bare_plan(folder: Path) -> Plan:
         "crossings",
         "set_aside",
     )
-    tables = ("acreage", "ground", "repaired", "ledger", "limits", "reach_gain", "parking")
+    tables = ("acreage", "ground", "totals", "drivers", "repaired", "ledger", "limits", "reach_gain", "parking")
     empty = {name: getattr(whole, name).iloc[:0] for name in (*layers, *tables)}
     flat = flat_terrain((-760, -760, 760, 760), cell_m=5.0, crs=CRS_M)
     return dataclasses.replace(whole, terrain=flat, notes=(), **empty)

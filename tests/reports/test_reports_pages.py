@@ -159,10 +159,10 @@ def test_every_page_carries_the_cautions(field_map: str, report: str) -> None:
 
 def test_report_first_says_the_acres_of_each_outcome(toy_plan: Plan, report: str) -> None:
     acres = toy_plan.patches.union_all().area / 4046.8564224
-    assert f"<dd>{acres:.2f} ac</dd>" in report
+    assert f"<dd>{acres:.2f} ac<small>{0.9 * acres:.2f} to {1.1 * acres:.2f}</small></dd>" in report
     table = toy_plan.ground[toy_plan.ground.stand != "(outside)"]
     open_ground = table[(table.zone == "open") & (table.access != "out_of_reach")]
-    assert f"<dt>Treatable</dt><dd>{open_ground.ground_m2.sum() / 4046.8564224:.2f} ac</dd>" in report
+    assert f"<dt>Treatable</dt><dd>{open_ground.ground_m2.sum() / 4046.8564224:.2f} ac<small>" in report
     assert report.index("Treatable</dt>") < report.index("<img")
 
 
@@ -282,6 +282,28 @@ def test_report_reconciles_ground_outside_every_stand(toy_plan: Plan) -> None:
     page = report_html(toy_plan, overview_png=PNG, limits_png=PNG)
     said = "0" if kept == 0 else "&lt;0.01" if kept < 0.005 else f"{kept:.2f}"
     assert f"{whole:.2f} ac of infested ground lies outside every stand ({said} ac of it within a no-spray" in page
+
+
+def test_report_gives_totals_with_ranges_and_what_makes_them_wide(
+    toy_plan: Plan, make_plan: Callable[..., Plan], report: str
+) -> None:
+    printed = rows_under(report, "Totals, and how far they may be off")
+    names = sorted(toy_plan.patches["species"].unique())
+    assert [row[0] for row in printed] == [*names, "All infested ground, every spot once"]
+    assert all(row[3:5] == ["", ""] for row in printed[-1:])  # ground has no infested area
+    for name, row in zip(names, printed, strict=False):
+        acres = toy_plan.patches[toy_plan.patches["species"] == name].union_all().area / 4046.8564224
+        assert row[1:3] == [f"{acres:.2f}", f"{0.9 * acres:.2f} to {1.1 * acres:.2f}"]
+    printed = rows_under(report, "What makes the ranges wide")
+    assert printed[0] == [names[1], "in all", "70", "29", "<1", "0"]  # the first has nothing to doubt
+    plan = make_plan()
+    limits = [name for name in plan.totals if "_low_" in name or "_high_" in name]
+    without = dataclasses.replace(
+        plan, settings=plan.settings.with_draws(0), drivers=plan.drivers.iloc[:0],
+        totals=plan.totals.assign(**dict.fromkeys(limits, np.nan)),
+    )  # fmt: skip
+    page = report_html(without, overview_png=PNG, limits_png=PNG)
+    assert "No ranges were drawn" in page and "90 % range" not in page and "What makes the ranges" not in page
 
 
 def rows_under(page: str, caption: str) -> list[list[str]]:

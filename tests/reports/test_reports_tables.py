@@ -37,8 +37,12 @@ def test_columns_are_the_contract(written: Path) -> None:
         path.name: path.read_text("utf-8").splitlines()[0]
         for path in [*written.glob("tables/*.csv"), *written.glob("*.csv")]
     }
-    assert head["acreage.csv"] == "stand,species,zone,access,patches,gross_ac,infested_ac,gross_low_ac,gross_high_ac"
-    assert head["ground.csv"] == "stand,zone,access,ground_ac"
+    ranges = "gross_low_ac,gross_high_ac,infested_low_ac,infested_high_ac"
+    assert head["acreage.csv"] == f"stand,species,zone,access,patches,gross_ac,infested_ac,{ranges}"
+    assert head["ground.csv"] == "stand,zone,access,ground_ac,ground_low_ac,ground_high_ac"
+    totals = [f"{name}{end}_ac" for name in ("gross", "infested") for end in ("", "_low", "_high")]
+    assert set(head["totals.csv"].split(",")) == {"species", *totals, *(f"treatable_{name}" for name in totals)}
+    assert head["drivers.csv"] == "species,part,position_pct,size_pct,cover_pct,cell_pct"
     assert head["ledger.csv"] == "file,records,accepted,repaired,set_aside"
     assert head["set_aside.csv"] == "file,record,reason,raw"
     assert head["repaired.csv"].startswith("file,record,")
@@ -114,10 +118,10 @@ def test_hostile_cells_do_not_run(make_plan: Callable[..., Plan], tmp_path: Path
 def test_workbook_holds_the_csv_and_a_frozen_head(written: Path) -> None:
     book = openpyxl.load_workbook(written / "tables.xlsx")
     assert book.sheetnames == [
-        "acreage", "ground", "treatment_zones", "limits", "parking", "reach_gain", "ledger", "repaired", "set_aside",
-        "columns",
+        "acreage", "ground", "totals", "drivers", "treatment_zones", "limits", "parking", "reach_gain", "ledger",
+        "repaired", "set_aside", "columns",
     ]  # fmt: skip
-    for name in ("acreage", "ground", "limits", "parking", "reach_gain"):
+    for name in ("acreage", "ground", "totals", "drivers", "limits", "parking", "reach_gain"):
         sheet = book[name]
         assert sheet.freeze_panes == "A2"
         from_csv = pd.read_csv(written / "tables" / f"{name}.csv")
@@ -143,7 +147,9 @@ def test_places_have_five_decimals_and_what_a_place_takes_is_rounded_up(written:
 
 def test_empty_plan_has_heads_only(empty_plan: Plan, tmp_path: Path) -> None:
     write_tables(empty_plan, tmp_path)
-    assert (tmp_path / "tables" / "ground.csv").read_text("utf-8") == "stand,zone,access,ground_ac\n"
+    assert (tmp_path / "tables" / "ground.csv").read_text("utf-8") == (
+        "stand,zone,access,ground_ac,ground_low_ac,ground_high_ac\n"
+    )
 
 
 def test_metric_tract_is_written_in_hectares(make_plan: Callable[..., Plan], tmp_path: Path) -> None:

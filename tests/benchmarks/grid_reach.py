@@ -1,7 +1,7 @@
 """Hose and walk over large grids, beside peers in the same run.
 
-As a table: ``python tests/bench/grid_reach.py 1 16 100``. With pytest-benchmark, which ordinary test runs leave out:
-``BENCH_MILLIONS=16 pytest -p benchmark tests/bench/grid_reach.py``.
+As a table: ``python tests/benchmarks/grid_reach.py 1 16 100``. With pytest-benchmark, which ordinary test runs leave
+out: ``BENCH_MILLIONS=16 pytest -p benchmark tests/benchmarks/grid_reach.py``.
 
 Each figure is measured in a process of its own. Prints millions of cells, seconds, peak memory and the ratio to ours;
 ``--repeat`` takes the median of several. Sixty percent of the ground is passable, in patches; tracks cross it every

@@ -1,6 +1,6 @@
 """How fast surveys are read and cleaned, against a plain reader of the same file in the same run.
 
-    python tests/bench/intake.py [--csv 1000000] [--gpx 100000] [--plan 2000] [--rounds 3]
+    python tests/benchmarks/intake.py [--csv 1000000] [--gpx 100000] [--plan 2000] [--rounds 3]
 
 Every reading is a process of its own, so that its peak memory is known; readers take turns and the median counts. The
 plain readers only parse; the library also places, cleans and accounts for every record. ``cpu s`` is what to compare on

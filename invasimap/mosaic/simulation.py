@@ -1,0 +1,143 @@
+"""A survey taken again and again on paper: every acreage in every draw.
+
+Each draw moves and resizes every patch by what its survey may have erred (``mosaic.errors``), shifts the access grid
+within a cell, takes covers from within their classes, and has the engine of areas work out every acreage anew. Draws
+are seeded and each batch has a seed of its own: the same input gives the same draws, on one core or many.
+"""
+
+from __future__ import annotations
+
+import os
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Final
+
+import geopandas as gpd
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from invasimap.mosaic.errors import (
+    UNDER_LEAVES_SIGMA_M,
+    AccuracyMeans,
+    Outlines,
+    draw_cell_shifts,
+    draw_covers,
+    sigma_m,
+)
+from invasimap.mosaic.scene import Scene, Tally
+
+Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.intp]
+SEED: Final = 20_260_401
+SOURCES: Final = ("position", "size", "cover", "cell")
+_BATCH: Final = 20
+_MOST_VERTICES: Final = 2_000_000  # of a batch, which bounds the memory
+
+
+@dataclass(frozen=True, kw_only=True)
+class Doubt:
+    """What the draws take: how many (0 for none), the errors where records do not say, and the access grid's cell."""
+
+    draws: int
+    cell_m: float
+    size_error: float = 0.2
+    accuracy_is: AccuracyMeans = "68 %"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Simulation:
+    """A survey ready to be drawn: scene, what to add up, outlines, covers (low, middle, high) and the cell."""
+
+    scene: Scene
+    tally: Tally
+    outlines: Outlines
+    low_pct: Floats
+    cover_pct: Floats
+    high_pct: Floats
+    cell_m: float
+
+    @classmethod
+    def of(
+        cls, scene: Scene, patches: gpd.GeoDataFrame, *, acreage: pd.DataFrame, ground: pd.DataFrame, doubt: Doubt
+    ) -> Simulation:
+        """A simulation of patches over a scene for the rows of two tables."""
+        sigma = sigma_m(patches["accuracy_m"].to_numpy(float), means=doubt.accuracy_is)
+        cover = patches["cover_pct"].to_numpy(float)
+        low, high = (patches[name].to_numpy(float) for name in ("cover_low_pct", "cover_high_pct"))
+        return cls(
+            scene=scene,
+            tally=Tally.of(scene, acreage, ground),
+            outlines=Outlines.of(
+                scene.patches,
+                shape=patches["shape"].to_numpy(object),
+                sigma_m=np.where(np.isnan(sigma), UNDER_LEAVES_SIGMA_M, sigma),
+                size_error=doubt.size_error,
+            ),
+            low_pct=np.where(np.isnan(low), cover, low),
+            cover_pct=cover,
+            high_pct=np.where(np.isnan(high), cover, high),
+            cell_m=doubt.cell_m,
+        )
+
+    def drawn(self, draws: int, *, only: str = "") -> Floats:
+        """Every quantity in every draw (2, draws, quantities): gross and infested.
+
+        Parameters
+        ----------
+        only
+            The one source of error to draw; all of them when empty.
+        """
+        most = max(1, min(_BATCH, _MOST_VERTICES // max(len(self.scene.patches.xy), 1)))
+        batches = [(number, min(most, draws - number)) for number in range(0, draws, most)]
+
+        sources = frozenset([only] if only else SOURCES)
+        stream = SOURCES.index(only) + 1 if only else 0
+
+        def batch(which: tuple[int, int]) -> Floats:
+            first, count = which
+            return self._batch(count, np.random.default_rng([SEED, stream, first]), sources)
+
+        with ThreadPoolExecutor(_cores()) as pool:
+            return np.concatenate(list(pool.map(batch, batches)), axis=1)
+
+    def _batch(self, count: int, rng: np.random.Generator, sources: frozenset[str]) -> Floats:
+        xy = self.outlines.draw(rng, count, position="position" in sources, size="size" in sources)
+        shifts = draw_cell_shifts(rng, count, cell_m=self.cell_m if "cell" in sources else 0.0)
+        covers = np.broadcast_to(self.cover_pct, (count, len(self.cover_pct)))
+        if "cover" in sources:
+            covers = draw_covers(rng, count, low_pct=self.low_pct, high_pct=self.high_pct)
+        found = np.empty((2, count, self.tally.count))
+        for draw in range(count):
+            areas = self.scene.areas(xy[draw], access_shift_m=shifts[draw])
+            found[:, draw] = self.tally.sums(areas, covers[draw])
+        return found
+
+    @cached_property
+    def parts(self) -> tuple[Ints, Ints, Floats]:
+        """What each patch gives to each quantity, of the outlines expected of the truth (``Tally.by_patch``)."""
+        return self.tally.by_patch(self.scene.areas(self.outlines.expected(), access_shift_m=np.zeros(2)))
+
+    def cover_variance(self) -> Floats:
+        """Variance (quantities,) of the infested area from the covers alone: each uniform within its class."""
+        quantity, patch, area = self.parts
+        spread = (self.high_pct - self.low_pct)[patch] / 100
+        found: Floats = np.asarray(np.bincount(quantity, (area * spread) ** 2 / 12, self.tally.count), float)
+        return found
+
+    def size_skewness(self, deviation: Floats) -> Floats:
+        """Skewness (2, quantities) that sizes give gross and infested area of such standard deviations.
+
+        The third moments of independent patches add up; that of a lognormal of mean 1 and variance q is q^2 (q + 3).
+        """
+        quantity, patch, area = self.parts
+        variance = self.outlines.size_variance[patch]
+        third = variance**2 * (variance + 3)
+        infested = area * self.cover_pct[patch] / 100
+        sums = np.stack([np.bincount(quantity, third * of**3, self.tally.count) for of in (area, infested)])
+        return np.divide(sums, deviation**3, out=np.zeros_like(sums), where=deviation > 0)
+
+
+def _cores() -> int:
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1

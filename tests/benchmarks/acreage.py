@@ -1,0 +1,171 @@
+"""How fast the acreage table of a county is worked, against a plain reading of its files and the plain route.
+
+    python tests/benchmarks/acreage.py [--patches 1000 10000 100000] [--tiled 100000] [--careful 10000] [--rounds 3]
+    python tests/benchmarks/acreage.py --county FOLDER   (layers as make_county writes them)
+
+Every run is a process of its own, so that its peak memory is known; they take turns and the median counts. ``floor``
+reads the same files and takes every area once. ``invasimap`` reads them, draws the points as discs, keeps spray off
+what of the water comes near a patch, and calls ``invasimap.acreage``. Routes must agree, row by row. The plain routes
+run once, and only at the numbers of patches asked for: ``careful`` takes minutes at 10,000.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import math
+import resource
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+
+sys.path.insert(0, str(Path(__file__).parent))
+from plain_acreage import QUAD_SEGS, plain_acreage, read
+
+GRAIN_M2 = 1e-8
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--patches", type=int, nargs="*", default=[1_000, 10_000, 100_000])
+    parser.add_argument("--tiled", type=int, nargs="*", default=[100_000], help="patches at which the tiled route runs")
+    parser.add_argument("--careful", type=int, nargs="*", default=[], help="patches at which the careful route runs")
+    parser.add_argument("--rounds", type=int, default=3)
+    parser.add_argument("--county", type=Path, nargs="*", default=[])
+    parser.add_argument("--child", nargs=3, metavar=("ROUTE", "FOLDER", "TABLE"))
+    asked = parser.parse_args()
+    if asked.child:
+        print(json.dumps(_measured(asked.child[0], *map(Path, asked.child[1:]))))
+        return
+    print("| patches | route | wall s | cpu s | peak GiB | times the floor | invasimap is quicker by | differs by m2 |")
+    print("|---|---|---|---|---|---|---|---|", flush=True)
+    with tempfile.TemporaryDirectory() as name:
+        home = Path(name)
+        folders = asked.county or [_made(home, count) for count in asked.patches]
+        sizes = [_compare(folder, home, asked) for folder in folders]
+    if len(sizes) > 1:
+        (small, quick), (large, slow) = sizes[0], sizes[-1]
+        print(f"\nexponent from {small:,} to {large:,} patches: {math.log(slow / quick) / math.log(large / small):.2f}")
+
+
+def _made(home: Path, patches: int) -> Path:
+    folder = home / str(patches)
+    command = [sys.executable, str(Path(__file__).with_name("make_county.py")), str(folder)]
+    subprocess.run([*command, str(max(patches // 10, 200)), str(patches), "7"], check=True)
+    return folder
+
+
+def _compare(folder: Path, home: Path, asked: argparse.Namespace) -> tuple[int, float]:
+    patches = len(gpd.read_parquet(folder / "patches.parquet", columns=["species", "geometry"]))
+    found: dict[str, list[dict[str, float]]] = {"floor": [], "invasimap": []}
+    _child("invasimap", folder, home)  # compiles, and brings the files into memory
+    for _ in range(asked.rounds):
+        for route, runs in found.items():
+            runs.append(_child(route, folder, home))
+    found |= {name: [_child(name, folder, home)] for name in ("tiled", "careful") if patches in getattr(asked, name)}
+    middle = {
+        name: {key: statistics.median(run[key] for run in runs) for key in runs[0]} for name, runs in found.items()
+    }
+    ours = pd.read_pickle(home / "invasimap.pkl")
+    for name, run in middle.items():
+        plain = name in ("tiled", "careful")
+        other = pd.read_pickle(home / f"{name}.pkl") if plain else ours
+        apart = pd.concat([ours, other], axis=1).fillna(0.0)
+        differs = f"{(apart.iloc[:, 0] - apart.iloc[:, 1]).abs().max():.1e}" if plain else ""
+        quicker = f"{run['wall'] / middle['invasimap']['wall']:.1f}" if name != "invasimap" else ""
+        print(
+            f"| {patches:,} | {name} | {run['wall']:.2f} | {run['cpu']:.2f} | {run['peak']:.2f} "
+            f"| {run['wall'] / middle['floor']['wall']:.1f} | {quicker} | {differs} |",
+            flush=True,
+        )
+    return patches, middle["invasimap"]["wall"]
+
+
+def _child(route: str, folder: Path, home: Path) -> dict[str, float]:
+    command = [sys.executable, __file__, "--child", route, str(folder), str(home / f"{route}.pkl")]
+    done = subprocess.run(command, check=True, capture_output=True, text=True)
+    found: dict[str, float] = json.loads(done.stdout)
+    return found
+
+
+def _measured(route: str, folder: Path, table: Path) -> dict[str, float]:
+    """Seconds of a route without imports (and without loading what was compiled), and its peak memory with them."""
+    work = {
+        "floor": _floor,
+        "invasimap": _ours,
+        "tiled": lambda folder: plain_acreage(folder, tiled=True),
+        "careful": lambda folder: plain_acreage(folder, tiled=False),
+    }[route]
+    _warm(route)
+    wall, cpu = time.perf_counter(), time.process_time()
+    found = work(folder)
+    wall, cpu = time.perf_counter() - wall, time.process_time() - cpu
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 2**20
+    if found is not None:
+        found.to_pickle(table)
+    return {"wall": wall, "cpu": cpu, "peak": peak}
+
+
+def _warm(route: str) -> None:
+    """Import what reads GeoParquet and, for ours, load the compiled sweep."""
+    with tempfile.TemporaryDirectory() as name:
+        layer = gpd.GeoDataFrame({"stand": [1]}, geometry=[shapely.box(0, 0, 1, 1)], crs="EPSG:26915")
+        layer.to_parquet(Path(name) / "a.parquet")
+        gpd.read_parquet(Path(name) / "a.parquet")
+        if route == "invasimap":
+            from invasimap.mosaic.swept import swept_growth
+
+            layers = layer.assign(access="", zone="no_spray", species="", date="", cover_pct=1.0)
+            swept_growth(layers, stands=layers, protection=layers, access=layers)
+
+
+def _floor(folder: Path) -> None:
+    for layer in read(folder).values():
+        layer.area.sum()
+
+
+def _ours(folder: Path) -> pd.Series:
+    from invasimap import acreage
+    from invasimap.core.nearby import near_parts
+
+    county = read(folder)
+    patches = county["patches"]
+    shapes, radius = patches.geometry.to_numpy().copy(), patches["radius"].to_numpy()
+    point = ~np.isnan(radius)
+    shapes[point] = _buffers(shapes[point], radius[point])
+    patches = patches.set_geometry(gpd.GeoSeries(shapes, crs=patches.crs)).assign(date="", cover_pct=100.0)
+    zones = []
+    for name, zone in (("water", "no_spray"), ("sensitive", "hand_only")):
+        layer = county[name]
+        parts, of = near_parts(layer.geometry.to_numpy(), layer["buf"].to_numpy(), shapes)
+        kept = _buffers(parts, layer["buf"].to_numpy()[of])
+        zones.append(gpd.GeoDataFrame({"zone": zone}, index=range(len(kept)), geometry=kept, crs=patches.crs))
+    table = acreage(
+        patches,
+        stands=county["stands"],
+        protection=pd.concat(zones, ignore_index=True),
+        access=county["access"].rename(columns={"cls": "access"}),
+    )
+    table = table.rename(columns={"access": "cls", "gross_m2": "area"})
+    return table.set_index(["stand", "species", "cls", "zone"])["area"]
+
+
+def _buffers(shapes, distance):
+    """Buffers, worked on two processors (shapely lets go of the lock)."""
+    halves = np.array_split(np.arange(len(shapes)), 8)
+    with ThreadPoolExecutor(2) as pool:
+        parts = pool.map(lambda half: shapely.buffer(shapes[half], distance[half], quad_segs=QUAD_SEGS), halves)
+        return np.concatenate(list(parts))
+
+
+if __name__ == "__main__":
+    main()

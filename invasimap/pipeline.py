@@ -25,10 +25,10 @@ from invasimap.land.access import access_classes
 from invasimap.land.compiled import compile_now, will_compile
 from invasimap.land.features import half_width_m
 from invasimap.land.ground import crossing_notes
-from invasimap.land.layers import OUTSIDE
 from invasimap.land.parking import parking_places
 from invasimap.land.protection import protection_zones, slope_notes
 from invasimap.land.what_if import reach_gain
+from invasimap.land.words import OUTSIDE
 from invasimap.mosaic.acreage import ground_area, species_area
 from invasimap.mosaic.checks import (
     AREA_LIMIT,

@@ -17,7 +17,7 @@ import shapely
 
 from invasimap.core.crs import require_same_metres
 from invasimap.core.geometry import segments
-from invasimap.land.layers import OUTSIDE
+from invasimap.land.words import OUTSIDE
 
 ZONES = ("no_spray", "hand_only", "open")  # strictest first
 OUT_OF_REACH = "out_of_reach"

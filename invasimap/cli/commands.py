@@ -15,8 +15,8 @@ from invasimap.core.errors import InputError
 if TYPE_CHECKING:
     from invasimap.core.errors import Fault
     from invasimap.core.settings import Tract
-    from invasimap.pipeline import Inputs
     from invasimap.prescription.plan import Plan
+    from invasimap.reading import Inputs
 
 TRACT = click.argument("tract", type=click.Path(path_type=Path))
 QUIET = click.option("--quiet", "-q", is_flag=True, help="Say nothing but faults.")
@@ -60,7 +60,7 @@ def check_command(tract: Path, as_json: bool, quiet: bool, verbose: bool) -> Non
     """
     from invasimap.core.files import refuse_foreign
     from invasimap.core.toml_file import read_settings
-    from invasimap.pipeline import look_over
+    from invasimap.reading import look_over
 
     progress = Progress(quiet=quiet or as_json, verbose=verbose)
     settings, faults = read_settings(tract)

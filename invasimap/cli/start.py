@@ -55,7 +55,7 @@ def start_command(folder: Path, out: Path | None, quiet: bool, verbose: bool) ->
 def _finish(target: Path, faults: tuple[Fault, ...], progress: Progress) -> None:
     """Try the draft as ``check`` would, and say what is next; exit 2 when it cannot be planned yet."""
     from invasimap.core.toml_file import read_tract
-    from invasimap.pipeline import read_inputs
+    from invasimap.reading import read_inputs
 
     found = list(faults)
     if not found:

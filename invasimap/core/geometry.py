@@ -38,15 +38,18 @@ def setback(geometries: Any, distance_m: Any) -> Geometries:
     return zones
 
 
-def setback_parts(geometries: Any, distance_m: Any) -> tuple[Geometries, Ints]:
+def setback_parts(geometries: Any, distance_m: Any, *, together: bool = False) -> tuple[Geometries, Ints]:
     """The pieces whose union is the setback, and the number of the geometry each belongs to.
 
     A rectangle along each segment, a disc round each vertex, and polygons themselves. (A buffer of the whole line would
-    do with fewer, but GEOS smooths the line first, by up to 1 % of the distance.)
+    do with fewer, but GEOS smooths the line first, by up to 1 % of the distance.) Where only the union of all is wanted
+    (``together``), a place where several geometries meet gets its widest disc alone.
     """
     shapes = np.atleast_1d(np.asarray(geometries, object))
     distance = np.broadcast_to(np.asarray(distance_m, float), shapes.shape)
     coords, at = shapely.get_coordinates(shapes, return_index=True)
+    kept = _widest(coords, np.zeros_like(at) if together else at, distance[at])
+    coords, at = coords[kept], at[kept]
     discs = shapely.buffer(
         shapely.points(coords), distance[at] / math.cos(math.pi / (4 * QUAD_SEGS)), quad_segs=QUAD_SEGS
     )
@@ -55,6 +58,14 @@ def setback_parts(geometries: Any, distance_m: Any) -> tuple[Geometries, Ints]:
     solid = shapely.get_dimensions(areas) == 2
     parts = np.concatenate([discs, _rectangles(pairs, distance[along]), areas[solid]])
     return parts, np.concatenate([at, along, within[solid]])
+
+
+def _widest(coords: npt.NDArray[np.float64], owner: Ints, distance: npt.NDArray[np.float64]) -> Ints:
+    """Of equal places of one owner that with the greatest distance, in the order given."""
+    order = np.lexsort((-distance, *coords.T, owner))
+    x, y = coords[order].T
+    new = np.r_[True, (np.diff(x) != 0) | (np.diff(y) != 0) | (np.diff(owner[order]) != 0)][: len(order)]
+    return np.sort(order[new])
 
 
 def _rectangles(pairs: npt.NDArray[np.float64], half_m: npt.NDArray[np.float64]) -> Geometries:

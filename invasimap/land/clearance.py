@@ -159,11 +159,23 @@ class _Clear:
         for group in np.array_split(np.arange(len(cell)), len(cell) // PAIRS + 1):
             one, other = ends[first[edge[group]]], ends[last[edge[group]] - 1]
             np.minimum.at(away, cell[group], _from_straight(places[cell[group]], one, other))
-        if len(self.areas):
-            points: Any = shapely.points(places.reshape(-1, 2))
-            within = shapely.STRtree(points).query(self.areas, predicate="intersects")[1]
-            away.ravel()[within] = 0.0
+        away[self._within(places)] = 0.0
         return away
+
+    def _within(self, places: Floats) -> Bools:
+        """Which places (cells x places x 2, the centre first) lie in an area or on its edge."""
+        half = self.terrain.cell_m / 2
+        (left, bottom), (right, top) = (places[:, 0] - half).T, (places[:, 0] + half).T
+        tree = shapely.STRtree(shapely.box(left, bottom, right, top))
+        found = np.zeros(places.shape[:2], bool)
+        found[tree.query(self.areas, predicate="contains")[1]] = True
+        area, cell = tree.query(self.areas, predicate="intersects")
+        cut = ~found[cell, 0]
+        area, cell = area[cut], cell[cut]
+        shapely.prepare(self.areas)
+        inside = shapely.intersects_xy(self.areas[area][:, None], places[cell, :, 0], places[cell, :, 1])
+        np.logical_or.at(found, cell, inside)
+        return found
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -54,9 +54,9 @@ class Ground:
     crossings: gpd.GeoDataFrame
     features: gpd.GeoDataFrame
     outline: Any
-    _known: dict[Any, Mask] = field(
+    _known: dict[Any, Any] = field(
         default_factory=dict, init=False, repr=False, compare=False
-    )  # cells worked out before
+    )  # cells and shapes worked out before
 
     def ways_for(self, *means: str) -> gpd.GeoDataFrame:
         """The ways that allow any of the means."""
@@ -72,7 +72,10 @@ class Ground:
 
     def blockers(self, means: str) -> Geometries:
         """What stops one of ``tractor, atv, hose, foot``: barriers, and the features whose ``blocks`` names it."""
-        return np.concatenate([self.barriers.geometry.to_numpy(), feature_ground(self._blocking(means))])
+        return self._once(
+            ("blockers", means),
+            lambda: np.concatenate([self.barriers.geometry.to_numpy(), feature_ground(self._blocking(means))]),
+        )
 
     def blocked(self, means: str, *, clearance_m: float = 0.0) -> Mask:
         """Cells that stop a means: touched by a blocker, and not opened by a crossing as wide as its clearance."""
@@ -90,22 +93,29 @@ class Ground:
         """
         return self._once(("opened", means, clearance_m), lambda: self._opened(means, clearance_m))
 
-    def _once(self, key: Any, work: Callable[[], Mask]) -> Mask:
+    def _once(self, key: Any, work: Callable[[], Any]) -> Any:
         """What was worked out for a key before; not to be written to."""
         if key not in self._known:
             self._known[key] = work()
-            self._known[key].flags.writeable = False
+            if isinstance(self._known[key], np.ndarray):
+                self._known[key].flags.writeable = False
         return self._known[key]
+
+    def _joined_ways(self, *means: str) -> Any:
+        """All ways that allow any of the means, or all there are, as one shape."""
+        ways = self.ways_for(*means) if means else self.ways
+        return self._once(("joined", means), lambda: shapely.union_all(ways.geometry.to_numpy()))
 
     def _opened(self, means: str, clearance_m: float) -> Mask:
         terrain, opened = self.terrain, np.zeros(self.terrain.shape, bool)
         crossings = self._crossings_for(means, clearance_m)
         shapes = self.blockers(means)
+        tree = shapely.STRtree(shapes)
         half = np.maximum(crossings["width_m"].to_numpy(float) / 2, terrain.cell_m / 2)
         discs = shapely.buffer(crossings.geometry.to_numpy(), half)
         for number, disc in enumerate(discs):
             place = crossings.geometry.iloc[number]
-            met = shapely.STRtree(shapes).query(disc, predicate="intersects")
+            met = tree.query(disc, predicate="intersects")
             away = shapely.distance(shapes[met], place)
             own = away <= away.min(initial=np.inf) + SAME_WAY_M  # what it crosses; what else is in its disc stays shut
             pieces = [disc, *self._passages(place, disc, met[own], means)]
@@ -126,8 +136,7 @@ class Ground:
         shapes = crossings.geometry.to_numpy().copy()
         nearest = self._nearest_blocker(shapes, means)
         over, over_allowed = (
-            shapely.intersection(shapely.union_all(ways.geometry.to_numpy()), nearest)
-            for ways in (self.ways, self.ways_for(*walkers))
+            shapely.intersection(ways, nearest) for ways in (self._joined_ways(), self._joined_ways(*walkers))
         )
         any_m, allowed_m = (np.nan_to_num(shapely.distance(shapes, met), nan=np.inf) for met in (over, over_allowed))
         on_any = any_m <= ON_WAY_M
@@ -150,7 +159,7 @@ class Ground:
         """The pieces of ways that lead through what is crossed, no longer than a skew passage over it is."""
         fringe_m = FRINGE_CELLS * self.terrain.cell_m
         shapes, lengths = self.blockers(means), self._passage_lengths(means)
-        ways = shapely.union_all(self.ways_for(*(("tractor", "atv", "foot") if means == "hose" else (means,))).geometry)
+        ways = self._joined_ways(*(("tractor", "atv", "foot") if means == "hose" else (means,)))
         found: list[Any] = []
         for shape in crossed:
             through = _parts_at(shapely.intersection(ways, shapes[shape]), disc)
@@ -162,7 +171,9 @@ class Ground:
 
     def _passage_lengths(self, means: str) -> Any:
         """How long a skew passage over each blocker is: for lines by their width; inf for drawn areas."""
-        features = self._blocking(means)
+        return self._once(("passage lengths", means), lambda: self._skew_over(self._blocking(means)))
+
+    def _skew_over(self, features: gpd.GeoDataFrame) -> Any:
         drawn = np.concatenate([self.barriers.geometry.to_numpy(), features.geometry.to_numpy()])
         half = np.concatenate([np.zeros(len(self.barriers)), half_width_m(features)])
         return np.where(shapely.get_dimensions(drawn) == 2, np.inf, SKEW * half)

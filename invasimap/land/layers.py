@@ -28,8 +28,8 @@ from invasimap.land.ground import Ground, make_ground
 from invasimap.land.notes import elevation_notes, entrance_notes, unknown_share
 from invasimap.land.placing import crs_of_stands, placed
 from invasimap.land.terrain import Terrain, flat_terrain, raster_facts, read_terrain
+from invasimap.land.words import OUTSIDE
 
-OUTSIDE = "(outside)"  # the stand of what lies in none
 ENTRY_MARGIN_M = 3_000.0  # entries this far out still count: the grid is made to hold them
 MARGIN_M = 300.0  # ground round the stands that is worked too: what leads to them
 

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import os
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from functools import partial
 from typing import Any
 
 import geopandas as gpd
@@ -13,7 +14,7 @@ import numpy.typing as npt
 
 from invasimap.core.errors import InvariantError
 from invasimap.land.access import Access
-from invasimap.land.cell_areas import CellAreas, cell_areas
+from invasimap.land.cell_areas import cell_areas
 from invasimap.land.hose_reach import hose_reach
 from invasimap.land.machines import LaidHose
 
@@ -23,6 +24,7 @@ ENOUGH = 0.99  # of a zone: stops for the last hundredth are not listed
 MOST_STOPS = 50
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.intp]
+Bools = npt.NDArray[np.bool_]
 COLUMNS = ("zone_id", "stop", "access", "hose_m", "lift_m", "drop_m", "served_m2", "share_pct")
 
 
@@ -31,7 +33,7 @@ class _Stop:
     """One parking place: the cells that count for it, hose to each and how far each lies above it."""
 
     cell: int
-    served: npt.NDArray[np.bool_]
+    served: Bools
     hose_m: Floats
     lift_m: Floats
 
@@ -64,13 +66,12 @@ def parking_places(zones: gpd.GeoDataFrame, access: Access) -> gpd.GeoDataFrame:
     """
     rows: list[dict[str, Any]] = []
     places: list[Ints] = []
-    sprayed = zones[(zones["zone"] == "open").to_numpy()] if "zone" in zones else zones
-    for zone_id, name, shape in zip(sprayed["id"], sprayed["access"], sprayed.geometry, strict=True):
-        hose = access.hoses.get(name)
-        if hose is None:
-            continue
-        stops, worth = _stops(cell_areas([shape], access.terrain), hose, access)
-        left = np.ones(len(worth), bool)
+    sprayed = zones[zones["access"].isin(access.hoses)]
+    sprayed = sprayed[(sprayed["zone"] == "open").to_numpy()] if "zone" in sprayed else sprayed
+    with ThreadPoolExecutor(os.cpu_count()) as threads:
+        found = list(threads.map(partial(_stops, access), sprayed["access"], sprayed.geometry))
+    for zone_id, name, (stops, worth) in zip(sprayed["id"], sprayed["access"], found, strict=True):
+        hose, left = access.hoses[name], np.ones(len(worth), bool)
         for number, stop in enumerate(stops, 1):
             new = stop.served & left
             lift, served_m2 = stop.lift_m[new], float(worth[new].sum())
@@ -91,54 +92,100 @@ def parking_places(zones: gpd.GeoDataFrame, access: Access) -> gpd.GeoDataFrame:
     )  # fmt: skip
 
 
-def _stops(zone: CellAreas, hose: LaidHose, access: Access) -> tuple[list[_Stop], Floats]:
+def _stops(access: Access, name: str, shape: Any) -> tuple[list[_Stop], Floats]:
     """The stops for a zone, and the area in each of its cells that a hose serves."""
+    zone, hose = cell_areas([shape], access.terrain), access.hoses[name]
     served = hose.found.reached.ravel()[zone.cell]
-    cells, worth = zone.cell[served], zone.area_m2[served]
-    tried = _tried(_spread_out(cells, hose, access), cells, hose, access)
-    chosen = _best_first(tried, cells, worth, hose, access)
+    tries = _Tries(cells=zone.cell[served], worth=zone.area_m2[served], hose=hose, access=access)
+    chosen = _best_first(tries, _spread_out(tries.cells, hose, access))
     if len(chosen) > 1:
-        inwards = _ends_first(cells, worth, hose, access, fewer_than=len(chosen))
-        chosen = _best_first(inwards, cells, worth, hose, access) if inwards else chosen
-    return chosen, worth
+        inwards = _ends_first(tries, fewer_than=len(chosen))
+        chosen = _best_first(tries, [stop.cell for stop in inwards]) if inwards else chosen
+    return chosen, tries.worth
 
 
-def _tried(places: list[int], cells: Ints, hose: LaidHose, access: Access) -> list[_Stop]:
-    with ThreadPoolExecutor(os.cpu_count()) as threads:
-        return list(threads.map(lambda place: _stop(place, cells, hose, access), places))
+@dataclass(frozen=True, kw_only=True)
+class _Tries:
+    """The cells of a zone, what each is worth, and the places that were tried for them."""
+
+    cells: Ints
+    worth: Floats
+    hose: LaidHose
+    access: Access
+    known: dict[int, _Stop] = field(default_factory=dict)
+
+    def enough(self, left: Bools) -> bool:
+        """Whether what is left is too little to stop for."""
+        return not self.worth[left].sum() > (1 - ENOUGH) * self.worth.sum()
+
+    def stop(self, place: int) -> _Stop:
+        """What a place serves."""
+        if place not in self.known:
+            self.known[place] = _stop(place, self.cells, self.hose, self.access)
+        return self.known[place]
+
+    def best(self, places: list[int], left: Bools, *, spot: int | None = None) -> _Stop | None:
+        """The place that serves most of what is left, and of these the ``spot`` (number of a cell) if one is given.
+
+        Of places that serve as much, the one with less hose to pull, then the first. A hose is laid only from places
+        that could still be the best if it ran straight.
+        """
+        at_best = [self._merit_at_best(place, left) for place in places]
+        best, most = None, (-1.0, 0.0, 0)
+        for number in sorted(range(len(places)), key=lambda number: at_best[number], reverse=True):
+            if at_best[number] < most[:2]:
+                break
+            stop = self.stop(places[number])
+            merit = (*self._merit(stop.served & left, stop.hose_m), -number)
+            if merit > most and (spot is None or stop.served[spot]):
+                best, most = stop, merit
+        return best
+
+    def _merit(self, new: Bools, hose_m: Floats) -> tuple[float, float]:
+        return round(float(self.worth[new].sum()), 3), -float((hose_m[new] * self.worth[new]).sum())
+
+    def _merit_at_best(self, place: int, left: Bools) -> tuple[float, float]:
+        """No less than the merit of a place whose hose runs straight to all that it is long enough for."""
+        centres = self.access.terrain.centres
+        straight_m = np.hypot(*(centres(self.cells) - centres(np.array([place]))).T) * (1 - 1e-6)
+        near = (straight_m <= self.hose.length_m) & left
+        pulled = -float((straight_m[near] * self.worth[near]).sum())
+        # a hose that leaves out less than 0.001 m2 counts as one that serves all, and has a little less to pull
+        return round(float(self.worth[near].sum()) + 1e-6, 3), pulled + 0.002 * self.hose.length_m
 
 
-def _best_first(tried: list[_Stop], cells: Ints, worth: Floats, hose: LaidHose, access: Access) -> list[_Stop]:
-    """Of the stops tried, and the place of the found hose where none does, that which serves most of what is left."""
-    tried, left, chosen = list(tried), np.ones(len(cells), bool), list[_Stop]()
-    while worth[left].sum() > (1 - ENOUGH) * worth.sum() and len(chosen) < MOST_STOPS:
-        best = max(tried, key=lambda stop: _merit(stop, left, worth), default=None)
+def _best_first(tries: _Tries, places: list[int]) -> list[_Stop]:
+    """Of some places, and the place of the found hose where none does, that which serves most of what is left."""
+    places, left, chosen = list(places), np.ones(len(tries.cells), bool), list[_Stop]()
+    while not tries.enough(left) and len(chosen) < MOST_STOPS:
+        best = tries.best(places, left)
         if best is None or not (best.served & left).any():
-            ends, counts = np.unique(hose.found.parking.ravel()[cells[left]], return_counts=True)
-            best = _stop(int(ends[np.argmax(counts)]), cells, hose, access)
-            if not (best.served & left).any():
+            ends, counts = np.unique(tries.hose.found.parking.ravel()[tries.cells[left]], return_counts=True)
+            places.append(int(ends[np.argmax(counts)]))
+            if not (tries.stop(places[-1]).served & left).any():
                 raise InvariantError("a parking place does not serve the ground that it was found for")
-            tried.append(best)
             continue
         chosen.append(best)
         left &= ~best.served
     return chosen
 
 
-def _ends_first(cells: Ints, worth: Floats, hose: LaidHose, access: Access, *, fewer_than: int) -> list[_Stop]:
+def _ends_first(tries: _Tries, *, fewer_than: int) -> list[_Stop]:
     """Stops from the outermost spots inwards; none where they would not be fewer."""
-    places = access.terrain.centres(cells)
-    out_m = np.hypot(*(places - np.average(places, axis=0, weights=worth)).T)
-    outermost = np.argsort(-(out_m + hose.found.hose_m.ravel()[cells]), kind="stable")  # hardest to reach of an end
-    left, chosen = np.ones(len(cells), bool), list[_Stop]()
-    while worth[left].sum() > (1 - ENOUGH) * worth.sum():
+    places = tries.access.terrain.centres(tries.cells)
+    out_m = np.hypot(*(places - np.average(places, axis=0, weights=tries.worth)).T)
+    hose_m = tries.hose.found.hose_m.ravel()[tries.cells]
+    outermost = np.argsort(-(out_m + hose_m), kind="stable")  # hardest to reach of an end
+    left, chosen = np.ones(len(tries.cells), bool), list[_Stop]()
+    while not tries.enough(left):
         spot = int(outermost[np.argmax(left[outermost])])
-        tried = _tried(_around(int(cells[spot]), hose, access), cells, hose, access)
-        serving = [stop for stop in tried if stop.served[spot]]
-        if not serving or len(chosen) + 1 == fewer_than:
+        if len(chosen) + 1 == fewer_than:
             return []
-        chosen.append(max(serving, key=lambda stop: _merit(stop, left, worth)))
-        left &= ~chosen[-1].served
+        best = tries.best(_around(int(tries.cells[spot]), tries.hose, tries.access), left, spot=spot)
+        if best is None:
+            return []
+        chosen.append(best)
+        left &= ~best.served
     return chosen
 
 
@@ -155,12 +202,6 @@ def _around(spot: int, hose: LaidHose, access: Access) -> list[int]:
     order = np.lexsort((column, row, -away, sector))
     found: list[int] = (row * terrain.shape[1] + column)[order][np.unique(sector[order], return_index=True)[1]].tolist()
     return found
-
-
-def _merit(stop: _Stop, left: npt.NDArray[np.bool_], worth: Floats) -> tuple[float, float]:
-    """What a stop serves of what is left; of stops that serve as much, the one with less hose to pull."""
-    new = stop.served & left
-    return round(float(worth[new].sum()), 3), -float((stop.hose_m[new] * worth[new]).sum())
 
 
 def _spread_out(cells: Ints, hose: LaidHose, access: Access) -> list[int]:

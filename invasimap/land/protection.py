@@ -128,8 +128,11 @@ def _zones_of(rows: Any, column: str, terrain: Terrain | None, steepest: Floats 
     """Pieces of the zones of one rule, and the widest distance they reach from where the features are drawn."""
     shapes = rows.geometry.to_numpy()
     distance = rows[column].to_numpy(float) + rows["position_error_m"].to_numpy(float) + half_width_m(rows)
-    zones, widest = [setback_parts(shapes, distance)[0]], [float(distance.max())]
     sloped = rows["per_slope_m"].to_numpy(float) > 0
+    alike = ~sloped | (shapely.get_type_id(shapes) == shapely.GeometryType.GEOMETRYCOLLECTION)
+    areas = shapely.get_parts(shapes[~alike])  # what grows with slope covers all else of its feature
+    zones = [setback_parts(shapes[alike], distance[alike], together=True)[0], areas[shapely.get_dimensions(areas) == 2]]
+    widest = [float(distance.max())]
     if sloped.any() and terrain is not None and steepest is not None:
         for shape, base, per_slope in zip(
             shapes[sloped], distance[sloped], rows["per_slope_m"].to_numpy(float)[sloped], strict=True
@@ -147,7 +150,7 @@ def _grown(
     pieces = _pieces(shape, terrain.cell_m)
     slope = _over(steepest, terrain, pieces)
     distance = base_m + per_slope_m * slope
-    return setback_parts(pieces, distance)[0], float(distance.max())
+    return setback_parts(pieces, distance, together=True)[0], float(distance.max())
 
 
 def _pieces(shape: Any, longest_m: float) -> Geometries:

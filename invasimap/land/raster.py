@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import chain
 from typing import Any
 
 import geopandas as gpd
@@ -65,8 +66,18 @@ def closed_parts(geometries: Any, terrain: Terrain) -> ClosedParts:
 def grid_polygons(codes: npt.NDArray[np.int16], terrain: Terrain) -> gpd.GeoDataFrame:
     """Polygons of equal cells joined by their sides, with the column ``code``; together they cover the grid once."""
     pairs = list(features.shapes(codes, connectivity=4, transform=terrain.transform))
-    shapes = [_polygon(shape["coordinates"]) for shape, _ in pairs]
+    shapes = _polygons([shape["coordinates"] for shape, _ in pairs])
     return gpd.GeoDataFrame({"code": [int(code) for _, code in pairs]}, geometry=shapes, crs=terrain.crs)
+
+
+def joined_polygons(polygons: Any, codes: Any, terrain: Terrain) -> gpd.GeoDataFrame:
+    """Polygons of whole cells (as of ``grid_polygons``) joined anew by their ``code``, a number above zero."""
+    if not len(polygons):
+        return gpd.GeoDataFrame({"code": []}, geometry=[], crs=terrain.crs)
+    pairs = zip(polygons, codes, strict=True)
+    burnt = features.rasterize(pairs, out_shape=terrain.shape, transform=terrain.transform, dtype="int16")
+    layer = grid_polygons(burnt, terrain)
+    return layer[layer["code"] > 0]
 
 
 def _burn(geometries: Any, terrain: Terrain, *, all_touched: bool) -> Mask:
@@ -83,5 +94,14 @@ def _burnt(geometries: Any, shape: tuple[int, ...], transform: Affine, *, all_to
     return mask
 
 
-def _polygon(rings: list[Any]) -> shapely.Polygon:
-    return shapely.Polygon(rings[0], rings[1:])
+def _polygons(polygons: list[Any]) -> Any:
+    """Polygons of lists of rings, the outer one first, all at once."""
+    rings = [ring for polygon in polygons for ring in polygon]
+    if not rings:
+        return []
+    ring = np.repeat(np.arange(len(rings)), [len(corners) for corners in rings])
+    made: Any = shapely.linearrings(np.array(list(chain.from_iterable(rings))), indices=ring)
+    found: Any = shapely.polygons(
+        made, indices=np.repeat(np.arange(len(polygons)), [len(polygon) for polygon in polygons])
+    )
+    return found

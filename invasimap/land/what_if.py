@@ -20,9 +20,9 @@ from invasimap.land.ground import Ground, missing_crossings
 from invasimap.land.limits import CLASSES, Codes
 from invasimap.land.machines import lay_hose
 from invasimap.land.raster import Mask
+from invasimap.land.words import WIDEST_GAP_M
 
 NEXT_OPENINGS = 4  # how many are tried
-WIDEST_GAP_M = 40.0  # an opening leads through no more than this
 LEAST_M2 = 0.5  # an opening that changes no more is not worth a row
 OPENING_M = 6.096  # 20 ft, as a crossing that does not say
 LONGER_WALK_MIN = 10.0

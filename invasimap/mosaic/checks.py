@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from invasimap.land.layers import OUTSIDE
+from invasimap.land.words import OUTSIDE
 from invasimap.mosaic.faces import Faces
 
 AREA_LIMIT = 1e-9

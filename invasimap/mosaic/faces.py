@@ -17,7 +17,7 @@ import shapely
 
 from invasimap.core.crs import require_same_metres
 from invasimap.core.geometry import segments
-from invasimap.land.layers import OUTSIDE
+from invasimap.land.words import OUTSIDE
 
 ZONES = ("no_spray", "hand_only", "open")  # strictest first
 OUT_OF_REACH = "out_of_reach"
@@ -69,7 +69,7 @@ def cut_faces(
     crs = require_same_metres(patches=patches, stands=stands, protection=protection, access=access)
     shapes = _faces(patches.geometry.to_numpy(), [layer.geometry.to_numpy() for layer in (stands, protection, access)])
     inside = shapely.point_on_surface(shapes)
-    face, patch = shapely.STRtree(patches.geometry.to_numpy()).query(inside, predicate="intersects")
+    face, patch = _holding(inside, patches)
     grown = np.unique(face)
     shapes, inside = shapes[grown], inside[grown]
     ground = gpd.GeoDataFrame(
@@ -109,9 +109,15 @@ def _reached_by(access: gpd.GeoDataFrame) -> pd.Series:
     return access["access"].where(access["access"] != OUT_OF_REACH, "")
 
 
+def _holding(points: Any, layer: gpd.GeoDataFrame) -> tuple[Ints, Ints]:
+    """Each point with each polygon of the layer that holds it, by number; quick for polygons of many corners."""
+    polygon, point = shapely.STRtree(points).query(layer.geometry.to_numpy(), predicate="intersects")
+    return point, polygon
+
+
 def _first(points: Any, layer: gpd.GeoDataFrame, names: pd.Series, *, otherwise: str) -> Any:
     """Name of the first polygon of the layer that holds each point."""
-    point, polygon = shapely.STRtree(layer.geometry.to_numpy()).query(points, predicate="intersects")
+    point, polygon = _holding(points, layer)
     first = np.full(len(points), len(layer), np.intp)
     np.minimum.at(first, point, polygon)
     return np.append(names.to_numpy(object), otherwise)[first]
@@ -119,7 +125,7 @@ def _first(points: Any, layer: gpd.GeoDataFrame, names: pd.Series, *, otherwise:
 
 def _strictest(points: Any, protection: gpd.GeoDataFrame) -> Any:
     rank = np.asarray([ZONES.index(zone) for zone in protection["zone"]], np.intp)
-    point, polygon = shapely.STRtree(protection.geometry.to_numpy()).query(points, predicate="intersects")
+    point, polygon = _holding(points, protection)
     found = np.full(len(points), ZONES.index("open"), np.intp)
     np.minimum.at(found, point, rank[polygon])
     return np.asarray(ZONES, object)[found]

@@ -7,9 +7,9 @@ import pandas as pd
 
 from invasimap.land.access import Access
 from invasimap.land.cell_areas import CellAreas, cell_areas
-from invasimap.land.layers import OUTSIDE
 from invasimap.land.limits import CLASSES, LIMITS
 from invasimap.land.terrain import Terrain
+from invasimap.land.words import OUTSIDE
 from invasimap.mosaic.faces import Faces
 
 

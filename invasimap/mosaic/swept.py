@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from invasimap.land.layers import OUTSIDE
+from invasimap.land.words import OUTSIDE
 from invasimap.mosaic.faces import OUT_OF_REACH, ZONES, deciding_rank
 from invasimap.mosaic.sweep import Areas, Layer, areas, rings_of
 

@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from invasimap.land.layers import OUTSIDE
+from invasimap.land.words import OUTSIDE
 from invasimap.mosaic.faces import OUT_OF_REACH
 from invasimap.mosaic.intervals import interval, z0_of_skewness
 from invasimap.mosaic.scene import Scene

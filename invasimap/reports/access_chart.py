@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 from matplotlib.axes import Axes
@@ -14,7 +13,6 @@ from matplotlib.figure import Figure
 from invasimap.core.settings import AccessSection
 from invasimap.prescription.plan import Plan
 from invasimap.reports.drawing import box_path, draw_area, inches
-from invasimap.reports.sheet import write_sheet
 from invasimap.reports.style import ACCESS, FONT, INK, QUIET
 from invasimap.reports.wording import ACCESS_WORDS, headed, limit_words, rows_of, shown_area
 
@@ -83,11 +81,6 @@ def said_bars(plan: Plan) -> str:
     """The chart in words, for those who do not see it."""
     parts = [f"{bar_head(bar)}: {bar.words} {shown_area(bar.area_m2, plan.shown)}" for bar in limit_bars(plan)]
     return "; ".join(parts)
-
-
-def access_limits_png(plan: Plan, path: Path) -> None:
-    """Write the chart."""
-    write_sheet(access_limits_figure, plan, path)
 
 
 def access_limits_figure(plan: Plan) -> Figure:

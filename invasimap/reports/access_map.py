@@ -2,19 +2,18 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import numpy as np
 import shapely
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
+from invasimap.land.raster import joined_polygons
 from invasimap.prescription.plan import Plan
 from invasimap.reports import map_layers, style
 from invasimap.reports.drawing import draw_area, draw_marks, metres_per_point
 from invasimap.reports.labels import LabelBook
 from invasimap.reports.legend import Row, feature_rows, land_rows, relief_rows, unknown_rows
-from invasimap.reports.sheet import sheet_figure, write_sheet
+from invasimap.reports.sheet import sheet_figure
 from invasimap.reports.wording import ACCESS_WORDS, shown_area
 
 PARKING_PT = 6.5
@@ -22,11 +21,6 @@ MOST_NAMES = 60  # more zones than this only clutter a sheet of the whole tract
 LABEL_PT = 8.5
 UNKNOWN_WORDS = "elevation not known: not reached"
 LABEL_REACH_PT = (9.5, 10.8)  # above and below the mark, then beside it
-
-
-def access_png(plan: Plan, path: Path) -> None:
-    """Write the access sheet, as large as the overview."""
-    write_sheet(access_figure, plan, path)
 
 
 def access_figure(plan: Plan) -> Figure:
@@ -91,10 +85,12 @@ def _draw_map(plan: Plan, ax: Axes) -> list[Row]:
 
 def draw_access(ax: Axes, plan: Plan) -> None:
     """Ground by access class, but for ground of unknown elevation; wet ground hatched over it."""
-    for step, (name, look) in enumerate(style.ACCESS_PAPER.items()):
-        rows = plan.access[(plan.access["access"] == name) & (plan.access["limit"] != "unknown")]
-        merged = [shapely.union_all(map_layers.in_view(ax, rows))] if len(rows) else []
-        draw_area(ax, merged, look, zorder=map_layers.ORDER["ground"] + step / 10)
+    known = plan.access[plan.access["limit"] != "unknown"]
+    number = {name: rank for rank, name in enumerate(style.ACCESS_PAPER, 1)}
+    joined = joined_polygons(known.geometry.to_numpy(), known["access"].map(number), plan.terrain)
+    for name, look in style.ACCESS_PAPER.items():
+        rows = joined[joined["code"] == number[name]]
+        draw_area(ax, map_layers.in_view(ax, rows), look, zorder=map_layers.ORDER["ground"] + number[name] / 10)
     draw_area(ax, map_layers.in_view(ax, plan.wet_ground), style.WET_PAPER, zorder=map_layers.ORDER["zone"])
 
 

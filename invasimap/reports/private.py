@@ -15,7 +15,7 @@ from invasimap.core.database_address import is_database
 from invasimap.core.files import with_side_files
 from invasimap.core.settings import ProtectSection
 from invasimap.land.features import tells_confidential
-from invasimap.land.what_if import WIDEST_GAP_M
+from invasimap.land.words import WIDEST_GAP_M
 from invasimap.prescription.plan import Plan
 from invasimap.reports.wording import RESTRICTED
 

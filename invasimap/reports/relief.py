@@ -27,16 +27,17 @@ def hillshade(terrain: Terrain, *, exaggerate: float = 1.5) -> Floats:
     Multidirectional oblique-weighted shade (Mark 1992, USGS Open-File Report 92-422).
     """
     east, north = (part.astype(float) * exaggerate for part in terrain.gradient())
-    aspect = np.arctan2(-east, -north)  # the way the ground faces, clockwise from north
-    slope = np.arctan(np.hypot(east, north))
-    altitude = np.radians(ALTITUDE_DEG)
-    total, weights = np.zeros(terrain.shape), np.zeros(terrain.shape)
+    steep2 = east**2 + north**2
+    flatness = 1 / np.sqrt(1 + steep2)  # cosine of the slope; its sine is flatness times the steepness
+    steep2[steep2 == 0] = 1.0  # level ground faces nowhere: every light falls on it alike
+    light, weight = np.zeros((2, *terrain.shape))
     for azimuth in np.radians(AZIMUTHS_DEG):
-        light = np.sin(altitude) * np.cos(slope) + np.cos(altitude) * np.sin(slope) * np.cos(azimuth - aspect)
-        weight = np.sin(aspect - azimuth) ** 2 + 0.05
-        total += weight * np.clip(light, 0.0, 1.0)
-        weights += weight
-    shade: Floats = total / weights
+        towards = -(np.cos(azimuth) * north + np.sin(azimuth) * east)  # how steeply the ground faces the light
+        shine = (np.sin(np.radians(ALTITUDE_DEG)) + np.cos(np.radians(ALTITUDE_DEG)) * towards) * flatness
+        share = 1.05 - towards**2 / steep2  # squared sine of the angle between aspect and light, and some for all
+        light += share * np.clip(shine, 0.0, 1.0)
+        weight += share
+    shade: Floats = light / weight
     return shade
 
 

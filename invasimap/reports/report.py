@@ -7,7 +7,7 @@ from functools import cache
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup, escape
 
-from invasimap.land.layers import OUTSIDE
+from invasimap.land.words import OUTSIDE
 from invasimap.prescription.plan import CAUTIONS, Plan
 from invasimap.reports.access_chart import best_means, said_bars
 from invasimap.reports.access_tables import gain_report, parking_report

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import textwrap
 import warnings
 from collections.abc import Callable
@@ -14,6 +15,7 @@ import shapely
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
+from PIL import Image
 
 from invasimap.core.crs import shown_place, to_lonlat
 from invasimap.core.units import ShownUnits
@@ -34,6 +36,7 @@ from invasimap.reports.style import FONT, INK, PAPER, TYPE_PT
 from invasimap.reports.wording import shown_date
 
 DPI = 200
+PNG_LEVEL = 3  # half the work of the usual 6, and a sheet hardly larger
 PAPER_IN = {"us": (11.0, 8.5), "metric": (11.69, 8.27)}  # long side first: letter, A4
 MARGIN_IN, TITLE_IN, PANEL_IN, GAP_IN = 0.4, 0.62, 2.72, 0.14
 LETTERS_PER_IN, LINE_IN = 15.4, 0.147  # of the small type
@@ -69,10 +72,23 @@ class Sheet:
 
 def write_sheet(draw: Callable[[Plan], Figure], plan: Plan, path: Path) -> None:
     """Draw a figure of the plan and write it as a PNG that prints at its size."""
+    path.write_bytes(sheet_png(draw, plan))
+
+
+def sheet_png(draw: Callable[[Plan], Figure], plan: Plan) -> bytes:
+    """A figure of the plan as a PNG that prints at its size."""
     with warnings.catch_warnings():
         # a sign that the font has not is drawn as a box; the report and the map, in fonts of the reader's, have it
         warnings.filterwarnings("ignore", message=r"(?s)Glyph .* missing from font")
-        draw(plan).savefig(path, dpi=DPI, facecolor=PAPER, metadata={"Software": None})
+        figure = draw(plan)
+        figure.set_dpi(DPI)
+        figure.set_facecolor(PAPER)
+        canvas: Any = FigureCanvasAgg(figure)
+        canvas.draw()
+    stream = io.BytesIO()
+    picture = Image.fromarray(np.asarray(canvas.buffer_rgba())[..., :3])  # paper is not seen through
+    picture.save(stream, "PNG", dpi=(DPI, DPI), compress_level=PNG_LEVEL)
+    return stream.getvalue()
 
 
 def sheet_figure(plan: Plan, *, draw: Callable[[Plan, Axes], list[Row]], rows: list[Row], subtitle: str) -> Figure:

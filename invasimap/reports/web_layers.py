@@ -159,21 +159,22 @@ def patch_outcomes(plan: Plan) -> pd.DataFrame:
     )
     long["share"] = long["area"] / long.groupby("patch")["area"].transform("sum")
     long = long[long["share"] > LEAST_SHARE]
-    found = pd.DataFrame("not known", index=range(len(plan.patches)), columns=["stand", "work"], dtype=object)
-    for number, rows in long.groupby("patch"):
-        found.loc[number] = [_stands(rows), _shares(rows)]
-    return found.set_axis(plan.patches.index)
+    shares = long.groupby(["patch", "work"])["share"].sum().reset_index()
+    shares = shares.sort_values(["patch", "share"], ascending=[True, False], kind="stable")
+    stands = long[["patch", "stand"]].astype({"stand": str}).drop_duplicates().sort_values(["patch", "stand"])
+    found = {"stand": stands["stand"].groupby(stands["patch"]), "work": _share_words(shares).groupby(shares["patch"])}
+    table = pd.DataFrame({name: texts.agg(", ".join) for name, texts in found.items()}, dtype=object)
+    return table.reindex(range(len(plan.patches)), fill_value="not known").set_axis(plan.patches.index)
 
 
-def _stands(rows: pd.DataFrame) -> str:
-    return ", ".join(sorted(set(rows["stand"].astype(str))))
-
-
-def _shares(rows: pd.DataFrame) -> str:
-    shares = rows.groupby("work")["share"].sum().sort_values(ascending=False)
-    if len(shares) == 1:
-        return OUTCOME_WORDS[str(shares.index[0])]
-    return ", ".join(f"{OUTCOME_WORDS[str(name)]} {share * 100:.0f} %" for name, share in shares.items())
+def _share_words(shares: pd.DataFrame) -> pd.Series:
+    """What can be done in words, with the share in percent where a patch has several."""
+    several = shares["patch"].duplicated(keep=False)
+    texts = [
+        OUTCOME_WORDS[name] + (f" {share * 100:.0f} %" if more else "")
+        for name, share, more in zip(shares["work"], shares["share"], several, strict=True)
+    ]
+    return pd.Series(texts, index=shares.index, dtype=object)
 
 
 def _figure(value: float | None, unit: str) -> str:

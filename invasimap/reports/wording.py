@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from invasimap.core.units import ShownUnits
-from invasimap.land.layers import OUTSIDE
+from invasimap.land.words import OUTSIDE
 
 OUTCOMES: Final = ("tractor", "atv_hose", "foot", "hand_only", "out_of_reach", "outside", "no_spray")
 TREATABLE: Final = ("tractor", "atv_hose", "foot")

@@ -7,14 +7,10 @@ from pathlib import Path
 
 from invasimap.core.files import MARK
 from invasimap.prescription.plan import Plan
-from invasimap.reports.access_chart import access_limits_png
-from invasimap.reports.access_map import access_png
+from invasimap.reports.apart import Pictures
 from invasimap.reports.geopackage import write_geopackage
-from invasimap.reports.overview import overview_png
-from invasimap.reports.report import report_html
 from invasimap.reports.run_record import run_record
 from invasimap.reports.tables import write_tables
-from invasimap.reports.webmap import map_html
 
 
 def write_data(plan: Plan, folder: Path) -> None:
@@ -23,16 +19,18 @@ def write_data(plan: Plan, folder: Path) -> None:
     write_tables(plan, folder)
 
 
-def write_pages(plan: Plan, folder: Path) -> None:
-    """Maps and report into ``folder``, which exists."""
-    maps = folder / "maps"
-    maps.mkdir(exist_ok=True)
-    overview_png(plan, maps / "overview.png")
-    access_png(plan, maps / "access.png")
-    access_limits_png(plan, maps / "access_limits.png")
-    overview, limits = ((maps / name).read_bytes() for name in ("overview.png", "access_limits.png"))
-    write_text(folder / "report.html", report_html(plan, overview_png=overview, limits_png=limits))
+def write_pages(plan: Plan, folder: Path, *, pictures: Pictures) -> None:
+    """Maps and report into ``folder``, which exists; ``pictures`` gives the printed ones when asked."""
+    from invasimap.reports.report import report_html  # the map's library takes a second to load
+    from invasimap.reports.webmap import map_html
+
     write_text(folder / "map.html", map_html(plan))
+    drawn, maps = pictures(), folder / "maps"
+    maps.mkdir(exist_ok=True)
+    for name, picture in drawn.items():
+        (maps / f"{name}.png").write_bytes(picture)
+    page = report_html(plan, overview_png=drawn["overview"], limits_png=drawn["access_limits"])
+    write_text(folder / "report.html", page)
 
 
 def write_run_record(plan: Plan, folder: Path) -> None:

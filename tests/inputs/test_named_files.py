@@ -15,7 +15,7 @@ from invasimap.core.survey_settings import Layer, LimitsSection
 from invasimap.core.toml_file import read_settings
 from invasimap.inputs.layers import read_layer
 from invasimap.inputs.survey import matching_files
-from invasimap.pipeline import look_over
+from invasimap.reading import look_over
 
 SETTINGS = (
     '[tract]\nname = "A"\n[[survey]]\nfiles = ["survey.geojson"]\n[stands]\nfile = "land.gpkg"\nlayer = "stands"\n'

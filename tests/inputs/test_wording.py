@@ -10,7 +10,7 @@ import shapely
 from invasimap.core.toml_file import read_tract
 from invasimap.inputs.what_to_do import with_what_to_do
 from invasimap.inputs.wording import in_feet, in_units
-from invasimap.pipeline import look_over
+from invasimap.reading import look_over
 
 HEAD = "species,cover,radius_ft,lon,lat\n"
 

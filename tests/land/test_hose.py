@@ -80,4 +80,5 @@ def test_a_hose_without_a_pump_and_a_pump_too_weak_for_its_hose_are_said():
     # 40 psi at the nozzle and 32.405089 psi of friction: 60 psi fall short by 12.405 psi, which 28.65 ft of water give
     (weak,) = hose_notes(AccessSection.model_validate({"atv": rig | pump | {"pump_pressure": "60 psi"}}), cell_m=3.0)
     assert "TOO WEAK" in weak and "29 ft" in weak
-    assert hose_notes(AccessSection.model_validate({"atv": rig | pump | {"pump_pressure": "150 psi"}}), cell_m=3.0) == []
+    strong = AccessSection.model_validate({"atv": rig | pump | {"pump_pressure": "150 psi"}})
+    assert hose_notes(strong, cell_m=3.0) == []

@@ -1,4 +1,5 @@
 import dataclasses
+import io
 from collections.abc import Callable
 from pathlib import Path
 
@@ -19,9 +20,11 @@ from invasimap.prescription.plan import Plan
 from invasimap.reports.access_chart import access_limits_figure
 from invasimap.reports.access_map import access_figure, access_rows
 from invasimap.reports.answers import answers, stand_table
+from invasimap.reports.apart import pictures_apart
 from invasimap.reports.furniture import north_turn_deg
 from invasimap.reports.legend import legend_rows
 from invasimap.reports.overview import draw_overview, overview_figure, overview_png
+from invasimap.reports.pictures import pictures
 from invasimap.reports.relief import contour_interval, contours, hillshade
 
 CRS_M = CRS.from_epsg(5070)
@@ -208,6 +211,25 @@ def test_png_is_a_letter_sheet_and_metric_tracts_get_a4(
     assert Image.open(tmp_path / "us.png").size == (2200, 1700)
     overview_png(make_plan(units="metric", count=3), tmp_path / "m.png")
     assert sorted(Image.open(tmp_path / "m.png").size) == [1654, 2338]
+
+
+def test_pictures_of_a_second_process_are_the_same_bytes(toy_plan: Plan, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("invasimap.reports.apart.WORTH_CELLS", 0)
+    monkeypatch.setattr("os.cpu_count", lambda: 2)
+    monkeypatch.setattr("invasimap.reports.apart._drawn_here", lambda _plan: pytest.fail("drawn here"))
+    with pictures_apart(toy_plan) as drawn:
+        assert drawn() == pictures(toy_plan)
+
+
+def test_pictures_are_drawn_here_where_a_second_process_fails(toy_plan: Plan, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("invasimap.reports.apart.WORTH_CELLS", 0)
+    monkeypatch.setattr("os.cpu_count", lambda: 2)
+    monkeypatch.setenv("PYTHONHOME", "/nowhere")  # no interpreter starts with it
+    with pictures_apart(toy_plan) as drawn:
+        found = drawn()
+    assert {name: Image.open(io.BytesIO(picture)).format for name, picture in found.items()} == dict.fromkeys(
+        ("overview", "access", "access_limits"), "PNG"
+    )
 
 
 def test_tall_tract_is_set_upright(toy_plan: Plan) -> None:

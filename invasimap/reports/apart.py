@@ -1,0 +1,62 @@
+"""Pictures drawn by a second process while this one writes the rest; the same bytes as drawn here."""
+
+from __future__ import annotations
+
+import os
+import pickle
+import subprocess
+import sys
+import tempfile
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
+from functools import partial
+from typing import IO
+
+from invasimap.prescription.plan import Plan
+
+WORTH_CELLS = 250_000  # a second process takes a second or two to start: smaller tracts are drawn sooner here
+Pictures = Callable[[], Mapping[str, bytes]]
+
+
+@contextmanager
+def pictures_apart(plan: Plan) -> Iterator[Pictures]:
+    """Start to draw the pictures of a plan; gives what waits for them (``pictures.pictures``).
+
+    Of a small tract, or where there is one core, they are drawn only then and here; also when the second process gave
+    none, so that what is wrong shows itself.
+    """
+    if (os.cpu_count() or 1) < 2 or not sys.executable or plan.terrain.elevation_m.size < WORTH_CELLS:
+        yield partial(_drawn_here, plan)
+        return
+    with tempfile.TemporaryFile() as given, tempfile.TemporaryFile() as drawn:
+        pickle.dump(plan, given)
+        given.seek(0)
+        process = _started(given, drawn)
+        try:
+            yield partial(_drawn_apart, plan, process, drawn)
+        finally:
+            process.kill()
+            process.wait()
+
+
+def _started(given: IO[bytes], drawn: IO[bytes]) -> subprocess.Popen[bytes]:
+    code = "from invasimap.reports.pictures import answer; answer()"
+    modules = os.pathsep.join(path for path in sys.path if path)
+    return subprocess.Popen(
+        [sys.executable, "-P", "-c", code], stdin=given, stdout=drawn, stderr=subprocess.DEVNULL,
+        env=os.environ | {"PYTHONPATH": modules},
+    )  # fmt: skip
+
+
+def _drawn_apart(plan: Plan, process: subprocess.Popen[bytes], drawn: IO[bytes]) -> Mapping[str, bytes]:
+    if process.wait() != 0:
+        return _drawn_here(plan)
+    drawn.seek(0)
+    found: Mapping[str, bytes] = pickle.load(drawn)
+    return found
+
+
+def _drawn_here(plan: Plan) -> Mapping[str, bytes]:
+    from invasimap.reports.pictures import pictures  # the drawing library takes a second to load
+
+    return pictures(plan)

@@ -1,0 +1,25 @@
+"""The printed pictures of a plan, as a table; run by a process of its own where a tract is large (``apart``)."""
+
+from __future__ import annotations
+
+import pickle
+import sys
+
+from invasimap.prescription.plan import Plan
+from invasimap.reports.access_chart import access_limits_figure
+from invasimap.reports.access_map import access_figure
+from invasimap.reports.overview import overview_figure
+from invasimap.reports.sheet import sheet_png
+
+FIGURES = {"overview": overview_figure, "access": access_figure, "access_limits": access_limits_figure}
+
+
+def pictures(plan: Plan) -> dict[str, bytes]:
+    """Each picture by its name, as PNG."""
+    return {name: sheet_png(draw, plan) for name, draw in FIGURES.items()}
+
+
+def answer() -> None:
+    """Read a plan from standard input and write its pictures to standard output."""
+    drawn = pictures(pickle.load(sys.stdin.buffer))
+    pickle.dump(drawn, sys.stdout.buffer)

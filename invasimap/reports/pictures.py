@@ -10,8 +10,12 @@ from invasimap.reports.access_chart import access_limits_figure
 from invasimap.reports.access_map import access_figure
 from invasimap.reports.overview import overview_figure
 from invasimap.reports.sheet import sheet_png
+from invasimap.reports.species_chart import species_figure
 
-FIGURES = {"overview": overview_figure, "access": access_figure, "access_limits": access_limits_figure}
+FIGURES = {
+    "overview": overview_figure, "access": access_figure, "species": species_figure,
+    "access_limits": access_limits_figure,
+}  # fmt: skip
 
 
 def pictures(plan: Plan) -> dict[str, bytes]:

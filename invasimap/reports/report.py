@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from functools import cache
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
@@ -27,6 +28,7 @@ from invasimap.reports.report_tables import (
     stand_report,
 )
 from invasimap.reports.sheet import survey_dates
+from invasimap.reports.species_chart import said_species
 from invasimap.reports.style import OUTCOME, SCREEN_FONT
 from invasimap.reports.wording import (
     ACCESS_WORDS,
@@ -42,13 +44,14 @@ from invasimap.reports.wording import (
 BAR_PX = 1000.0
 
 
-def report_html(plan: Plan, *, overview_png: bytes, limits_png: bytes) -> str:
+def report_html(plan: Plan, *, pictures: Mapping[str, bytes]) -> str:
     """The report as one HTML page.
 
     Parameters
     ----------
-    overview_png, limits_png
-        The pictures shown in the report: the overview sheet, and the chart of what keeps ground from better access.
+    pictures
+        As PNG: ``overview``, the sheet; ``species``, the chart of their areas; ``access_limits``, that of what keeps
+        ground from better access.
     """
     found = answers(plan)
     return _environment().get_template("report.html.j2").render(
@@ -57,12 +60,14 @@ def report_html(plan: Plan, *, overview_png: bytes, limits_png: bytes) -> str:
         font=Markup(SCREEN_FONT),
         infested=shown_area(found.infested_ground_m2, plan.shown), treatable=shown_area(found.treatable_m2, plan.shown),
         infested_range=infested_range(plan, "gross"), treatable_range=infested_range(plan, "treatable_gross"),
+        species_chart=data_uri(pictures["species"], "image/png"), said_species=said_species(plan),
         ranges=[totals_report(plan), *([drivers_report(plan)] if len(plan.drivers) else [])],
         patches=len(plan.patches), species=len(found.species), stands=len(plan.stands),
         outcomes=outcome_lines(plan, found), bar=Markup(outcome_bar(found)), patterns=Markup(pattern_defs()),
         attention=attention(plan),
-        overview=data_uri(overview_png, "image/png"), acres=[species_report(plan, found), stand_report(plan, found)],
-        chart=data_uri(limits_png, "image/png"), bars=said_bars(plan), reach=reach_line(plan),
+        overview=data_uri(pictures["overview"], "image/png"),
+        acres=[species_report(plan, found), stand_report(plan, found)],
+        chart=data_uri(pictures["access_limits"], "image/png"), bars=said_bars(plan), reach=reach_line(plan),
         pumps=pump_lines(plan), reached=[*pump_tables(plan), gain_report(plan), parking_report(plan)],
         full=acreage_report(plan), limits=[rules_report(plan), means_report(plan.settings.access, plan.shown)],
         records=record_reports(plan), checks=checks_report(plan), cautions=CAUTIONS, crs=plan.crs.name,

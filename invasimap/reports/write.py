@@ -29,7 +29,7 @@ def write_pages(plan: Plan, folder: Path, *, pictures: Pictures) -> None:
     maps.mkdir(exist_ok=True)
     for name, picture in drawn.items():
         (maps / f"{name}.png").write_bytes(picture)
-    page = report_html(plan, overview_png=drawn["overview"], limits_png=drawn["access_limits"])
+    page = report_html(plan, pictures=drawn)
     write_text(folder / "report.html", page)
 
 

@@ -26,6 +26,7 @@ from invasimap.reports.legend import legend_rows
 from invasimap.reports.overview import draw_overview, overview_figure, overview_png
 from invasimap.reports.pictures import pictures
 from invasimap.reports.relief import contour_interval, contours, hillshade
+from invasimap.reports.species_chart import species_figure
 
 CRS_M = CRS.from_epsg(5070)
 
@@ -175,6 +176,31 @@ def test_chart_of_limits_is_small_legible_and_holds_the_acres_of_each_reason(toy
     assert min(text.get_fontsize() for text in texts) >= 9
 
 
+def test_chart_of_species_shows_areas_and_ranges_to_scale(toy_plan: Plan) -> None:
+    table = toy_plan.totals[toy_plan.totals["species"] != ""].copy()
+    for name in ("gross", "infested"):
+        table[f"{name}_low_m2"], table[f"{name}_high_m2"] = 0.9 * table[f"{name}_m2"], 1.2 * table[f"{name}_m2"]
+    for totals, ranged in ((table, True), (toy_plan.totals.assign(gross_low_m2=np.nan, infested_low_m2=np.nan), False)):
+        figure = species_figure(dataclasses.replace(toy_plan, totals=totals))
+        figure.canvas.draw()
+        ax = figure.axes[0]
+        bars = [patch.get_width() for patch in ax.patches[2:]]  # after the two of the key
+        wanted = table.sort_values("infested_m2", ascending=False)[["gross_m2", "infested_m2"]].to_numpy().ravel()
+        assert np.array(bars) / max(bars) == pytest.approx(wanted / wanted.max())
+        spans = [np.ptp([x for x, _ in lines.get_segments()[0]]) for lines in ax.collections[1:]]
+        assert spans == pytest.approx([0.3 * bar for bar in bars] if ranged else [])
+        acres = table["infested_m2"].max() / 4046.8564224
+        said = f"{acres:.2f} ac" + (f" ({0.9 * acres:.2f} to {1.2 * acres:.2f})" if ranged else "")
+        assert said in words_on(figure)
+        boxes = [text.get_window_extent() for text in ax.texts]
+        assert all(figure.bbox.x0 <= box.x0 <= box.x1 <= figure.bbox.x1 for box in boxes)
+        assert not any(a.overlaps(b) for i, a in enumerate(boxes) for b in boxes[i + 1 :])
+
+
+def test_chart_without_species_says_so(empty_plan: Plan) -> None:
+    assert "No species was mapped" in words_on(species_figure(empty_plan))
+
+
 def test_chart_without_limits_says_so(empty_plan: Plan) -> None:
     assert "Nothing keeps infested ground" in words_on(access_limits_figure(empty_plan))
 
@@ -228,7 +254,7 @@ def test_pictures_are_drawn_here_where_a_second_process_fails(toy_plan: Plan, mo
     with pictures_apart(toy_plan) as drawn:
         found = drawn()
     assert {name: Image.open(io.BytesIO(picture)).format for name, picture in found.items()} == dict.fromkeys(
-        ("overview", "access", "access_limits"), "PNG"
+        ("overview", "access", "species", "access_limits"), "PNG"
     )
 
 

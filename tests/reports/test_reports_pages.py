@@ -29,6 +29,7 @@ HOSTILE = (
     "</script><script>document.title='ran'</script>"
 )
 PNG = b"\x89PNG\r\n\x1a\n"
+PNGS = dict.fromkeys(("overview", "species", "access_limits"), PNG)
 
 
 class Tags(HTMLParser):
@@ -48,7 +49,7 @@ def field_map(toy_plan: Plan) -> str:
 
 @pytest.fixture(scope="module")
 def report(toy_plan: Plan) -> str:
-    return report_html(toy_plan, overview_png=PNG, limits_png=PNG)
+    return report_html(toy_plan, pictures=PNGS)
 
 
 def hostile_plan(make_plan: Callable[..., Plan]) -> Plan:
@@ -74,7 +75,7 @@ def test_report_needs_no_script(report: str) -> None:
 
 
 def test_report_shows_hostile_names_as_text(make_plan: Callable[..., Plan]) -> None:
-    page = report_html(hostile_plan(make_plan), overview_png=PNG, limits_png=PNG)
+    page = report_html(hostile_plan(make_plan), pictures=PNGS)
     tags = Tags(page).found
     assert [attrs for tag, attrs in tags if tag == "img" and attrs.get("src") == "x"] == []
     assert [tag for tag, _ in tags if tag == "script"] == []
@@ -209,7 +210,7 @@ def with_pump(plan: Plan, pressure: str, **changes: object) -> Plan:
 
 
 def test_report_says_what_machines_and_people_were_taken_to_be_and_what_was_not_typed(toy_plan: Plan) -> None:
-    page = report_html(with_pump(toy_plan, "100 psi"), overview_png=PNG, limits_png=PNG)
+    page = report_html(with_pump(toy_plan, "100 psi"), pictures=PNGS)
     said = dict(rows_under(page, "What machines and people were taken to be"))
     assert said["ground"] == "worked in cells of 10 ft" and said["tractor"] == "not at hand"
     assert said["hose from the ATV"] == (
@@ -224,7 +225,7 @@ def test_report_says_what_machines_and_people_were_taken_to_be_and_what_was_not_
 
 def test_report_works_the_pressure_budget_of_the_hose_by_hand(toy_plan: Plan) -> None:
     lift_ft = (100 - 40 - FRICTION_PSI) / 0.433  # 63.7 ft
-    page = report_html(with_pump(toy_plan, "100 psi"), overview_png=PNG, limits_png=PNG)
+    page = report_html(with_pump(toy_plan, "100 psi"), pictures=PNGS)
     level, here, most = rows_under(page, "What the pump leaves at the nozzle")
     assert level == ["ATV: as high as the pump", "100.0", "32.4", "0.0", f"{100 - FRICTION_PSI:.1f}", "40.0"]
     height_psi = 3.1 / 0.3048 * 0.433  # of the place that lifts most
@@ -239,19 +240,19 @@ def test_report_says_how_much_lies_within_the_hose_but_too_high_for_its_pump(toy
         {"access": ["foot", "foot", "out_of_reach"], "limit": ["hose_length", "lift", "lift"], "open_m2": [
             4046.8564224, 2 * 4046.8564224, 4046.8564224]}
     )  # fmt: skip
-    page = report_html(with_pump(toy_plan, "100 psi", limits=limits), overview_png=PNG, limits_png=PNG)
+    page = report_html(with_pump(toy_plan, "100 psi", limits=limits), pictures=PNGS)
     assert "the hose from the ATV, but too high for its pump: 2.00 ac;" in page  # out of reach by foot's own limit
-    weak = report_html(with_pump(toy_plan, "72 psi"), overview_png=PNG, limits_png=PNG)
+    weak = report_html(with_pump(toy_plan, "72 psi"), pictures=PNGS)
     below_ft = math.ceil((FRICTION_PSI + 40 - 72) / 0.433)
     assert f"only {below_ft} ft or more below the pump" in weak and below_ft == 1
     assert [row[0] for row in rows_under(weak, "What the pump leaves at the nozzle")] == ["ATV: as high as the pump"]
-    without = report_html(toy_plan, overview_png=PNG, limits_png=PNG)
+    without = report_html(toy_plan, pictures=PNGS)
     assert "No pump settings were typed for the hose from the ATV" in without
     assert "What the pump leaves" not in without
 
 
 def test_metric_report_gives_the_pump_in_bar(make_plan: Callable[..., Plan]) -> None:
-    page = report_html(with_pump(make_plan(units="metric"), "100 psi"), overview_png=PNG, limits_png=PNG)
+    page = report_html(with_pump(make_plan(units="metric"), "100 psi"), pictures=PNGS)
     level = rows_under(page, "What the pump leaves at the nozzle")[0]
     bar = 0.06894757293168361
     assert level[1:] == [f"{v * bar:.2f}" for v in (100, FRICTION_PSI, 0, 100 - FRICTION_PSI, 40)]
@@ -268,7 +269,7 @@ def test_repairs_and_columns_take_a_row_for_each_file_and_kind(toy_plan: Plan) -
         "recognised_by": ["columns in its block", "its name", "its name"],
     })  # fmt: skip
     plan = dataclasses.replace(toy_plan, repaired=repaired, columns=columns)
-    page = report_html(plan, overview_png=PNG, limits_png=PNG)
+    page = report_html(plan, pictures=PNGS)
     assert rows_under(page, "Repaired") == [["a.csv", "cover", "2-4, 9 (4 records)"], ["a.csv", "size", "7"]]
     assert rows_under(page, "How the columns were read") == [
         ["a.csv", "SPP: species (columns in its block); Radius (ft): radius ft"],
@@ -279,7 +280,7 @@ def test_repairs_and_columns_take_a_row_for_each_file_and_kind(toy_plan: Plan) -
 def test_report_reconciles_ground_outside_every_stand(toy_plan: Plan) -> None:
     outside = toy_plan.ground[toy_plan.ground["stand"] == "(outside)"]
     whole, kept = (rows["ground_m2"].sum() / 4046.8564224 for rows in (outside, outside[outside.zone == "no_spray"]))
-    page = report_html(toy_plan, overview_png=PNG, limits_png=PNG)
+    page = report_html(toy_plan, pictures=PNGS)
     said = "0" if kept == 0 else "&lt;0.01" if kept < 0.005 else f"{kept:.2f}"
     assert f"{whole:.2f} ac of infested ground lies outside every stand ({said} ac of it within a no-spray" in page
 
@@ -302,7 +303,7 @@ def test_report_gives_totals_with_ranges_and_what_makes_them_wide(
         plan, settings=plan.settings.with_draws(0), drivers=plan.drivers.iloc[:0],
         totals=plan.totals.assign(**dict.fromkeys(limits, np.nan)),
     )  # fmt: skip
-    page = report_html(without, overview_png=PNG, limits_png=PNG)
+    page = report_html(without, pictures=PNGS)
     assert "No ranges were drawn" in page and "90 % range" not in page and "What makes the ranges" not in page
 
 
@@ -313,7 +314,7 @@ def rows_under(page: str, caption: str) -> list[list[str]]:
 
 
 def test_metric_report_speaks_of_hectares_and_metres(make_plan: Callable[..., Plan]) -> None:
-    page = report_html(make_plan(units="metric"), overview_png=PNG, limits_png=PNG)
+    page = report_html(make_plan(units="metric"), pictures=PNGS)
     access = page.split('id="access"')[1].split("</section>")[0]
     assert "30 m more hose" in access.lower() and "Hose needed m" in access and "More treatable ha" in access
     assert not re.search(r"\b(ac|ft)\b", access)
@@ -350,14 +351,14 @@ def test_report_is_marked_up_for_reading_aloud(report: str) -> None:
 
 def test_report_names_a_failed_check_first(toy_plan: Plan) -> None:
     failed = dataclasses.replace(toy_plan, checks=(Check(name="area conserved", value=0.2, limit=1e-9),))
-    page = report_html(failed, overview_png=PNG, limits_png=PNG)
+    page = report_html(failed, pictures=PNGS)
     assert "Check failed: area conserved" in page
     assert "FAILED" in page
 
 
 def test_checks_are_printed_without_exponents(toy_plan: Plan) -> None:
     checks = tuple(Check(name=str(k), value=value, limit=1e-9) for k, value in enumerate((2e-15, 0.2, 0.0, 1.5e-7, 7)))
-    page = report_html(dataclasses.replace(toy_plan, checks=checks), overview_png=PNG, limits_png=PNG)
+    page = report_html(dataclasses.replace(toy_plan, checks=checks), pictures=PNGS)
     printed = [said for check in checks for said in check.said]
     assert printed[::2] == ["below 0.000000001", "0.2", "0", "0.00000015", "7"] and set(printed[1::2]) == {
         "0.000000001"
@@ -366,7 +367,7 @@ def test_checks_are_printed_without_exponents(toy_plan: Plan) -> None:
 
 
 def test_report_with_nothing_mapped_says_so(empty_plan: Plan) -> None:
-    page = report_html(empty_plan, overview_png=PNG, limits_png=PNG)
+    page = report_html(empty_plan, pictures=PNGS)
     assert "No elevation data" in page
     assert "By species: nothing to list." in page
     assert FETCH.search(map_html(empty_plan)) is None

@@ -8,7 +8,7 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from invasimap.core.geometry import polygons_only, segments, setback
+from invasimap.core.geometry import polygons_only, segments, setback, setback_parts
 
 coordinate = st.floats(-200, 200, allow_nan=False).map(lambda value: round(value, 3))
 paths = st.lists(st.tuples(coordinate, coordinate), min_size=2, max_size=12, unique=True)
@@ -53,3 +53,13 @@ def test_segments_of_a_square_with_a_hole_and_a_line():
 def test_only_the_polygons_of_a_mixed_geometry_are_kept():
     mixed = shapely.GeometryCollection([shapely.box(0, 0, 1, 1), shapely.LineString([(5, 5), (6, 6)])])
     assert polygons_only(mixed).equals(shapely.box(0, 0, 1, 1))
+
+
+def test_a_place_shared_by_pieces_needs_its_widest_disc_alone():
+    pieces = shapely.linestrings([[(0, 0), (40, 0)], [(40, 0), (40, 30)], [(40, 30), (0, 0)]])
+    all_parts, _ = setback_parts(pieces, [5.0, 9.0, 7.0])
+    parts, owner = setback_parts(pieces, [5.0, 9.0, 7.0], together=True)
+    assert (len(all_parts), len(parts)) == (9, 6)  # three corners, three straights
+    assert sorted(owner[:3].tolist()) == [1, 1, 2]  # 9 m at both ends of the second, 7 m at the origin
+    whole = shapely.union_all(all_parts)
+    assert shapely.area(shapely.symmetric_difference(whole, shapely.union_all(parts))) <= 1e-9 * whole.area

@@ -8,6 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from invasimap.land.cell_areas import cell_areas
+from invasimap.land.raster import grid_polygons, joined_polygons
 from invasimap.land.terrain import Terrain
 
 CELL, ROWS, COLUMNS = 3.048, 9, 12
@@ -60,3 +61,14 @@ def test_areas_are_summed_by_the_codes_of_a_grid():
 def test_nothing_in_the_grid_is_no_area(shapes):
     found = cell_areas(shapes, GRID)
     assert len(found.cell) == 0 and found.sums(np.zeros(GRID.shape, np.int16), 3).tolist() == [0, 0, 0]
+
+
+def test_polygons_of_cells_joined_anew_are_the_same_ground():
+    codes = np.array([[1, 1, 2, 2], [3, 1, 1, 2], [3, 3, 0, 2], [0, 3, 2, 2]], np.int16)
+    grid = Terrain(elevation_m=np.zeros((4, 4), np.float32), transform=Affine(5, 0, 100, 0, -5, 220), crs="EPSG:32617")
+    apart = grid_polygons(codes, grid)
+    both = apart[apart["code"].isin([1, 3])]
+    (joined,) = joined_polygons(both.geometry.to_numpy(), [7] * len(both), grid).geometry  # they touch along sides
+    assert shapely.equals(joined, shapely.union_all(both.geometry.to_numpy()))
+    assert joined.area == 8 * 25.0
+    assert joined_polygons(apart.geometry.to_numpy()[:0], [], grid).empty

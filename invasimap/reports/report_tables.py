@@ -153,7 +153,7 @@ def figures(
 
 def figure_heads(names: Sequence[str], unit: str, *, ranged: bool) -> list[str]:
     """The heads of such cells."""
-    return [head for name in names for head in (f"{name} {unit}", *([f"{name} {unit}, 90 % range"] if ranged else []))]
+    return [head for name in names for head in (f"{name} {unit}", *(["90 % range"] if ranged else []))]
 
 
 def range_words(low: float, high: float, area: Callable[[float], str]) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from itertools import chain
 from typing import Any
 
@@ -17,6 +18,8 @@ from invasimap.land.cells import Mask as Mask  # noqa: PLC0414 - for those who b
 from invasimap.land.terrain import Terrain
 
 _BAND_PARTS = 32_000_000  # burnt at once
+# rasterio silences a warning for the whole process while it works: of two threads at once one would let it through
+_ONE_AT_A_TIME = threading.Lock()
 
 
 def touched(geometries: Any, terrain: Terrain) -> Mask:
@@ -65,7 +68,8 @@ def closed_parts(geometries: Any, terrain: Terrain) -> ClosedParts:
 
 def grid_polygons(codes: npt.NDArray[np.int16], terrain: Terrain) -> gpd.GeoDataFrame:
     """Polygons of equal cells joined by their sides, with the column ``code``; together they cover the grid once."""
-    pairs = list(features.shapes(codes, connectivity=4, transform=terrain.transform))
+    with _ONE_AT_A_TIME:
+        pairs = list(features.shapes(codes, connectivity=4, transform=terrain.transform))
     shapes = _polygons([shape["coordinates"] for shape, _ in pairs])
     return gpd.GeoDataFrame({"code": [int(code) for _, code in pairs]}, geometry=shapes, crs=terrain.crs)
 
@@ -75,7 +79,8 @@ def joined_polygons(polygons: Any, codes: Any, terrain: Terrain) -> gpd.GeoDataF
     if not len(polygons):
         return gpd.GeoDataFrame({"code": []}, geometry=[], crs=terrain.crs)
     pairs = zip(polygons, codes, strict=True)
-    burnt = features.rasterize(pairs, out_shape=terrain.shape, transform=terrain.transform, dtype="int16")
+    with _ONE_AT_A_TIME:
+        burnt = features.rasterize(pairs, out_shape=terrain.shape, transform=terrain.transform, dtype="int16")
     layer = grid_polygons(burnt, terrain)
     return layer[layer["code"] > 0]
 
@@ -88,9 +93,11 @@ def _burnt(geometries: Any, shape: tuple[int, ...], transform: Affine, *, all_to
     shapes = [g for g in np.atleast_1d(np.asarray(geometries, object)) if g is not None and not g.is_empty]
     if not shapes or not all(shape):
         return np.zeros(shape, bool)
-    mask: Mask = features.rasterize(
-        shapes, out_shape=shape, transform=transform, all_touched=all_touched, dtype="uint8"
-    ).view(bool)
+    with _ONE_AT_A_TIME:
+        burnt = features.rasterize(
+            shapes, out_shape=shape, transform=transform, all_touched=all_touched, dtype="uint8"
+        )  # fmt: skip
+    mask: Mask = burnt.view(bool)
     return mask
 
 

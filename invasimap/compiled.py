@@ -102,7 +102,8 @@ def _beside(kernel: str) -> subprocess.Popen[bytes] | None:
     nowhere = subprocess.DEVNULL
     try:
         return subprocess.Popen(
-            [sys.executable, "-c", _CHILD, kernel, json.dumps(sys.path)], stdin=nowhere, stdout=nowhere, stderr=nowhere,
+            [sys.executable, "-P", "-c", _CHILD, kernel, json.dumps(sys.path)],
+            stdin=nowhere, stdout=nowhere, stderr=nowhere,
             creationflags=getattr(subprocess, "CREATE_NO_WINDOW", 0),  # no console comes up on Windows
         )  # fmt: skip
     except OSError:

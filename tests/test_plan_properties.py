@@ -146,7 +146,7 @@ class RandomTract:
 
 
 @given(st.integers(0, 100_000))
-@settings(max_examples=8, deadline=None)
+@settings(max_examples=5, deadline=None)
 def test_nothing_lost_area_conserved_nothing_protected_sprayed(seed):
     with tempfile.TemporaryDirectory() as folder:
         tract = RandomTract(folder, seed)
@@ -186,7 +186,7 @@ def at_least(plan, rank):
 
 
 @given(st.integers(0, 100_000), st.floats(1.0, 15.0), st.integers(1, 60), st.integers(1, 8))
-@settings(max_examples=4, deadline=None)
+@settings(max_examples=3, deadline=None)
 def test_monotone(seed, wider, longer, steeper):
     with tempfile.TemporaryDirectory() as folder:
         tract = RandomTract(folder, seed)

@@ -34,12 +34,14 @@ def acreage(
     Returns
     -------
     DataFrame
-        As ``species_area``, rows of less than a square millimetre left out.
+        As ``species_area``; of large layers, rows below 1e-8 square metres are left out.
 
     Raises
     ------
     CRSError
         When the layers do not share one system in metres.
+    ValueError
+        When a species, cover, stand, zone or access class is missing: what is not known would count as none.
 
     Examples
     --------
@@ -54,6 +56,9 @@ def acreage(
     [['no_spray', 1000.0, 250.0], ['open', 9000.0, 2250.0]]
     """
     layers = {"stands": stands, "protection": protection, "access": access}
+    _refuse_missing(patches, "patches", "species", "cover_pct")
+    for (name, layer), column in zip(layers.items(), ("stand", "zone", "access"), strict=True):
+        _refuse_missing(layer, name, column)
     if shapely.get_num_coordinates(patches.geometry.to_numpy()).sum() <= FEW_PLACES:
         return _by_species(_grown(cut_faces(patches, **layers)))
     require_same_metres(patches=patches, **layers)
@@ -71,6 +76,13 @@ def species_area(faces: Faces) -> pd.DataFrame:
         ground. ``infested_m2`` is gross area times canopy cover. ``patches`` counts the records that decide some of it.
     """
     return _by_species(_grown(faces))
+
+
+def _refuse_missing(layer: gpd.GeoDataFrame, name: str, *columns: str) -> None:
+    for column in columns:
+        missing = layer[column].isna().to_numpy()
+        if missing.any():
+            raise ValueError(f"{name}: {column} is missing in the row {layer.index[missing][0]!r}: fill it in")
 
 
 def _grown(faces: Faces) -> pd.DataFrame:

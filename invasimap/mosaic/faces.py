@@ -124,11 +124,25 @@ def _first(points: Any, layer: gpd.GeoDataFrame, names: pd.Series, *, otherwise:
 
 
 def _strictest(points: Any, protection: gpd.GeoDataFrame) -> Any:
-    rank = np.asarray([ZONES.index(zone) for zone in protection["zone"]], np.intp)
+    rank = zone_numbers(protection["zone"])
     point, polygon = _holding(points, protection)
     found = np.full(len(points), ZONES.index("open"), np.intp)
     np.minimum.at(found, point, rank[polygon])
     return np.asarray(ZONES, object)[found]
+
+
+def zone_numbers(zones: pd.Series) -> Ints:
+    """Place of each zone among ``ZONES``.
+
+    Raises
+    ------
+    ValueError
+        When a word is none of them: a zone that is not understood must not count as open.
+    """
+    found = pd.Index(ZONES).get_indexer(pd.Index(zones))
+    if (found < 0).any():
+        raise ValueError(f"zone {zones.to_numpy(object)[found < 0][0]!r} is none of {', '.join(ZONES)}")
+    return found
 
 
 def deciding_rank(patches: gpd.GeoDataFrame) -> Ints:

@@ -27,6 +27,7 @@ Ints = npt.NDArray[np.int64]
 EDGES_PER_TILE = 40
 MOST_TILES = 40_000_000
 SMALLEST_TILE_M = 1e-3
+FARTHEST_M = 1e8
 CHUNKS, PIECES = 64, 4
 
 
@@ -86,6 +87,11 @@ class Areas:
 def rings_of(polygons: Any) -> Rings:
     """The rings of polygons and multipolygons; missing and empty ones have none.
 
+    Raises
+    ------
+    ValueError
+        When a coordinate is not finite, or farther out than any system in metres reaches.
+
     Examples
     --------
     >>> import shapely
@@ -99,6 +105,10 @@ def rings_of(polygons: Any) -> Rings:
         none = np.empty(0, np.int64)
         return Rings(xy=np.empty((0, 2)), start=np.zeros(1, np.int64), hole=np.empty(0, bool), item=none)
     kind, xy, offsets = shapely.to_ragged_array(shapes[held], include_z=False)
+    if not (np.abs(xy) <= FARTHEST_M).all():
+        good = [(np.abs(shapely.get_coordinates(shape)) <= FARTHEST_M).all() for shape in shapes[held]]
+        where = f"polygon {held[np.argmin(good)]} (counted from 0)"
+        raise ValueError(f"{where} has a coordinate that is not finite or beyond {FARTHEST_M:g} m")
     start, parts = offsets[0].astype(np.int64), offsets[1].astype(np.int64)
     whole = offsets[2].astype(np.int64) if kind == shapely.GeometryType.MULTIPOLYGON else np.arange(len(held) + 1)
     hole = np.ones(len(start) - 1, bool)
@@ -205,7 +215,7 @@ def _touched(
         )  # fmt: skip
 
     parts = list(pool.map(of_patches, pieces))
-    kernel.cover(kernel.in_rows(np.concatenate([cross for _, cross in parts]), *shape), active)
+    kernel.cover(kernel.in_rows(np.concatenate([cross for _, cross in parts]), *shape), active, int(items[0].max()) + 1)
     inside = (active > 0) & (tile < 0)
     tile[inside] = np.arange(edged, edged + np.count_nonzero(inside), dtype=np.int32)
     before = np.cumsum([0, *(len(rings.xy) for rings in layers)]).tolist()
@@ -232,6 +242,8 @@ def _frame(edges: int, box: Floats) -> tuple[tuple[float, float, float, int], tu
 
 def _summed(patch: Ints, labels: Ints, area: Floats) -> Areas:
     """Entries of equal labels added up, in order of them."""
+    if not len(area):
+        return Areas(patch=patch, stand=patch, zone=patch, access=patch, area_m2=area)
     stand, zone, access = labels.T
     key = (((patch + 1) * (stand.max() + 1) + stand) * 3 + zone) * (access.max() + 1) + access
     order = np.argsort(key, kind="stable")

@@ -234,19 +234,20 @@ def in_rows(cross: Any, rows: int, columns: int) -> Any:
 
 
 @_compiled
-def cover(cross: Any, active: Any) -> None:
-    """Mark the squares whose lower left corner lies in an item, from crossings in rows."""
-    inside = 0
+def cover(cross: Any, active: Any, items: int) -> None:
+    """Mark the squares whose lower left corner any item winds round, from crossings in rows."""
+    winding, now = np.zeros(items, np.int32), np.empty(items, np.int32)
+    many = NONE
     for i in range(len(cross)):
-        inside += cross[i, 3]
-        last = active.shape[1]
-        if i + 1 < len(cross) and cross[i + 1, 0] == cross[i, 0]:
-            last = cross[i + 1, 1]
-        if inside != 0:
-            for column in range(cross[i, 1], last):
+        many = _turned(cross[i, 2], cross[i, 3], winding, now, many)
+        same = i + 1 < len(cross) and cross[i + 1, 0] == cross[i, 0]
+        if many > 0:
+            for column in range(cross[i, 1], cross[i + 1, 1] if same else active.shape[1]):
                 active[cross[i, 0], column] = 1
-        if last == active.shape[1] and i + 1 < len(cross) and cross[i + 1, 0] != cross[i, 0]:
-            inside = 0
+        if not same:
+            for k in range(many):
+                winding[now[k]] = 0
+            many = NONE
 
 
 @_compiled

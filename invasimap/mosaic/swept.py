@@ -10,7 +10,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from invasimap.land.words import OUTSIDE
-from invasimap.mosaic.faces import OUT_OF_REACH, ZONES, deciding_rank
+from invasimap.mosaic.faces import OUT_OF_REACH, ZONES, deciding_rank, zone_numbers
 from invasimap.mosaic.sweep import Areas, Layer, areas, rings_of
 
 Ints = npt.NDArray[np.int64]
@@ -40,8 +40,8 @@ class Labels:
         """Number the layers' names in order of their first polygon."""
         stand, stand_names = pd.factorize(stands["stand"])
         means, access_names = pd.factorize(access["access"])
-        guarded = protection[protection["zone"].isin(ZONES[:2])]
-        zone = pd.Index(ZONES).get_indexer(pd.Index(guarded["zone"]))
+        number = zone_numbers(protection["zone"])
+        guarded, zone = protection[number < ZONES.index("open")], number[number < ZONES.index("open")]
         return cls(
             stands=Layer(rings=rings_of(stands.geometry.to_numpy()), label=stand),
             zones=Layer(rings=rings_of(guarded.geometry.to_numpy()), label=zone),

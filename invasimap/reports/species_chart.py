@@ -17,10 +17,12 @@ from invasimap.reports.drawing import inches
 from invasimap.reports.style import FONT, INK, PAPER, QUIET
 from invasimap.reports.wording import UNIT_WORDS, shown_area
 
-WIDE_IN, LETTER_IN, FIGURES_IN, ROW_IN, BAR_IN, EDGE_IN, HEAD_IN = 6.2, 0.083, 1.55, 0.34, 0.16, 0.06, 0.62
+WIDE_IN, LETTER_IN, DIGIT_IN, ROW_IN, BAR_IN, EDGE_IN, HEAD_IN = 6.6, 0.083, 0.07, 0.34, 0.16, 0.06, 0.62
 WHISKER_IN = 0.05
 TEXT_PT, SMALL_PT = 9.5, 8.5
 INFESTED: Final = "#8A8A8A"
+MOST_LETTERS: Final = 34  # of a name
+LEAST_LETTERS: Final = 18  # of the figures: their head needs as much
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -61,20 +63,22 @@ def species_figure(plan: Plan) -> Figure:
     if not bars:
         _text(ax, EDGE_IN, EDGE_IN + 0.1, "No species was mapped.", color=QUIET)
         return figure
-    most_m2 = max(np.nanmax([*bar.gross_m2, *bar.infested_m2]) for bar in bars)
-    names_in = 2 * EDGE_IN + LETTER_IN * max(len(bar.species) for bar in bars)
-    per_m2 = (WIDE_IN - names_in - FIGURES_IN - EDGE_IN) / most_m2
-    _heads(ax, height, plan, ranged=bool(np.isfinite(bars[0].gross_m2[1])))
+    most_m2 = max(*(np.nanmax([*bar.gross_m2, *bar.infested_m2]) for bar in bars), 1.0)
+    names_in = 2 * EDGE_IN + LETTER_IN * min(max(len(bar.species) for bar in bars), MOST_LETTERS)
+    letters = max(*(len(_figure(bar.infested_m2, plan)) for bar in bars), LEAST_LETTERS)
+    figures_in = EDGE_IN + DIGIT_IN * letters
+    per_m2 = (WIDE_IN - names_in - figures_in - 2 * EDGE_IN) / most_m2
+    _heads(ax, height, plan, figures_in, ranged=bool(np.isfinite(bars[0].gross_m2[1])))
     for number, bar in enumerate(bars):
         foot = height - HEAD_IN - (number + 1) * ROW_IN + 0.1
-        _text(ax, EDGE_IN, foot + 0.03, bar.species, fontstyle="italic")
+        _text(ax, EDGE_IN, foot + 0.03, _short(bar.species), fontstyle="italic")
         _bar(ax, bar.gross_m2, per_m2, (names_in, foot, BAR_IN), fill=PAPER)
         _bar(ax, bar.infested_m2, per_m2, (names_in, foot + BAR_IN / 4, BAR_IN / 2), fill=INFESTED)
-        _text(ax, WIDE_IN - FIGURES_IN + 0.06, foot + 0.03, _figure(bar.infested_m2, plan), fontsize=SMALL_PT)
+        _text(ax, WIDE_IN - figures_in, foot + 0.03, _figure(bar.infested_m2, plan), fontsize=SMALL_PT)
     return figure
 
 
-def _heads(ax: Axes, height: float, plan: Plan, *, ranged: bool) -> None:
+def _heads(ax: Axes, height: float, plan: Plan, figures_in: float, *, ranged: bool) -> None:
     """What the bars and figures are, above them."""
     unit = UNIT_WORDS[plan.shown.area]
     top = height - 0.2
@@ -87,7 +91,7 @@ def _heads(ax: Axes, height: float, plan: Plan, *, ranged: bool) -> None:
     if ranged:
         _whisker(ax, EDGE_IN + 4.35, EDGE_IN + 4.57, top + 0.05)
         _text(ax, EDGE_IN + 4.64, top, "90 % range", fontsize=SMALL_PT)
-    _text(ax, WIDE_IN - FIGURES_IN + 0.06, top - 0.27, f"infested {unit}", fontsize=SMALL_PT, color=QUIET)
+    _text(ax, WIDE_IN - figures_in, top - 0.27, f"infested {unit}", fontsize=SMALL_PT, color=QUIET)
 
 
 def _bar(
@@ -119,6 +123,10 @@ def _figure(values: tuple[float, float, float], plan: Plan) -> str:
         return shown
     low, high = (shown_area(value, plan.shown, unit=False) for value in values[1:])
     return f"{shown} ({low} to {high})"
+
+
+def _short(name: str) -> str:
+    return name if len(name) <= MOST_LETTERS else name[: MOST_LETTERS - 1] + "…"
 
 
 def _text(ax: Axes, left_in: float, foot_in: float, words: str, **look: Any) -> None:

@@ -22,7 +22,7 @@ SHAPES = st.lists(
 )
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(SHAPES, st.lists(PLACE, min_size=1, max_size=4), st.sampled_from([0.5, 3.0, 11.0]))
 def test_buffers_of_the_parts_are_those_of_the_shapes_wherever_the_others_lie(shapes, places, distance):
     near = [shapely.Point(place).buffer(2, quad_segs=3) for place in places]

@@ -1,5 +1,7 @@
 """The sweep against hand geometry and against the polygons' own answer, on layouts meant to break either."""
 
+from itertools import pairwise
+
 import geopandas as gpd
 import numpy as np
 import pandas as pd
@@ -161,7 +163,7 @@ def _named(draw, shapes, names):
     return [draw(st.sampled_from(names)) for _ in shapes]
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(st.data())
 def test_it_agrees_with_the_polygons_on_layouts_that_share_all_they_can(data):
     found, stands, zones, access = (data.draw(layouts()) for _ in range(4))
@@ -223,6 +225,44 @@ def test_the_public_table_is_the_same_whichever_way_it_is_worked(monkeypatch):
     assert small[["gross_m2", "infested_m2"]].to_numpy().ravel().tolist() == pytest.approx(
         [17_600, 5_000 + 0.2 * 7_600]
     )
+
+
+def test_a_lobe_turned_the_other_way_takes_nothing_from_another_patch():
+    step = np.linspace(0, 1, 200, endpoint=False)[:, None]
+    corners = np.array([(0.0, 0.0), (4000, 4000), (4000, 0), (0, 3900), (0, 0)])
+    bow_tie = np.concatenate([a + (b - a) * step for a, b in pairwise(corners)])
+    square = shapely.box(0, 0, 4000, 4000)
+    growth, ground = swept(survey(("A", "", 50.0, shapely.Polygon(bow_tie)), ("B", "", 50.0, square)))
+    assert growth.loc[growth["species"] == "B", "area_m2"].sum() == pytest.approx(4000**2)
+    assert ground["area_m2"].sum() == pytest.approx(4000**2)
+
+
+@pytest.mark.parametrize("few", [0, 20_000])
+@pytest.mark.parametrize(
+    ("broken", "said"),
+    [
+        ({"protection": layer([EVERYWHERE], zone=["nospray"])}, "'nospray' is none of no_spray, hand_only, open"),
+        ({"stands": layer([EVERYWHERE], stand=[None])}, "stands: stand is missing in the row 0"),
+        ({"patches": survey((None, "", 50.0, EVERYWHERE))}, "patches: species is missing"),
+        ({"patches": survey(("A", "", np.nan, EVERYWHERE))}, "patches: cover_pct is missing"),
+    ],
+)
+def test_what_is_not_understood_is_refused_whichever_way_it_is_worked(monkeypatch, few, broken, said):
+    monkeypatch.setattr(rooms, "FEW_PLACES", few)
+    given = {"patches": survey(("A", "", 50.0, shapely.box(0, 0, 1, 1)))} | LAND | broken
+    with pytest.raises(ValueError, match=said):
+        acreage(given.pop("patches"), **given)
+
+
+@pytest.mark.parametrize("far", [np.inf, 1e21])
+def test_coordinates_that_no_system_has_are_refused(far):
+    with pytest.raises(ValueError, match="polygon 1 "):
+        rings_of([EVERYWHERE, shapely.Polygon([(0, 0), (1, far), (1, 0)])])
+
+
+def test_a_patch_without_area_has_no_row():
+    growth, ground = swept(survey(("A", "", 50.0, shapely.Polygon([(0, 0), (10, 0), (20, 0)]))))
+    assert growth.empty and ground.empty
 
 
 def test_labels_keep_the_names_that_numbers_stand_for():

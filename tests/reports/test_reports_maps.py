@@ -197,6 +197,22 @@ def test_chart_of_species_shows_areas_and_ranges_to_scale(toy_plan: Plan) -> Non
         assert not any(a.overlaps(b) for i, a in enumerate(boxes) for b in boxes[i + 1 :])
 
 
+def test_chart_holds_long_names_and_large_figures(toy_plan: Plan) -> None:
+    table = toy_plan.totals[toy_plan.totals["species"] != ""].head(1).copy()
+    table["species"] = "Ampelopsis glandulosa var. brevipedunculata of a very long name"
+    for name, acres in (("gross", 20_000.0), ("infested", 12_345.61)):
+        for ending, factor in (("m2", 1.0), ("low_m2", 0.8), ("high_m2", 1.2)):
+            table[f"{name}_{ending}"] = factor * acres * 4046.8564224
+    figure = species_figure(dataclasses.replace(toy_plan, totals=table))
+    figure.canvas.draw()
+    ax = figure.axes[0]
+    boxes = [text.get_window_extent() for text in ax.texts]
+    assert all(figure.bbox.x0 <= box.x0 <= box.x1 <= figure.bbox.x1 for box in boxes)
+    assert not any(a.overlaps(b) for i, a in enumerate(boxes) for b in boxes[i + 1 :])
+    assert min(patch.get_width() for patch in ax.patches) > 0
+    assert ax.texts[-1].get_text().startswith("12,345.61 ac")
+
+
 def test_chart_without_species_says_so(empty_plan: Plan) -> None:
     assert "No species was mapped" in words_on(species_figure(empty_plan))
 

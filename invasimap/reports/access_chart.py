@@ -4,21 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Any
 
-from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
 from invasimap.core.settings import AccessSection
 from invasimap.prescription.plan import Plan
-from invasimap.reports.drawing import box_path, draw_area, inches
-from invasimap.reports.style import ACCESS, FONT, INK, QUIET
+from invasimap.reports.drawing import box_path, draw_area, inch_text, inches
+from invasimap.reports.style import ACCESS, QUIET
 from invasimap.reports.wording import ACCESS_WORDS, headed, limit_words, rows_of, shown_area
 
 WIDE_IN, TEXT_IN, BAR_IN, GAP_IN, HEAD_IN, EDGE_IN = 4.4, 0.17, 0.15, 0.11, 0.33, 0.06
 FIGURE_IN = 0.78  # room for the figure right of the longest bar
-TEXT_PT = 9.5
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -93,15 +90,15 @@ def access_limits_figure(plan: Plan) -> Figure:
     ax = figure.add_axes((0, 0, 1, 1))
     ax.set_axis_off()
     if not bars:
-        _text(ax, EDGE_IN, EDGE_IN + 0.1, "Nothing keeps infested ground from the best means.", color=QUIET)
+        inch_text(ax, EDGE_IN, EDGE_IN + 0.1, "Nothing keeps infested ground from the best means.", color=QUIET)
     most_m2 = max((bar.area_m2 for bar in bars), default=1.0)
     for bar, new, at in _placed(bars, height - EDGE_IN):
         if new:
-            _text(ax, EDGE_IN, at + TEXT_IN + BAR_IN + 0.07, bar_head(bar), fontweight="bold")
-        _text(ax, EDGE_IN, at + BAR_IN + 0.045, bar.words)
+            inch_text(ax, EDGE_IN, at + TEXT_IN + BAR_IN + 0.07, bar_head(bar), fontweight="bold")
+        inch_text(ax, EDGE_IN, at + BAR_IN + 0.045, bar.words)
         long = (WIDE_IN - 2 * EDGE_IN - FIGURE_IN) * bar.area_m2 / most_m2
         draw_area(ax, box_path(EDGE_IN, at, long, BAR_IN), ACCESS[bar.access], zorder=5, transform=inches(ax))
-        _text(ax, EDGE_IN + long + 0.07, at + 0.02, shown_area(bar.area_m2, plan.shown))
+        inch_text(ax, EDGE_IN + long + 0.07, at + 0.02, shown_area(bar.area_m2, plan.shown))
     return figure
 
 
@@ -113,14 +110,3 @@ def _placed(bars: list[LimitBar], top_in: float) -> Iterator[tuple[LimitBar, boo
         at -= TEXT_IN + BAR_IN
         yield bar, bar.access != access, at
         at, access = at - GAP_IN, bar.access
-
-
-def _text(ax: Axes, left_in: float, foot_in: float, words: str, **look: Any) -> None:
-    common: dict[str, Any] = {
-        "fontsize": TEXT_PT,
-        "fontfamily": FONT,
-        "color": INK,
-        "va": "baseline",
-        "parse_math": False,
-    }
-    ax.text(left_in, foot_in, words, transform=inches(ax), **(common | look))

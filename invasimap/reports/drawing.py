@@ -14,12 +14,13 @@ from matplotlib.patches import PathPatch
 from matplotlib.path import Path
 from matplotlib.transforms import Affine2D, Transform
 
-from invasimap.reports.style import INK, PAPER, Area, Line
+from invasimap.reports.style import FONT, INK, PAPER, Area, Line
 
 POINTS_PER_INCH = 72.0
 HATCH_PT = 0.6
 SMALL_PT = 4.5  # an area narrower than this on paper gets its mark as well
 MARK_PT = 4.5
+CHART_PT = 9.5
 
 
 MARKS: dict[str, Path] = {
@@ -49,6 +50,14 @@ def inches(ax: Axes) -> Transform:
     """Transform from inches, counted from the axes' lower left corner."""
     width, height = axes_inches(ax)
     return Affine2D().scale(1 / width, 1 / height) + ax.transAxes
+
+
+def inch_text(ax: Axes, left_in: float, foot_in: float, words: str, **look: Any) -> None:
+    """Words of a chart, from inches off the axes' lower left corner; ``look`` is matplotlib's."""
+    common: dict[str, Any] = {
+        "fontsize": CHART_PT, "fontfamily": FONT, "color": INK, "va": "baseline", "parse_math": False,
+    }  # fmt: skip
+    ax.text(left_in, foot_in, words, transform=inches(ax), **(common | look))
 
 
 def metres_per_point(ax: Axes) -> float:

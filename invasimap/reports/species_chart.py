@@ -13,13 +13,13 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 
 from invasimap.prescription.plan import Plan
-from invasimap.reports.drawing import inches
-from invasimap.reports.style import FONT, INK, PAPER, QUIET
+from invasimap.reports.drawing import inch_text, inches
+from invasimap.reports.style import INK, PAPER, QUIET
 from invasimap.reports.wording import UNIT_WORDS, shown_area
 
 WIDE_IN, LETTER_IN, DIGIT_IN, ROW_IN, BAR_IN, EDGE_IN, HEAD_IN = 6.6, 0.083, 0.07, 0.34, 0.16, 0.06, 0.62
 WHISKER_IN = 0.05
-TEXT_PT, SMALL_PT = 9.5, 8.5
+SMALL_PT = 8.5
 INFESTED: Final = "#8A8A8A"
 MOST_LETTERS: Final = 34  # of a name
 LEAST_LETTERS: Final = 18  # of the figures: their head needs as much
@@ -61,7 +61,7 @@ def species_figure(plan: Plan) -> Figure:
     ax = figure.add_axes((0, 0, 1, 1))
     ax.set_axis_off()
     if not bars:
-        _text(ax, EDGE_IN, EDGE_IN + 0.1, "No species was mapped.", color=QUIET)
+        inch_text(ax, EDGE_IN, EDGE_IN + 0.1, "No species was mapped.", color=QUIET)
         return figure
     most_m2 = max(*(np.nanmax([*bar.gross_m2, *bar.infested_m2]) for bar in bars), 1.0)
     names_in = 2 * EDGE_IN + LETTER_IN * min(max(len(bar.species) for bar in bars), MOST_LETTERS)
@@ -71,10 +71,10 @@ def species_figure(plan: Plan) -> Figure:
     _heads(ax, height, plan, figures_in, ranged=bool(np.isfinite(bars[0].gross_m2[1])))
     for number, bar in enumerate(bars):
         foot = height - HEAD_IN - (number + 1) * ROW_IN + 0.1
-        _text(ax, EDGE_IN, foot + 0.03, _short(bar.species), fontstyle="italic")
+        inch_text(ax, EDGE_IN, foot + 0.03, _short(bar.species), fontstyle="italic")
         _bar(ax, bar.gross_m2, per_m2, (names_in, foot, BAR_IN), fill=PAPER)
         _bar(ax, bar.infested_m2, per_m2, (names_in, foot + BAR_IN / 4, BAR_IN / 2), fill=INFESTED)
-        _text(ax, WIDE_IN - figures_in, foot + 0.03, _figure(bar.infested_m2, plan), fontsize=SMALL_PT)
+        inch_text(ax, WIDE_IN - figures_in, foot + 0.03, _figure(bar.infested_m2, plan), fontsize=SMALL_PT)
     return figure
 
 
@@ -87,11 +87,11 @@ def _heads(ax: Axes, height: float, plan: Plan, figures_in: float, *, ranged: bo
         (2.15, INFESTED, "infested: gross times cover"),
     ):
         ax.add_patch(Rectangle((EDGE_IN + at, top), 0.22, 0.1, transform=inches(ax), fc=fill, ec=INK, lw=0.8))
-        _text(ax, EDGE_IN + at + 0.29, top, words, fontsize=SMALL_PT)
+        inch_text(ax, EDGE_IN + at + 0.29, top, words, fontsize=SMALL_PT)
     if ranged:
         _whisker(ax, EDGE_IN + 4.35, EDGE_IN + 4.57, top + 0.05)
-        _text(ax, EDGE_IN + 4.64, top, "90 % range", fontsize=SMALL_PT)
-    _text(ax, WIDE_IN - figures_in, top - 0.27, f"infested {unit}", fontsize=SMALL_PT, color=QUIET)
+        inch_text(ax, EDGE_IN + 4.64, top, "90 % range", fontsize=SMALL_PT)
+    inch_text(ax, WIDE_IN - figures_in, top - 0.27, f"infested {unit}", fontsize=SMALL_PT, color=QUIET)
 
 
 def _bar(
@@ -127,10 +127,3 @@ def _figure(values: tuple[float, float, float], plan: Plan) -> str:
 
 def _short(name: str) -> str:
     return name if len(name) <= MOST_LETTERS else name[: MOST_LETTERS - 1] + "…"
-
-
-def _text(ax: Axes, left_in: float, foot_in: float, words: str, **look: Any) -> None:
-    common: dict[str, Any] = {
-        "fontsize": TEXT_PT, "fontfamily": FONT, "color": INK, "va": "baseline", "parse_math": False,
-    }  # fmt: skip
-    ax.text(left_in, foot_in, words, transform=inches(ax), **(common | look))

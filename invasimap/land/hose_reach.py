@@ -16,6 +16,7 @@ from invasimap.land.cells import ALL_PARTS, ClosedParts, Mask
 
 TILE_CELLS = 400
 TOO_HIGH = -2
+LABELS_A_CELL = 5  # room for as many; where a tile takes more it is worked once more, with twice the room
 # a hose passed on to the next cell grows at least so many times the step. Open ground always has a step that gains more
 # (two of the eight gain 1/sqrt(2) in any direction), and nothing farther than the hose over PACE can change an answer
 PACE = 0.7
@@ -89,8 +90,7 @@ def hose_reach(  # noqa: PLR0913 - what lies on the ground is one mask more than
     -----
     Tiles are worked apart, each with a margin wide enough that none changes an answer; ``tile_cells`` is their side.
     """
-    hose = np.full(sources.shape, np.inf, np.float32)
-    parking = np.full(sources.shape, -1, np.int32)
+    hose, parking = np.empty(sources.shape, np.float32), np.empty(sources.shape, np.int32)
     pace = PACE if closed_parts is None else PACE_IN_PARTS
     margin = int(np.ceil(length_m / cell_m / pace)) + 2
     whole = _Whole(
@@ -129,6 +129,7 @@ class _Whole:
 
     def lay(self, core: _Box, margin: int, hose: npt.NDArray[np.float32], parking: _Cells) -> None:
         """Fill one tile of ``hose`` and ``parking``."""
+        hose[core], parking[core] = np.inf, -1
         box = tuple(slice(max(side.start - margin, 0), side.stop + margin) for side in core)
         box = self._around(box, int(self.bounds[1] / self.bounds[0]) + 1)
         core = tuple(slice(max(a.start, b.start), min(a.stop, b.stop)) for a, b in zip(core, box, strict=True))
@@ -184,7 +185,7 @@ def _spread(
     """Length, parking place and whether within, of each cell of a tile."""
     from invasimap.land.reach_kernel import spread  # numba takes a second to load
 
-    size, room = len(grid[1]), 1024 + len(starts) + int(np.count_nonzero(grid[0][1]))
+    size, room = len(grid[1]), 1024 + len(starts) + LABELS_A_CELL * int(np.count_nonzero(grid[0][1]))
     while True:
         hose, waiting = np.full(size, np.inf), np.full(size, np.inf)
         parking, waiting_park, seen_from, pull_from = (np.full(size, -1, np.int32) for _ in range(4))

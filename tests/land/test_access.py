@@ -13,10 +13,11 @@ from scipy import ndimage
 
 from invasimap.core.settings import AtvSection, FootSection, TractorSection
 from invasimap.land.access import access_classes
-from invasimap.land.ground import crossing_notes, make_ground
+from invasimap.land.ground import make_ground
 from invasimap.land.limits import CLASSES, LIMITS
 from invasimap.land.raster import covered, touched
 from invasimap.land.terrain import Terrain
+from invasimap.land.ways_shut import crossing_notes
 
 CRS = "EPSG:32617"
 CELL = 2.0

@@ -3,9 +3,6 @@
 from __future__ import annotations
 
 import importlib
-import json
-import os
-import subprocess
 import sys
 from collections.abc import Callable
 from pathlib import Path
@@ -13,10 +10,9 @@ from typing import Any, Final
 
 import numpy as np
 
-_CHILD: Final = (
-    "import json, sys; sys.path[:] = json.loads(sys.argv[2]); "
-    "from invasimap.compiled import compile_here; compile_here(sys.argv[1])"
-)
+from invasimap.core.second_process import start
+
+_CHILD: Final = "from invasimap.compiled import compile_here; compile_here(sys.argv[1])"
 
 
 def will_compile(*kernels: str) -> bool:
@@ -52,7 +48,7 @@ def compile_now(*kernels: str) -> None:
         As in ``will_compile``.
     """
     waiting = _waiting(kernels)
-    child = _beside(waiting[0]) if len(waiting) > 1 else None
+    child = start(_CHILD, waiting[0]) if len(waiting) > 1 else None
     if child is not None:
         with child:
             try:
@@ -92,22 +88,6 @@ def _function_kept(function: Any) -> bool:
     python = f"py{sys.version_info.major}{sys.version_info.minor}"
     written = [file.stat().st_mtime for file in folder.glob(f"{source.stem}.{function.__name__}-*.{python}*.nbi")]
     return max(written, default=0.0) >= source.stat().st_mtime
-
-
-def _beside(kernel: str) -> subprocess.Popen[bytes] | None:
-    """A process that compiles a kernel; None where there is one processor, or no Python that can be started."""
-    processors = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
-    if processors < 2 or "python" not in Path(sys.executable or "").name.lower():
-        return None  # in a program that holds Python inside, the program would start
-    nowhere = subprocess.DEVNULL
-    try:
-        return subprocess.Popen(
-            [sys.executable, "-P", "-c", _CHILD, kernel, json.dumps(sys.path)],
-            stdin=nowhere, stdout=nowhere, stderr=nowhere,
-            creationflags=getattr(subprocess, "CREATE_NO_WINDOW", 0),  # no console comes up on Windows
-        )  # fmt: skip
-    except OSError:
-        return None
 
 
 def _sweep_a_square() -> None:

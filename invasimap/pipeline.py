@@ -24,9 +24,9 @@ from invasimap.inputs.account import Survey
 from invasimap.inputs.tract_photos import TractPhotos
 from invasimap.land.access import access_classes
 from invasimap.land.features import half_width_m
-from invasimap.land.ground import crossing_notes
 from invasimap.land.parking import parking_places
 from invasimap.land.protection import protection_zones, slope_notes
+from invasimap.land.ways_shut import crossing_notes
 from invasimap.land.what_if import reach_gain
 from invasimap.land.words import OUTSIDE
 from invasimap.mosaic.acreage import ground_area, species_area

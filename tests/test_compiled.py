@@ -1,6 +1,5 @@
 """Compiling told and done beforehand: nothing is kept in an empty folder, and nothing is left to compile afterwards."""
 
-import json
 import os
 import subprocess
 import sys
@@ -10,6 +9,7 @@ import pytest
 
 from invasimap import compiled
 from invasimap.compiled import compile_now, will_compile
+from invasimap.core.second_process import start
 from invasimap.land.hose_reach import hose_reach
 
 ASK = "from invasimap.compiled import will_compile; print(will_compile(), will_compile('hose'))"
@@ -74,12 +74,13 @@ def test_what_is_compiled_beforehand_serves_larger_ground():
     assert set(told(LARGER)) == {"1"}
 
 
-def test_the_other_process_does_its_work():
-    command = [sys.executable, "-c", compiled._CHILD, "walk", json.dumps(sys.path)]
-    assert subprocess.run(command, check=False).returncode == 0
+def test_the_other_process_does_its_work(monkeypatch):
+    monkeypatch.setattr("invasimap.core.second_process.processors", lambda: 2)
+    process = start(compiled._CHILD, "walk")
+    assert process is not None and process.wait() == 0
 
 
-@pytest.mark.parametrize("python", [sys.executable, "/nowhere/python", ""])
+@pytest.mark.parametrize("python", [sys.executable, "/nowhere/python", "/nowhere/steward.exe", ""])
 def test_what_the_other_process_leaves_is_compiled_here(python, tmp_path, monkeypatch):
     monkeypatch.syspath_prepend(tmp_path)
     kernels = {}

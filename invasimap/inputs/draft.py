@@ -42,11 +42,19 @@ _ACCESS: Final = """\
 # max_slope = ""                       # for leaving the way; "0 %" keeps it on ways
 # max_side_slope = ""
 # clearance = ""
-# hose_length = ""
+# hose_length = ""                     # "0 ft": no hose, only what it drives over
 
 # [access.foot]
 # max_slope = ""
 # max_walk = ""                        # one way, loaded, from the nearest place a vehicle can stop
+"""
+_RANGES: Final = """\
+# ---- how far the figures may be off: each has a 90 % range, drawn with these values until you change them ----
+
+# [uncertainty]
+# draws = 500                          # surveys simulated; 0 for none, and no ranges
+# size_error = "20 %"                  # standard deviation of paced or guessed sizes
+# accuracy_is = "68 %"                 # what gps_accuracy and accuracies in the records mean: "68 %", "95 %" or "rms"
 """
 
 
@@ -113,6 +121,7 @@ def draft(settled: Settled, *, title: str, folder: str, path_of: Callable[[str],
         *(writer.ways(f) for f in settled.of("ways")),
         *(f"{_why(f)}\n[entries]\n{writer.layer(f)}" for f in settled.of("entries")),
         _ACCESS,
+        _RANGES,
         _unused_part(settled),
     ]
     return Draft(text="\n\n".join(part.strip("\n") for part in parts if part) + "\n", faults=_faults(settled, folder))

@@ -75,19 +75,25 @@ class Access:
         return np.asarray(LIMITS, object)[self.limit]
 
     def polygons(self, *, limits: bool = True) -> gpd.GeoDataFrame:
-        """The grid as polygons: ``access``, ``reached_by`` (every class that does, semicolon-joined), ``limit``."""
+        """The grid as polygons: ``access``, ``reached_by`` (every class that does, semicolon-joined), and with
+        ``limits`` also ``limit`` and ``hose_only`` (whether the class gets there with its hose alone).
+        """
         bits = np.zeros(self.code.shape, np.int16)
         for rank, name in enumerate(CLASSES[1:]):
             if name in self.reached:
                 bits[self.reached[name]] |= 1 << rank
         mixed = bits * len(LIMITS) + (self.limit if limits else 0)
+        if limits:
+            mixed = 2 * mixed + self.hose_only
         layer = grid_polygons(mixed.astype(np.int16), self.terrain)
-        bit, limit = np.divmod(layer.pop("code").to_numpy(), len(LIMITS))
+        mixed, hosed = np.divmod(layer.pop("code").to_numpy(), 2 if limits else 1)
+        bit, limit = np.divmod(mixed, len(LIMITS))
         best = [int(value).bit_length() for value in bit]
         layer.insert(0, "access", np.asarray(CLASSES, object)[best])
         layer.insert(1, "reached_by", [reached_by(int(value)) for value in bit])
         if limits:
             layer.insert(2, "limit", np.asarray(LIMITS, object)[limit])
+            layer.insert(3, "hose_only", hosed.astype(bool))
         return layer
 
 

@@ -19,7 +19,7 @@ from invasimap.core.errors import CRSError, Fault, LayerError, SettingsError
 from invasimap.core.settings import AccessSection
 from invasimap.land.access import Access, access_classes
 from invasimap.land.given_layers import Layers, given_layers
-from invasimap.land.ground import crossing_notes, make_ground
+from invasimap.land.ground import make_ground
 from invasimap.land.machines import hose_notes
 from invasimap.land.notes import absent_notes, elevation_notes, entrance_notes
 from invasimap.land.terrain import (
@@ -32,6 +32,7 @@ from invasimap.land.terrain import (
     raster_facts,
     read_terrain,
 )  # fmt: skip
+from invasimap.land.ways_shut import crossing_notes
 
 MARGIN_M = 300.0  # ground round the outline that is worked too: what leads to it
 STRETCH = 0.01  # a system is in true metres when its scale is off by no more

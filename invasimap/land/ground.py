@@ -2,27 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass, field
-from types import MappingProxyType
 from typing import Any
 
 import geopandas as gpd
 import numpy as np
 import shapely
 
-from invasimap.core.crs import PLACE_DECIMALS, require_same_metres, shown_place, to_lonlat
+from invasimap.core.crs import require_same_metres
 from invasimap.core.geometry import Geometries, empty_layer
-from invasimap.land.features import FEATURE_COLUMNS, feature_ground, half_width_m, tells_confidential
+from invasimap.land.features import FEATURE_COLUMNS, feature_ground, half_width_m
+from invasimap.land.openings import SAME_WAY_M, SKEW, Crossed, opened_cells
 from invasimap.land.raster import Mask, touched
 from invasimap.land.terrain import Terrain
 
-FRINGE_CELLS = 1.5  # how far beyond a blocker the cells it touches can reach
 ON_WAY_M = 10.0  # a crossing this near to where a way meets a blocker is that way's, as well as a receiver places it
-SAME_WAY_M = 0.5  # ways whose meetings are this alike in distance both lead over it
-GRAZE_M = 0.01
-NONE_AT_HAND: Mapping[str, float] = MappingProxyType({})  # clearances of no machine
-SKEW = 2.0  # a way may cross at an angle that makes the passage this much longer than straight over
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -93,6 +88,18 @@ class Ground:
         """
         return self._once(("opened", means, clearance_m), lambda: self._opened(means, clearance_m))
 
+    def narrowed(self, means: str, *, clearance_m: float) -> Mask:
+        """Cells of ways that a machine does not pass, because a crossing there is narrower than it (``narrows``)."""
+        return self._once(("narrowed", means, clearance_m), lambda: self._narrowed(means, clearance_m))
+
+    def narrows(self, means: str, clearance_m: float) -> Geometries:
+        """Where a crossing narrows a way for a machine though nothing is drawn that it leads through: points on ways.
+
+        It lies on the way as far as its own width (or half a cell) reaches, no other way is nearer, nothing that stops
+        the machine is met there, and no crossing that is wide enough lies within ``ON_WAY_M``.
+        """
+        return self._once(("narrows", means, clearance_m), lambda: self._narrows(means, clearance_m))
+
     def _once(self, key: Any, work: Callable[[], Any]) -> Any:
         """What was worked out for a key before; not to be written to."""
         if key not in self._known:
@@ -101,28 +108,44 @@ class Ground:
                 self._known[key].flags.writeable = False
         return self._known[key]
 
-    def _joined_ways(self, *means: str) -> Any:
-        """All ways that allow any of the means, or all there are, as one shape."""
+    def _way_tree(self, *means: str) -> shapely.STRtree:
+        """The pieces of all ways that allow any of the means, or of all there are, between where they meet."""
         ways = self.ways_for(*means) if means else self.ways
-        return self._once(("joined", means), lambda: shapely.union_all(ways.geometry.to_numpy()))
+        return self._once(
+            ("way tree", means),
+            lambda: shapely.STRtree(shapely.get_parts(shapely.union_all(ways.geometry.to_numpy()))),
+        )
 
     def _opened(self, means: str, clearance_m: float) -> Mask:
-        terrain, opened = self.terrain, np.zeros(self.terrain.shape, bool)
         crossings = self._crossings_for(means, clearance_m)
-        shapes = self.blockers(means)
-        tree = shapely.STRtree(shapes)
-        half = np.maximum(crossings["width_m"].to_numpy(float) / 2, terrain.cell_m / 2)
-        discs = shapely.buffer(crossings.geometry.to_numpy(), half)
-        for number, disc in enumerate(discs):
-            place = crossings.geometry.iloc[number]
-            met = tree.query(disc, predicate="intersects")
-            away = shapely.distance(shapes[met], place)
-            own = away <= away.min(initial=np.inf) + SAME_WAY_M  # what it crosses; what else is in its disc stays shut
-            pieces = [disc, *self._passages(place, disc, met[own], means)]
-            window, part = terrain.window(shapely.union_all(pieces).bounds)
-            shut = [*shapes[met[~own]], *_beyond(shapes[met[own]], shapes[met[~own]], disc, place)]
-            opened[window] |= touched(pieces, part) & ~touched(shut, part)
-        return opened
+        crossed = Crossed(
+            terrain=self.terrain,
+            shapes=self.blockers(means),
+            longest_m=self._passage_lengths(means),
+            water=np.arange(len(self.blockers(means))) >= len(self.barriers),
+            ways=self._way_tree(*_walkers(means)),
+        )
+        return opened_cells(crossings.geometry.to_numpy(), crossings["width_m"].to_numpy(float), crossed)
+
+    def _narrowed(self, means: str, clearance_m: float) -> Mask:
+        around = shapely.buffer(self.narrows(means, clearance_m), self.terrain.cell_m / 2)
+        ways = self._way_tree(means)
+        at, way = ways.query(around, predicate="intersects")
+        return touched(shapely.intersection(ways.geometries[way], around[at]), self.terrain)
+
+    def _narrows(self, means: str, clearance_m: float) -> Geometries:
+        width_m, shapes = self.crossings["width_m"].to_numpy(float), self.crossings.geometry.to_numpy()
+        wide = width_m >= clearance_m
+        places, reach_m = shapes[~wide], np.maximum(width_m[~wide], self.terrain.cell_m) / 2
+        beside = shapely.STRtree(shapes[wide]).query(places, predicate="dwithin", distance=ON_WAY_M)[0]
+        met = shapely.STRtree(self.blockers(means)).query(places, predicate="dwithin", distance=reach_m)[0]
+        belongs_m, _ = _meetings(places, self._nearest_blocker(places, means), self._way_tree())
+        any_m, _ = _nearest_ways(places, self._way_tree())
+        away_m, found = _nearest_ways(places, self._way_tree(means))
+        kept = (away_m <= reach_m) & (away_m <= any_m + SAME_WAY_M) & (belongs_m > ON_WAY_M)
+        kept[beside] = kept[met] = False
+        on_way: Geometries = found[kept]
+        return on_way
 
     def _blocking(self, means: str) -> gpd.GeoDataFrame:
         named = [means in text.split(";") for text in self.features["blocks"]]
@@ -132,18 +155,13 @@ class Ground:
         crossings = self.crossings
         if crossings.empty:
             return crossings
-        walkers = ("tractor", "atv", "foot") if means == "hose" else (means,)
         shapes = crossings.geometry.to_numpy().copy()
         nearest = self._nearest_blocker(shapes, means)
-        over, over_allowed = (
-            shapely.intersection(ways, nearest) for ways in (self._joined_ways(), self._joined_ways(*walkers))
-        )
-        any_m, allowed_m = (np.nan_to_num(shapely.distance(shapes, met), nan=np.inf) for met in (over, over_allowed))
+        any_m, _ = _meetings(shapes, nearest, self._way_tree())
+        allowed_m, meetings = _meetings(shapes, nearest, self._way_tree(*_walkers(means)))
         on_any = any_m <= ON_WAY_M
         on_allowed = on_any & (allowed_m <= any_m + SAME_WAY_M)
-        if on_allowed.any():  # a crossing a little off where its way meets what it crosses is moved there
-            ends = shapely.shortest_line(shapes[on_allowed], over_allowed[on_allowed])
-            shapes[on_allowed] = shapely.get_point(ends, -1)
+        shapes[on_allowed] = meetings[on_allowed]  # one a little off where its way meets what it crosses is moved there
         wide = crossings["width_m"].to_numpy(float) >= (clearance_m if means in ("tractor", "atv") else 0.0)
         return crossings.set_geometry(shapes, crs=crossings.crs)[(on_allowed | ~on_any) & wide]
 
@@ -153,20 +171,6 @@ class Ground:
         if len(shapes):
             at, which = shapely.STRtree(shapes).query_nearest(places, all_matches=False)
             found[at] = shapes[which]
-        return found
-
-    def _passages(self, place: Any, disc: Any, crossed: Any, means: str) -> list[Any]:
-        """The pieces of ways that lead through what is crossed, no longer than a skew passage over it is."""
-        fringe_m = FRINGE_CELLS * self.terrain.cell_m
-        shapes, lengths = self.blockers(means), self._passage_lengths(means)
-        ways = self._joined_ways(*(("tractor", "atv", "foot") if means == "hose" else (means,)))
-        found: list[Any] = []
-        for shape in crossed:
-            through = _parts_at(shapely.intersection(ways, shapes[shape]), disc)
-            longest = shapely.length(through).sum() if np.isinf(lengths[shape]) else lengths[shape]
-            window = shapely.buffer(place, longest + SKEW * fringe_m)
-            beside = shapely.intersection(shapely.buffer(shapes[shape], fringe_m), window)
-            found.extend(_parts_at(shapely.intersection(ways, beside), disc))
         return found
 
     def _passage_lengths(self, means: str) -> Any:
@@ -179,19 +183,34 @@ class Ground:
         return np.where(shapely.get_dimensions(drawn) == 2, np.inf, SKEW * half)
 
 
-def _beyond(crossed: Geometries, others: Geometries, disc: Any, place: Any) -> list[Any]:
-    """The parts of what is crossed that lie behind something else, seen from the crossing."""
-    if not len(others):
-        return []
-    near = shapely.buffer(disc, 2 * shapely.minimum_bounding_radius(disc))
-    left = shapely.difference(shapely.intersection(crossed, near), shapely.union_all(shapely.buffer(others, GRAZE_M)))
-    parts = shapely.get_parts(left)
-    return list(parts[shapely.distance(parts, place) > shapely.distance(parts, place).min(initial=np.inf) + GRAZE_M])
+def _meetings(places: Geometries, blockers: Geometries, ways: shapely.STRtree) -> tuple[Any, Geometries]:
+    """How far from each place a way meets its blocker, and the nearest point of that; inf where none does nearby."""
+    at, way = ways.query(places, predicate="dwithin", distance=ON_WAY_M + SAME_WAY_M)
+    met = shapely.intersection(ways.geometries[way], blockers[at])
+    return _nearest(places, at, met)
 
 
-def _parts_at(geometry: Any, disc: Any) -> Geometries:
-    parts = shapely.get_parts(geometry)
-    return parts[shapely.intersects(parts, disc)]
+def _nearest_ways(places: Geometries, ways: shapely.STRtree) -> tuple[Any, Geometries]:
+    """How far from each place a way is, and its nearest point; inf where none is nearby."""
+    at, way = ways.query(places, predicate="dwithin", distance=ON_WAY_M + SAME_WAY_M)
+    return _nearest(places, at, ways.geometries[way])
+
+
+def _nearest(places: Geometries, at: Any, shapes: Geometries) -> tuple[Any, Geometries]:
+    """Of the shapes given for some places the nearest to each: how far, and its nearest point."""
+    away_m, found = np.full(len(places), np.inf), np.full(len(places), shapely.Point(), object)
+    lines = shapely.shortest_line(places[at], shapes)
+    length = np.where(shapely.is_empty(shapes), np.inf, shapely.length(lines))
+    order = np.lexsort([length, at])
+    order = order[np.isfinite(length[order])]
+    first = order[np.unique(at[order], return_index=True)[1]]
+    away_m[at[first]], found[at[first]] = length[first], shapely.get_point(lines[first], -1)
+    return away_m, found
+
+
+def _walkers(means: str) -> tuple[str, ...]:
+    """Whose ways a means takes: a hose goes where anything goes."""
+    return ("tractor", "atv", "foot") if means == "hose" else (means,)
 
 
 def make_ground(terrain: Terrain, **layers: Any) -> Ground:
@@ -214,45 +233,3 @@ def make_ground(terrain: Terrain, **layers: Any) -> Ground:
     }
     require_same_metres(terrain=empty_layer(terrain.crs), **whole)
     return Ground(terrain=terrain, outline=shapely.box(*terrain.bounds) if outline is None else outline, **whole)
-
-
-def missing_crossings(
-    ground: Ground, clearances_m: Mapping[str, float] = NONE_AT_HAND
-) -> dict[tuple[float, float], set[str]]:
-    """Where ways meet what stops their means and no crossing as wide as its clearance is mapped: place and means."""
-    found: dict[tuple[float, float], set[str]] = {}
-    for means in ("tractor", "atv", "foot"):
-        closed = ground.blocked(means, clearance_m=clearances_m.get(means, 0.0))
-        ways, shapes = ground.ways_for(means).geometry.to_numpy(), ground.blockers(means)
-        way, shape = shapely.STRtree(shapes).query(ways, predicate="intersects")
-        places = shapely.centroid(shapely.get_parts(shapely.intersection(ways[way], shapes[shape])))
-        for place in places:
-            if touched([place], ground.terrain)[closed].any():
-                found.setdefault((place.x, place.y), set()).add(means)
-    return found
-
-
-def crossing_notes(ground: Ground, clearances_m: Mapping[str, float] = NONE_AT_HAND) -> list[str]:
-    """Where a way meets something that stops its means and no crossing for it is mapped, in words for the user.
-
-    A crossing narrower than the clearance of a machine at hand is none for it. Of a confidential feature no place is
-    told: the notes go into what is passed on.
-    """
-    lonlat = to_lonlat(ground.terrain.crs)
-    found: dict[tuple[float, float], set[str]] = {}
-    kept_back: set[str] = set()
-    for (x, y), means in missing_crossings(ground, clearances_m).items():
-        if tells_confidential(x, y, ground.features)[0]:
-            kept_back |= means
-            continue
-        lon, lat = lonlat.transform(x, y)
-        found.setdefault((round(lat, PLACE_DECIMALS), round(lon, PLACE_DECIMALS)), set()).update(means)
-    hidden = [
-        f"A way for {', '.join(sorted(kept_back))} meets a confidential feature and no crossing wide enough for "
-        "it is mapped there: it counts as impassable."
-    ]
-    return (hidden if kept_back else []) + [
-        f"A way for {', '.join(sorted(means))} meets a barrier or water at {shown_place(lat, lon)} and no crossing "
-        "wide enough for it is mapped there: it counts as impassable. If it can be crossed, add it to crossings."
-        for (lat, lon), means in sorted(found.items())
-    ]

@@ -214,7 +214,8 @@ def _got_to(pieces: Pieces, ground: Ground, means: str, clearance_m: float) -> t
 
 
 def _on_ways(ground: Ground, means: str, clearance_m: float) -> Mask:
-    return ground.way_cells(means) & ~ground.blocked(means, clearance_m=clearance_m)
+    shut = ground.blocked(means, clearance_m=clearance_m) | ground.narrowed(means, clearance_m=clearance_m)
+    return ground.way_cells(means) & ~shut
 
 
 def _workable(ground: Ground, rig: TractorSection | AtvSection, means: str) -> tuple[Mask, Codes]:

@@ -35,7 +35,8 @@ def walk_out(ground: Ground, stops: Mask, rig: FootSection) -> Walked:
     """Ground within the longest loaded walk of a place where a vehicle can stop.
 
     A walk leads past what stops people with half a person's width to spare. Cells that it touches are walked through
-    where there is room, but not counted as reached.
+    where there is room, but not counted as reached. Beside them steps lead to eight neighbours only: round drawn
+    polygons walks were at most 5.7 % longer than the shortest path in cells of 3 m (DEVELOPERS.md, "Access").
     """
     terrain = ground.terrain
     slope = terrain.slope_pct()

@@ -30,6 +30,18 @@ def touched(geometries: Any, terrain: Terrain) -> Mask:
     return _burn(_with_edges(geometries, terrain), terrain, all_touched=True)
 
 
+def marked_at(places: npt.NDArray[np.float64], mask: Mask, terrain: Terrain) -> Mask:
+    """Which places (x and y each) lie in marked cells, or by the edge of one (see ``touched``)."""
+    found = np.zeros(len(places), bool)
+    for aside in ((0.01, 0.01), (-0.01, 0.01), (0.01, -0.01), (-0.01, -0.01)):
+        x, y = (places + np.array(aside) * terrain.cell_m).T
+        column = np.floor((x - terrain.transform.c) / terrain.cell_m).astype(int)
+        row = np.floor((terrain.transform.f - y) / terrain.cell_m).astype(int)
+        inside = (row >= 0) & (row < terrain.shape[0]) & (column >= 0) & (column < terrain.shape[1])
+        found[inside] |= mask[row[inside], column[inside]]
+    return found
+
+
 def _with_edges(geometries: Any, terrain: Terrain) -> Any:
     shapes = np.atleast_1d(np.asarray(geometries, object))
     wide = shapely.buffer(shapes, 0.01 * terrain.cell_m, quad_segs=1)

@@ -95,10 +95,10 @@ def walk_minutes(  # noqa: PLR0913 - the steps past edges are one more than seve
 
     ``ground`` is 0 where nobody walks, else which of ``factors`` (at most 127) holds, counted from 1; a step between
     two kinds goes by the slower. Steps lead to sixteen neighbours, never through or past the corner of ground that is
-    not walked or whose elevation is not known (NaN). That keeps a walk within 2.8 % of the straight line, always on the
-    long side. Sources count where they can be walked; of sources equally near the first is given. With
-    ``factors_back`` (one for each of ``factors``) the minutes are those of going there and back by the same steps.
-    ``open_steps`` says which steps lead from each cell instead (see ``past_edges``).
+    not walked or whose elevation is not known (NaN). On open ground that keeps a walk within 2.8 % of the straight
+    line, always on the long side. Sources count where they can be walked; of sources equally near the first is given.
+    With ``factors_back`` (one for each of ``factors``) the minutes are those of going there and back by the same
+    steps. ``open_steps`` says which steps lead from each cell instead (see ``past_edges``).
     """
     from invasimap.land.walk_kernel import EDGE, HEADS, padded, parcel_count, walk  # numba takes a second to load
 

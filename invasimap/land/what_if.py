@@ -16,10 +16,11 @@ from scipy import ndimage
 from invasimap.core.settings import AccessSection, TractorSection
 from invasimap.land.access import Access, access_classes, class_codes, sprayed_beside
 from invasimap.land.cell_areas import CellAreas
-from invasimap.land.ground import Ground, missing_crossings
+from invasimap.land.ground import Ground
 from invasimap.land.limits import CLASSES, Codes
 from invasimap.land.machines import lay_hose
 from invasimap.land.raster import Mask
+from invasimap.land.ways_shut import missing_crossings, narrow_places
 from invasimap.land.words import WIDEST_GAP_M
 
 NEXT_OPENINGS = 4  # how many are tried
@@ -120,7 +121,9 @@ def _openings(
             x=x, y=y, means=frozenset(means & behind.keys()), on_way=True,
             worth_m2=sum(_beside(x, y, behind[m], access) for m in means & behind.keys()),
         )
-        for (x, y), means in missing_crossings(ground, clearances_m).items()
+        for (x, y), means in [
+            *missing_crossings(ground, clearances_m).items(), *narrow_places(ground, clearances_m).items()
+        ]
     ]  # fmt: skip
     for means, pieces in behind.items():
         found += _nearest_gaps(ground, access, means, pieces)

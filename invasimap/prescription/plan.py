@@ -81,8 +81,8 @@ class Plan:
     protection
         ``zone, kind, rule, confidential``: ground that is ``no_spray`` or ``hand_only``, and what decided it.
     access
-        ``access, reached_by, limit``: the partition of the ground by access class, with every class that reaches it
-        and what binds against a better one.
+        ``access, reached_by, limit, hose_only``: the partition of the ground by access class, with every class that
+        reaches it, what binds against a better one, and whether the class gets there with its hose alone.
     features
         The protected features themselves: ``kind, rule, no_spray_m, hand_only_m, confidential``.
     ways, entries, barriers, open_ground, wet_ground, crossings

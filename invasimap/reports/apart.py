@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
-import os
 import pickle
 import subprocess
-import sys
 import tempfile
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from functools import partial
 from typing import IO
 
+from invasimap.core.second_process import can_start, start
 from invasimap.prescription.plan import Plan
 
 WORTH_CELLS = 250_000  # a second process takes a second or two to start: smaller tracts are drawn sooner here
+_CHILD = "from invasimap.reports.pictures import answer; answer()"
 Pictures = Callable[[], Mapping[str, bytes]]
 
 
@@ -22,30 +22,24 @@ Pictures = Callable[[], Mapping[str, bytes]]
 def pictures_apart(plan: Plan) -> Iterator[Pictures]:
     """Start to draw the pictures of a plan; gives what waits for them (``pictures.pictures``).
 
-    Of a small tract, or where there is one core, they are drawn only then and here; also when the second process gave
+    Of a small tract, or where no second process is to be had, they are drawn only then and here; also when it gave
     none, so that what is wrong shows itself.
     """
-    if (os.cpu_count() or 1) < 2 or not sys.executable or plan.terrain.elevation_m.size < WORTH_CELLS:
+    if plan.terrain.elevation_m.size < WORTH_CELLS or not can_start():
         yield partial(_drawn_here, plan)
         return
     with tempfile.TemporaryFile() as given, tempfile.TemporaryFile() as drawn:
         pickle.dump(plan, given)
         given.seek(0)
-        process = _started(given, drawn)
+        process = start(_CHILD, given=given, taken=drawn)
+        if process is None:
+            yield partial(_drawn_here, plan)
+            return
         try:
             yield partial(_drawn_apart, plan, process, drawn)
         finally:
             process.kill()
             process.wait()
-
-
-def _started(given: IO[bytes], drawn: IO[bytes]) -> subprocess.Popen[bytes]:
-    code = "from invasimap.reports.pictures import answer; answer()"
-    modules = os.pathsep.join(path for path in sys.path if path)
-    return subprocess.Popen(
-        [sys.executable, "-P", "-c", code], stdin=given, stdout=drawn, stderr=subprocess.DEVNULL,
-        env=os.environ | {"PYTHONPATH": modules},
-    )  # fmt: skip
 
 
 def _drawn_apart(plan: Plan, process: subprocess.Popen[bytes], drawn: IO[bytes]) -> Mapping[str, bytes]:

@@ -30,7 +30,7 @@ LAYERS = {
         "id", "stand", "zone", "access", "species", "tractor_m2", "atv_hose_m2", "foot_m2", "gross_m2",
     ),
     "protection": ("zone", "kind", "rule"),
-    "access": ("access", "reached_by", "limit"),
+    "access": ("access", "reached_by", "limit", "hose_only"),
     "stands": ("stand",),
     "set_aside": ("file", "record", "reason", "raw"),
 }  # fmt: skip
@@ -39,7 +39,7 @@ ABOUT = {
     "mosaic": "Every spot of infested ground once, with all species on it; the tables are sums over these faces.",
     "treatment_zones": "Infested ground by stand, zone and access class.",
     "protection": "Ground where spray may not go (no_spray) or only work by hand is allowed (hand_only), and the rule.",
-    "access": "How ground is reached, and what keeps it from a better class.",
+    "access": "How ground is reached, what keeps it from a better class, and where its machine brings the hose alone.",
     "stands": "Stands.",
     "set_aside": "Records that were not used, and why; without geometry where the record had none.",
     "parking": "Where to park for each treatment zone that a hose serves, the best stop first.",

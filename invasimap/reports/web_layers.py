@@ -18,6 +18,7 @@ from pyproj import Transformer
 from rasterio.warp import Resampling, reproject
 
 from invasimap.core.crs import shown_place
+from invasimap.land.raster import joined_polygons
 from invasimap.prescription.plan import Plan
 from invasimap.reports.offline import safe_html
 from invasimap.reports.relief import hillshade
@@ -58,7 +59,7 @@ def access_ground(plan: Plan, access: str) -> gpd.GeoDataFrame:
 
     One row for each ``limit`` and ``reached_by`` that occur together.
     """
-    rows = plan.access[plan.access["access"] == access]
+    rows = _whether_driven_or_not(plan, plan.access[plan.access["access"] == access])
     stands = shapely.union_all(plan.stands.geometry.to_numpy())
     around = shapely.buffer(shapely.simplify(stands, plan.terrain.cell_m), 2 * plan.terrain.cell_m)
     found: dict[str, Any] = {"limit": [], "reached_by": [], "geometry": []}
@@ -70,6 +71,16 @@ def access_ground(plan: Plan, access: str) -> gpd.GeoDataFrame:
             found["reached_by"].append(reached_by)
             found["geometry"].append(shapely.multipolygons(_areas(shapely.make_valid(touching))))
     return gpd.GeoDataFrame(found, geometry="geometry", crs=plan.crs)
+
+
+def _whether_driven_or_not(plan: Plan, rows: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
+    """Rows joined where they differ by ``hose_only`` alone, so that no seam is drawn along what a machine drives."""
+    if rows["hose_only"].nunique() < 2:
+        return rows
+    alike = rows.groupby(["limit", "reached_by"], sort=True)
+    facts = alike.first()[[]].reset_index()
+    joined = joined_polygons(rows.geometry.to_numpy(), alike.ngroup().to_numpy() + 1, plan.terrain)
+    return joined[["geometry"]].join(facts.iloc[joined["code"] - 1].set_index(joined.index))
 
 
 def access_popups(rows: gpd.GeoDataFrame, access: str) -> list[str]:

@@ -1,5 +1,6 @@
 """`start`: what files seem to be, and a first tract.toml that can be planned as it is."""
 
+import re
 import shutil
 import tomllib
 import zipfile
@@ -14,6 +15,7 @@ from affine import Affine
 from PIL import Image
 
 import invasimap
+from invasimap.core.settings import UncertaintySection
 from invasimap.core.toml_file import read_tract
 from invasimap.inputs.draft import draft, quoted, settle
 from invasimap.inputs.folder import look_through
@@ -478,3 +480,12 @@ def test_signs_of_patterns_in_folder_names_are_themselves(tmp_path, start):
         assert len(found.patches) == 3 and len(found.photos) == 1
         assert any("no pictures of a kind that is read: 2 (.csv, .mov) passed over" in note for note in found.notes)
         (out / "tract.toml").unlink()
+
+
+def test_the_draft_says_how_to_have_no_hose_and_what_the_ranges_are_drawn_with():
+    text = draft(settle([]), title="A", folder="a", path_of=str).text
+    assert re.search(r'^# hose_length = "" .*"0 ft"', text, re.MULTILINE)
+    block = text[text.index("# [uncertainty]") :].split("\n\n")[0]
+    drawn = tomllib.loads(block.replace("# ", "", 1).replace("\n# ", "\n"))["uncertainty"]
+    assert UncertaintySection.model_validate(drawn) == UncertaintySection()
+    assert drawn.keys() == {field.alias or name for name, field in UncertaintySection.model_fields.items()}

@@ -13,10 +13,11 @@ from scipy import ndimage
 
 from invasimap.core.settings import AtvSection, FootSection, TractorSection
 from invasimap.land.access import access_classes
-from invasimap.land.ground import crossing_notes, make_ground
+from invasimap.land.ground import make_ground
 from invasimap.land.limits import CLASSES, LIMITS
 from invasimap.land.raster import covered, touched
 from invasimap.land.terrain import Terrain
+from invasimap.land.ways_shut import crossing_notes
 
 CRS = "EPSG:32617"
 CELL = 2.0
@@ -483,7 +484,13 @@ def test_a_tractors_hose_reaches_from_where_the_tractor_gets_and_counts_as_tract
     access = access_classes(ground(ways=ROAD, open_ground=field), tractor=hosed, foot=FOOT)
     assert at(access, 150, 400 + 50)[0] == "tractor" and at(access, 150, 400 + 62) == ("foot", "hose_length")
     assert [bool(access.hose_only[(600 - y) // 2, 75]) for y in (301, 351, 451, 463)] == [False, False, True, False]
+    layered = access.polygons()
+    hosed = layered[(layered["access"] == "tractor") & layered["hose_only"]]
+    assert hosed.contains(shapely.Point(150, 451)).sum() == 1 and not hosed.contains(shapely.Point(150, 351)).any()
+    assert hosed.area.sum() == pytest.approx((access.hose_only & (access.code == 3)).sum() * CELL**2, rel=1e-12)
+    assert "hose_only" not in access.polygons(limits=False)
     dry = access_classes(ground(ways=ROAD, open_ground=field), tractor=TRACTOR, foot=FOOT)
+    assert not dry.polygons()["hose_only"].any()
     assert at(dry, 150, 400 + 50) == ("foot", "clearance")
     assert access.hoses["tractor"].found.hose_m[(600 - 451) // 2, 75] == pytest.approx(50, abs=4)
 

@@ -274,10 +274,12 @@ def land_layers() -> dict[str, gpd.GeoDataFrame]:
     }
     taken, rows = Polygon(), []
     for access, ground in bands.items():
-        rows.append((access, REACHED_BY[access], LIMIT_OF[access], ground.difference(taken)))
+        rows.append((access, REACHED_BY[access], LIMIT_OF[access], access == "atv_hose", ground.difference(taken)))
         taken = taken.union(ground)
     access = gpd.GeoDataFrame(
-        pd.DataFrame(rows, columns=["access", "reached_by", "limit", "geometry"]), geometry="geometry", crs=CRS_M
+        pd.DataFrame(rows, columns=["access", "reached_by", "limit", "hose_only", "geometry"]),
+        geometry="geometry",
+        crs=CRS_M,
     )
     return {
         "features": features,

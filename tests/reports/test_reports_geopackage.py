@@ -38,7 +38,7 @@ def test_layers_and_columns_are_the_contract(package: Path) -> None:
             "id", "stand", "zone", "access", "species", "tractor_ac", "atv_hose_ac", "foot_ac", "gross_ac",
         },
         "protection": {"zone", "kind", "rule"},
-        "access": {"access", "reached_by", "limit"},
+        "access": {"access", "reached_by", "limit", "hose_only"},
         "parking": {"zone_id", "stop", "access", "hose_ft", "lift_ft", "drop_ft", "served_ac", "share_pct"},
         "stands": {"stand"},
         "set_aside": {"file", "record", "reason", "raw"},

@@ -142,7 +142,9 @@ def test_legend_of_the_access_sheet_tells_out_of_reach_from_elevation_not_known(
     hole = box(-400, 100, -300, 200)  # within the stands
     layer = toy_plan.access.assign(geometry=toy_plan.access.geometry.difference(hole))
     found = gpd.GeoDataFrame(
-        {"access": ["out_of_reach"], "reached_by": [""], "limit": ["unknown"]}, geometry=[hole], crs=layer.crs
+        {"access": ["out_of_reach"], "reached_by": [""], "limit": ["unknown"], "hose_only": [False]},
+        geometry=[hole],
+        crs=layer.crs,
     )
     plan = dataclasses.replace(toy_plan, access=pd.concat([layer, found], ignore_index=True))
     rows = {row.text: row.figure for row in access_rows(plan)}
@@ -257,7 +259,7 @@ def test_png_is_a_letter_sheet_and_metric_tracts_get_a4(
 
 def test_pictures_of_a_second_process_are_the_same_bytes(toy_plan: Plan, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("invasimap.reports.apart.WORTH_CELLS", 0)
-    monkeypatch.setattr("os.cpu_count", lambda: 2)
+    monkeypatch.setattr("invasimap.core.second_process.processors", lambda: 2)
     monkeypatch.setattr("invasimap.reports.apart._drawn_here", lambda _plan: pytest.fail("drawn here"))
     with pictures_apart(toy_plan) as drawn:
         assert drawn() == pictures(toy_plan)
@@ -265,13 +267,25 @@ def test_pictures_of_a_second_process_are_the_same_bytes(toy_plan: Plan, monkeyp
 
 def test_pictures_are_drawn_here_where_a_second_process_fails(toy_plan: Plan, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("invasimap.reports.apart.WORTH_CELLS", 0)
-    monkeypatch.setattr("os.cpu_count", lambda: 2)
+    monkeypatch.setattr("invasimap.core.second_process.processors", lambda: 2)
     monkeypatch.setenv("PYTHONHOME", "/nowhere")  # no interpreter starts with it
     with pictures_apart(toy_plan) as drawn:
         found = drawn()
     assert {name: Image.open(io.BytesIO(picture)).format for name, picture in found.items()} == dict.fromkeys(
         ("overview", "access", "species", "access_limits"), "PNG"
     )
+
+
+def test_pictures_are_drawn_here_where_the_program_is_no_python(
+    toy_plan: Plan, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("invasimap.reports.apart.WORTH_CELLS", 0)
+    monkeypatch.setattr("invasimap.core.second_process.processors", lambda: 2)
+    monkeypatch.setattr("sys.executable", "/nowhere/steward.exe")
+    monkeypatch.setattr("subprocess.Popen", lambda *_, **__: pytest.fail("the program was started once more"))
+    monkeypatch.setattr("invasimap.reports.apart._drawn_here", lambda _plan: {"overview": b"here"})
+    with pictures_apart(toy_plan) as drawn:
+        assert drawn() == {"overview": b"here"}
 
 
 def test_tall_tract_is_set_upright(toy_plan: Plan) -> None:

@@ -1,0 +1,101 @@
+"""Where ways are shut to what they allow: they meet something without a crossing, or narrow at one."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from types import MappingProxyType
+
+import numpy as np
+import numpy.typing as npt
+import shapely
+
+from invasimap.core.crs import PLACE_DECIMALS, shown_place, to_lonlat
+from invasimap.core.geometry import Geometries
+from invasimap.land.features import tells_confidential
+from invasimap.land.ground import Ground
+from invasimap.land.raster import marked_at
+
+NONE_AT_HAND: Mapping[str, float] = MappingProxyType({})  # clearances of no machine
+Places = dict[tuple[float, float], set[str]]  # x and y, and the means that a way is shut to there
+
+
+def missing_crossings(ground: Ground, clearances_m: Mapping[str, float] = NONE_AT_HAND) -> Places:
+    """Where ways meet what stops their means and no crossing as wide as its clearance is mapped: place and means.
+
+    The place is half way along what of the way lies in the blocker.
+    """
+    found: Places = {}
+    for means in ("tractor", "atv", "foot"):
+        closed = ground.blocked(means, clearance_m=clearances_m.get(means, 0.0))
+        ways, shapes = ground.ways_for(means).geometry.to_numpy(), ground.blockers(means)
+        way, shape = shapely.STRtree(shapes).query(ways, predicate="intersects")
+        places = _middles(shapely.get_parts(shapely.intersection(ways[way], shapes[shape])))
+        for x, y in places[marked_at(places, closed, ground.terrain)].tolist():
+            found.setdefault((x, y), set()).add(means)
+    return found
+
+
+def narrow_places(ground: Ground, clearances_m: Mapping[str, float]) -> Places:
+    """Where a way is too narrow for a machine at a crossing that leads through nothing drawn: place and means."""
+    found: Places = {}
+    for means, clearance_m in clearances_m.items():
+        for x, y in shapely.get_coordinates(ground.narrows(means, clearance_m)).tolist():
+            found.setdefault((x, y), set()).add(means)
+    return found
+
+
+def crossing_notes(ground: Ground, clearances_m: Mapping[str, float] = NONE_AT_HAND) -> list[str]:
+    """Where a way is shut to its means for want of a crossing as wide, in words for the user.
+
+    A crossing narrower than the clearance of a machine at hand is none for it. Of a confidential feature no place is
+    told: the notes go into what is passed on.
+    """
+    met, met_hidden = _told(missing_crossings(ground, clearances_m), ground)
+    narrow, narrow_hidden = _told(narrow_places(ground, clearances_m), ground)
+    hidden = [
+        f"A way for {means} meets a confidential feature and no crossing wide enough for it is mapped there: it counts "
+        "as impassable."
+        for means in dict.fromkeys(text for text in (met_hidden, narrow_hidden) if text)
+    ]
+    return [
+        *hidden,
+        *(
+            f"A way for {means} meets a barrier or water at {place} and no crossing wide enough for it is mapped "
+            "there: it counts as impassable. If it can be crossed, add it to crossings."
+            for place, means in met
+        ),
+        *(
+            f"A way for {means} narrows at a crossing at {place}: it is narrower than the clearance, and nothing is "
+            "drawn that it leads through. The way counts as shut to it there, the ground beside it as open: give the "
+            "crossing its true width, and draw the fence or water beside it."
+            for place, means in narrow
+        ),
+    ]
+
+
+def _told(found: Places, ground: Ground) -> tuple[list[tuple[str, str]], str]:
+    """Places and means in words, and the means whose place a confidential feature keeps back."""
+    if not found:
+        return [], ""
+    x, y = np.array(list(found), float).T
+    hidden = tells_confidential(x, y, ground.features)
+    lon, lat = to_lonlat(ground.terrain.crs).transform(x, y)
+    shown: Places = {}
+    kept_back: set[str] = set()
+    for at, means in enumerate(found.values()):
+        if hidden[at]:
+            kept_back |= means
+        else:
+            place = round(float(lat[at]), PLACE_DECIMALS), round(float(lon[at]), PLACE_DECIMALS)
+            shown.setdefault(place, set()).update(means)
+    told = [(shown_place(*place), ", ".join(sorted(means))) for place, means in sorted(shown.items())]
+    return told, ", ".join(sorted(kept_back))
+
+
+def _middles(shapes: Geometries) -> npt.NDArray[np.float64]:
+    """A place on each shape, of a line half way along it: x and y."""
+    on = shapely.point_on_surface(shapes)
+    lines = shapely.get_dimensions(shapes) == 1
+    on[lines] = shapely.line_interpolate_point(shapes[lines], 0.5, normalized=True)
+    places: npt.NDArray[np.float64] = shapely.get_coordinates(on)
+    return places

@@ -14,13 +14,17 @@ import numpy as np
 import pytest
 import rasterio
 from affine import Affine
+from PIL import Image
 
 REAL = Path(__file__).parents[2] / "shared" / "real"
 UTM = "EPSG:32617"
 TOGETHER = {
-    "tests/test_browser.py": "the sample's plan", "tests/test_sample.py": "the sample's plan",
+    **dict.fromkeys(
+        ("tests/test_browser.py", "tests/test_notebooks.py", "tests/test_sample.py"), "the sample's plan"
+    ),
     **{name: name for name in (
-        "tests/test_plan_inert.py", "tests/test_plan_pictures.py", "tests/test_real_tract.py",
+        "tests/test_plan_by_hand.py", "tests/test_plan_inert.py", "tests/test_plan_pictures.py",
+        "tests/test_real_tract.py",
         "tests/inputs/test_postgis.py", "tests/inputs/test_real_tract.py", "tests/mosaic/test_coverage.py",
         "tests/reports/test_reports_geopackage.py",
         "tests/reports/test_reports_maps.py", "tests/reports/test_reports_pages.py",
@@ -29,12 +33,21 @@ TOGETHER = {
 }  # fmt: skip
 
 
+SAMPLE_DRAWS = 100  # the fewest that a plan takes: the demonstration draws 500, ranges are proved by known truths
 LONGEST = ("tests/test_plan_properties.py", "tests/inputs/test_fuzz.py")
 
 
 def pytest_collection_modifyitems(items):
     """The longest tests first, so that no process waits for another's at the end."""
     items.sort(key=lambda item: not item.nodeid.startswith(LONGEST))
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_setupnodes():
+    """Before ``pytest -n`` starts its processes: the kernels are compiled once, not in each of them."""
+    from invasimap.compiled import compile_now
+
+    compile_now()
 
 
 @pytest.hookimpl(optionalhook=True)
@@ -127,12 +140,29 @@ def command_here():
     return run
 
 
+@pytest.fixture
+def without_pages(monkeypatch):
+    """A plan is written without maps and report, which take most of the time: for tests of the rest."""
+    monkeypatch.setattr("invasimap.pipeline.write_pages", lambda *_given, **_options: None)
+
+
+@pytest.fixture(scope="module")
+def blank_maps():
+    """Printed maps and charts are one white dot each: for tests of the words and tables of pages."""
+    dot = io.BytesIO()
+    Image.new("RGB", (1, 1), "white").save(dot, "PNG")
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("invasimap.reports.pictures.sheet_png", lambda _draw, _plan: dot.getvalue())
+        yield
+
+
 @pytest.fixture(scope="session")
 def sample_plan(tmp_path_factory):
     """The sample tract planned and written: the plan and its folder."""
     import invasimap
 
-    plan = invasimap.plan(Path(__file__).parents[1] / "sample_geodata")
+    tract = invasimap.read_tract(Path(__file__).parents[1] / "sample_geodata")
+    plan = invasimap.plan(tract.with_draws(SAMPLE_DRAWS))
     return plan, invasimap.write_plan(plan, tmp_path_factory.mktemp("sample") / "out")
 
 

@@ -42,7 +42,7 @@ def test_help_names_the_commands_and_each_has_an_example(command_here):
         assert "Example:" in command_here(command, "--help").stdout
 
 
-def test_plan_writes_the_folder_and_one_answer(small, command_here):
+def test_plan_writes_the_folder_and_one_answer(small, command_here, without_pages):
     done = run("plan", small)
     assert done.returncode == 0, done.stderr
     assert "1 of 2 records used, 1 set aside" in done.stdout
@@ -60,10 +60,10 @@ def test_check_says_all_and_writes_nothing(small, command_here):
     assert sorted(path.name for path in small.iterdir()) == before
 
 
-def test_every_fault_at_once_exit_2_no_traceback_nothing_written(small):
+def test_every_fault_at_once_exit_2_no_traceback_nothing_written(small, command_here):
     text = SETTINGS.replace('"survey.geojson"', '"gone.csv"').replace('layer = "stands"', 'layer = "stand"')
     (small / "tract.toml").write_text(text + '[land]\nelevation = "nowhere.tif"\n')
-    done = run("plan", small)
+    done = command_here("plan", small)
     assert done.returncode == 2 and "Traceback" not in done.stderr
     assert "nowhere.tif" in done.stderr and "stand" in done.stderr
     assert not (small / "out").exists()
@@ -99,7 +99,7 @@ def test_unknown_command_and_option_exit_2(command_here):
     assert command_here("plan", "--colour").returncode == 2
 
 
-def test_draws_0_leaves_the_ranges_empty_and_too_few_are_refused(small, command_here):
+def test_draws_0_leaves_the_ranges_empty_and_too_few_are_refused(small, command_here, without_pages):
     for draws, wanted in ((["--draws", "0"], False), (["--draws", "100"], True), ([], False)):  # 0 in the settings
         assert command_here("plan", small, "--quiet", *draws).returncode == 0
         with (small / "out" / "tables" / "acreage.csv").open() as stream:
@@ -118,7 +118,7 @@ def test_foreign_out_folder_is_refused(small, tmp_path, command_here):
     assert [path.name for path in (tmp_path / "photos").iterdir()] == ["a.jpg"]
 
 
-def test_check_refuses_what_plan_would_a_result_that_is_also_an_input(small, command_here):
+def test_check_refuses_what_plan_would_a_result_that_is_also_an_input(small, command_here, without_pages):
     assert command_here("plan", small, "--quiet").returncode == 0
     (small / "tract.toml").write_text(SETTINGS.replace("land.gpkg", "out/plan.gpkg"))
     for command in ("check", "plan"):

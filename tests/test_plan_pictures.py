@@ -23,11 +23,13 @@ within = "30 ft"
 [stands]
 file = "land.gpkg"
 layer = "stands"
+[uncertainty]
+draws = 0
 """
 
 
 @pytest.fixture(scope="module")
-def planned(write_shared_tract, utm_layer):
+def planned(write_shared_tract, utm_layer, blank_maps):
     spots = [shapely.Point(500_030, 4_200_030), shapely.Point(500_070, 4_200_070)]
     survey = utm_layer(spots, species=["Rosa multiflora", "Lonicera maackii"], cover=["40", "10"], radius_m=["5", "5"])
     stands = utm_layer([shapely.box(500_000, 4_200_000, 500_100, 4_200_100)], stand=["1"])

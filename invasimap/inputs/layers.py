@@ -55,7 +55,7 @@ def read_layer(layer: Layer, *, folder: Path, name: str, limits: LimitsSection =
         raw = _of_database(layer, where=where, limits=limits)
     else:
         path = whole_path(folder, layer.file)
-        raw = choose(read_file(path, label=where, limits=limits), wanted=layer.layer, where=where)
+        raw = choose(read_file(path, label=where, limits=limits, only=layer.layer), wanted=layer.layer, where=where)
     crs = _system(raw, layer.crs, where=where, name=name)
     keep, left_out = select(raw.frame, layer.where, where=where)
     raw = _without_tangled(raw)

@@ -34,7 +34,7 @@ from invasimap.inputs.photos import attach_photos, photo_ledger
 from invasimap.inputs.species import load_catalogue
 from invasimap.inputs.survey import Survey, read_survey
 
-BATCH = 60
+BATCH = 20
 SHARES = {
     "gpx": 16, "kml": 14, "csv": 18, "tsv": 4, "geojson": 14, "geojsonl": 5, "kmz": 4, "zip": 4, "xlsx": 5, "shp": 5,
     "gpkg": 2, "fgb": 2, "parquet": 2, "jpg": 5,

@@ -6,9 +6,9 @@ import pytest
 from fuzz_bases import MADE, REAL, made_bases, real_bases
 from fuzz_check import BATCH, SHARES, failures, share
 
-COUNT = 5_000
+COUNT = 1_500  # always the same ones: for new ones see the head of fuzz_check
 SEED = 11
-PART = 4 * BATCH
+PART = 6 * BATCH
 
 
 def _parts(kind: str, sources: int) -> list[range]:

@@ -9,6 +9,7 @@ import shapely
 
 from invasimap.core.errors import CRSError, LayerError
 from invasimap.core.survey_settings import Layer
+from invasimap.inputs.formats.door import read_file
 from invasimap.inputs.layers import read_layer
 from invasimap.inputs.mend import mend_polygons
 
@@ -110,6 +111,16 @@ def test_layer_is_named_when_there_are_several(water):
     with pytest.raises(LayerError, match="did you mean 'springs'"):
         read_layer(_layer(file="water.gpkg", layer="spring"), folder=water, name="water")
     assert len(read_layer(_layer(file="water.gpkg", layer="springs"), folder=water, name="water")) == 1
+
+
+@pytest.mark.parametrize("name", ["water.gpkg", "water.gdb"])
+def test_of_a_file_with_several_layers_the_named_one_alone_is_read(water, name):
+    for layer in ("streams", "springs", "ponds"):
+        frame = gpd.GeoDataFrame({"a": [layer]}, geometry=[shapely.Point(0, 0)], crs=26917)
+        frame.to_file(water / name, layer=layer, driver="GPKG" if name.endswith("gpkg") else "OpenFileGDB")
+    (found,) = read_file(water / name, label="w", only="springs")
+    assert (found.layer, found.label, found.frame["a"].tolist()) == ("springs", "w:springs", ["springs"])
+    assert len(read_file(water / name, label="w", only="spring")) == 3  # no such layer: whoever asks is told of all
 
 
 def test_only_layer_with_geometry_needs_no_name(water):

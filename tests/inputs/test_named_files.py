@@ -18,7 +18,8 @@ from invasimap.inputs.survey import matching_files
 from invasimap.reading import look_over
 
 SETTINGS = (
-    '[tract]\nname = "A"\n[[survey]]\nfiles = ["survey.geojson"]\n[stands]\nfile = "land.gpkg"\nlayer = "stands"\n'
+    '[tract]\nname = "A"\n[[survey]]\nfiles = ["survey.geojson"]\n[uncertainty]\ndraws = 0\n'
+    '[stands]\nfile = "land.gpkg"\nlayer = "stands"\n'
 )
 TABLE = "species,lon,lat,radius_m,cover\nRosa multiflora,-80,38,5,40\n"
 WRITTEN = (
@@ -95,7 +96,7 @@ def test_the_limits_of_files_hold_for_land_layers_too(small):
         invasimap.plan(small)
 
 
-def test_the_files_of_a_confidential_layer_are_in_no_record_of_the_run(small, utm_layer):
+def test_the_files_of_a_confidential_layer_are_in_no_record_of_the_run(small, utm_layer, without_pages):
     utm_layer([shapely.Point(500_010, 4_200_010)], name=["x"]).to_file(small / "hidden_orchids.shp")
     block = '[[protect]]\nkind = "hidden_orchid"\nno_spray = "25 ft"\nconfidential = true\nfile = '
     (small / "tract.toml").write_text(SETTINGS + block + '"./hidden_orchids.shp"\n')

@@ -162,7 +162,7 @@ def layouts(draw):
 
 
 @given(layouts())
-@settings(max_examples=70, deadline=None)
+@settings(max_examples=35, deadline=None)
 def test_area_is_conserved_and_no_treatable_ground_is_protected(layout):
     survey, stands, protection, access = layout
     faces = cut_faces(survey, stands=stands, protection=protection, access=access)

@@ -48,6 +48,7 @@ _READERS: Final[dict[str, Callable[..., RawLayer | list[RawLayer]]]] = {
     ".parquet": read_parquet, ".geoparquet": read_parquet, GDB: read_gdb,
 }  # fmt: skip
 _BOUNDED: Final = (read_table, read_xlsx, read_gpx, read_kml, read_kmz, read_geojson, read_parquet)
+_LAYERED: Final = (read_gpkg, read_gdb)
 SIDE_FILES: Final = (".shx", ".dbf", ".prj", ".cpg", ".sbn", ".sbx", ".qix", ".qmd", ".qpj", ".xml", ".csvt")
 _TEXTS: Final = (".csv", ".tsv", ".txt", ".gpx", ".kml", ".geojson", ".json", *SEQUENCES)
 _HUGE = 100_000  # coordinates of a shape that counts among those of which a file has few
@@ -58,8 +59,9 @@ SUFFIXES: Final = (*TABLES, *_READERS, ".zip")
 
 
 def read_file(
-    path: Path, *, label: str, lonlat: LonLat = (None, None), limits: LimitsSection | None = None
-) -> list[RawLayer]:
+    path: Path, *, label: str, lonlat: LonLat = (None, None), limits: LimitsSection | None = None,
+    only: str | None = None,
+) -> list[RawLayer]:  # fmt: skip
     """Every layer with geometry in a file.
 
     Parameters
@@ -74,6 +76,8 @@ def read_file(
         Columns of a table that hold the position, where their headers do not say so.
     limits
         What is refused: files and archives too large; a shape with too many vertices or parts is set aside.
+    only
+        The layer that is wanted: the others of a GeoPackage or a file geodatabase that has it are not read.
 
     Raises
     ------
@@ -83,7 +87,7 @@ def read_file(
     limits = limits or LimitsSection()
     try:
         kind, notes = _kind(path, label=label, limits=limits)
-        layers = _read(path, kind, label=label, lonlat=lonlat, limits=limits)
+        layers = _read(path, kind, label=label, lonlat=lonlat, limits=limits, only=only)
     except InputError:
         raise
     except RecursionError as error:
@@ -129,7 +133,9 @@ def _folder_size(path: Path) -> int:
     return sum(entry.stat(follow_symlinks=False).st_size for entry in os.scandir(path))
 
 
-def _read(path: Path, kind: str, *, label: str, lonlat: LonLat, limits: LimitsSection) -> list[RawLayer]:
+def _read(
+    path: Path, kind: str, *, label: str, lonlat: LonLat, limits: LimitsSection, only: str | None = None
+) -> list[RawLayer]:  # fmt: skip
     if kind == ".zip":
         return _read_zip(path, label=label, lonlat=lonlat, limits=limits)
     reader = _reader(kind)
@@ -138,7 +144,8 @@ def _read(path: Path, kind: str, *, label: str, lonlat: LonLat, limits: LimitsSe
         raise LayerError(Fault(where=label, what=what, mend=f"read are: {', '.join(SUFFIXES)}"))
     bounds = {"limits": limits} if reader in _BOUNDED else {}
     columns = {"lonlat": lonlat} if kind in TABLES else {}
-    layers = _listed(reader(path, label=label, **bounds, **columns))
+    wanted = {"only": only} if reader in _LAYERED else {}
+    layers = _listed(reader(path, label=label, **bounds, **columns, **wanted))
     if kind != ".kmz":
         return layers
     others = other_members(path, label=label, suffixes=(".kml",), surveys=(), limits=limits)

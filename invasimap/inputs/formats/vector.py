@@ -33,8 +33,8 @@ _BATCH: Final = 10_000  # rows of a table that are unpacked at once to see how m
 _NUMBERS: Final = ("fid", "ogc_fid", "objectid", "feature_id", "featureid", "id", "record")
 
 
-def read_gpkg(path: Path, *, label: str) -> list[RawLayer]:
-    """Every layer of a GeoPackage that holds geometry.
+def read_gpkg(path: Path, *, label: str, only: str | None = None) -> list[RawLayer]:
+    """Every layer of a GeoPackage that holds geometry; where there is one of the name ``only``, that alone.
 
     Raises
     ------
@@ -43,11 +43,11 @@ def read_gpkg(path: Path, *, label: str) -> list[RawLayer]:
     """
     require_start(path, b"SQLite format 3\0", label=label, name="GeoPackage")
     tables, listed = gpkg_tables(path, label=label)
-    return _layers(path, suffix=".gpkg", label=label, tables=tables, listed=listed)
+    return _layers(path, suffix=".gpkg", label=label, tables=tables, listed=listed, only=only)
 
 
-def read_gdb(path: Path, *, label: str) -> list[RawLayer]:
-    """Every layer of a file geodatabase (a folder named ``.gdb``) that holds geometry.
+def read_gdb(path: Path, *, label: str, only: str | None = None) -> list[RawLayer]:
+    """Every layer of a file geodatabase (a folder named ``.gdb``) that holds geometry; ``only`` as in ``read_gpkg``.
 
     Raises
     ------
@@ -57,7 +57,7 @@ def read_gdb(path: Path, *, label: str) -> list[RawLayer]:
     if not (path / GDB_CATALOGUE).is_file():
         what = f"is no whole file geodatabase: it lacks {GDB_CATALOGUE}"
         raise LayerError(Fault(where=label, what=what, mend="copy the whole .gdb folder"))
-    return _layers(path, suffix=GDB, label=label, tables={})
+    return _layers(path, suffix=GDB, label=label, tables={}, only=only)
 
 
 def read_flatgeobuf(path: Path, *, label: str) -> list[RawLayer]:
@@ -148,9 +148,10 @@ def _tells_apart(column: pd.Series[Any]) -> bool:
 
 
 def _layers(
-    path: Path, *, suffix: str, label: str, tables: dict[str, Table], listed: Sequence[str] = ()
+    path: Path, *, suffix: str, label: str, tables: dict[str, Table], listed: Sequence[str] = (),
+    only: str | None = None,
 ) -> list[RawLayer]:  # fmt: skip
-    """Every layer with geometry, each under its own label where there are several."""
+    """Every layer with geometry, or the one of a name, each under its own label where the file has several."""
     with plainly_named(path, suffix=suffix) as plain:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # what matters is said again when the layer is read
@@ -170,6 +171,7 @@ def _layers(
                 notes=notes if k == 0 else [],
             )
             for k, name in enumerate(spatial)
+            if only not in spatial or name == only
         ]  # fmt: skip
 
 

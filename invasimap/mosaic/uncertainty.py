@@ -17,7 +17,7 @@ import pandas as pd
 
 from invasimap.land.words import OUTSIDE
 from invasimap.mosaic.faces import OUT_OF_REACH
-from invasimap.mosaic.intervals import interval, z0_of_skewness
+from invasimap.mosaic.intervals import interval
 from invasimap.mosaic.scene import Scene
 from invasimap.mosaic.simulation import SOURCES, Doubt, Simulation
 
@@ -109,20 +109,21 @@ def engines_apart(simulation: Simulation, acreage: pd.DataFrame, ground: pd.Data
 def ranges_of(simulation: Simulation, acreage: pd.DataFrame, ground: pd.DataFrame, *, draws: int) -> Ranges:
     """The tables of a simulation with their intervals; what makes them wide is not worked out."""
     totals = totals_table(acreage, ground)
-    limits = limits_of(simulation, simulation.drawn(draws), shown=_shown(acreage, ground, totals))
+    limits = limits_of(simulation, draws, shown=_shown(acreage, ground, totals))
     return _tables(acreage, ground, totals, limits)
 
 
-def limits_of(simulation: Simulation, drawn: Floats, *, shown: Floats) -> Floats:
-    """The 90 % intervals (gross or infested, low or high, quantities) of draws (2, draws, quantities).
+def limits_of(simulation: Simulation, draws: int, *, shown: Floats) -> Floats:
+    """The 90 % intervals (gross or infested, low or high, quantities) of a simulation.
 
     Parameters
     ----------
     shown
         (2, quantities) The figures of the tables.
     """
-    z0 = z0_of_skewness(simulation.size_skewness(drawn.std(axis=1)))
-    return np.stack([interval(of, z0=at, shown=figure) for of, at, figure in zip(drawn, z0, shown, strict=True)])
+    areas, scores = simulation.drawn(draws)
+    weights = simulation.lean.weights(scores)
+    return np.stack([interval(of, weights=by, shown=at) for of, by, at in zip(areas, weights, shown, strict=True)])
 
 
 def totals_table(acreage: pd.DataFrame, ground: pd.DataFrame) -> pd.DataFrame:
@@ -150,7 +151,7 @@ def drivers(simulation: Simulation, draws: int) -> pd.DataFrame:
     count = max(draws // ALONE_SHARE, 2)
     variance = np.stack(
         [
-            simulation.cover_variance() if source == "cover" else simulation.drawn(count, only=source)[1].var(axis=0)
+            simulation.cover_variance() if source == "cover" else simulation.drawn(count, only=source)[0][1].var(axis=0)
             for source in SOURCES
         ]
     )[:, totals]

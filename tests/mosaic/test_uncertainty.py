@@ -91,7 +91,7 @@ def test_many_misjudged_discs_are_together_too_large_and_the_range_says_so():
 
 def test_one_misjudged_disc_has_the_interval_of_its_lognormal_in_the_tables():
     # the truth is measured * exp(v -/+ 2 z sqrt(v)), v = log(1 + s^2)
-    found = ranges(survey(shapely.Point(500, 500).buffer(10)), size_error=0.3, draws=1000)
+    found = ranges(survey(shapely.Point(500, 500).buffer(10)), size_error=0.3, draws=5000)
     v = np.log1p(0.3**2)
     row = found.acreage.loc[0]
     expected = row["gross_m2"] * np.exp(v + 2 * np.sqrt(v) * np.array([-Z, Z]))

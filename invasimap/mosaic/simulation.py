@@ -22,6 +22,7 @@ from invasimap.mosaic.errors import (
     UNDER_LEAVES_SIGMA_M,
     AccuracyMeans,
     Outlines,
+    cover_limits,
     draw_cell_shifts,
     draw_covers,
     sigma_m,
@@ -45,6 +46,7 @@ class Doubt:
     cell_m: float
     size_error: float = 0.2
     accuracy_is: AccuracyMeans = "68 %"
+    cover_error_pct: float = 0.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -66,7 +68,10 @@ class Simulation:
         """A simulation of patches over a scene for the rows of two tables."""
         sigma = sigma_m(patches["accuracy_m"].to_numpy(float), means=doubt.accuracy_is)
         cover = patches["cover_pct"].to_numpy(float)
-        low, high = (patches[name].to_numpy(float) for name in ("cover_low_pct", "cover_high_pct"))
+        low, high = cover_limits(
+            cover, *(patches[name].to_numpy(float) for name in ("cover_low_pct", "cover_high_pct")),
+            error_pct=doubt.cover_error_pct,
+        )  # fmt: skip
         return cls(
             scene=scene,
             tally=Tally.of(scene, acreage, ground),
@@ -76,9 +81,9 @@ class Simulation:
                 sigma_m=np.where(np.isnan(sigma), UNDER_LEAVES_SIGMA_M, sigma),
                 size_error=doubt.size_error,
             ),
-            low_pct=np.where(np.isnan(low), cover, low),
+            low_pct=low,
             cover_pct=cover,
-            high_pct=np.where(np.isnan(high), cover, high),
+            high_pct=high,
             cell_m=doubt.cell_m,
         )
 

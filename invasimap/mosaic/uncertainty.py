@@ -39,11 +39,11 @@ class Ranges:
     ground
         As given, with ``ground_low_m2, ground_high_m2``.
     totals
-        One row a species and one for the ground (species empty, every spot once, no infested area): ``species`` and,
+        One row a species and one for all infested ground (species empty, every spot once; no cover): ``species`` and,
         with ``_low`` and ``_high``, ``gross_m2, infested_m2, treatable_gross_m2, treatable_infested_m2``.
     drivers
-        Of each species' infested area and of the ground (species empty), in all and treatable (``part``), the share of
-        each source in the variance: ``species, part, position_pct, size_pct, cover_pct, cell_pct``; no rows without
+        Of each species' infested area and of all infested ground (species empty), in all and treatable (``part``), the
+        share of each source in the variance: ``species, part, position_pct, size_pct, cover_pct, cell_pct``; no rows without
         draws.
     apart
         The largest difference between a figure of the tables and what the sweep makes of the survey as it is, as a
@@ -98,7 +98,7 @@ def with_ranges(
 
 
 def engines_apart(simulation: Simulation, acreage: pd.DataFrame, ground: pd.DataFrame) -> float:
-    """Largest difference between the tables and the sweep of the survey as it is, as a share of all ground."""
+    """Largest difference between the tables and the sweep of the survey as it is, as a share of all infested ground."""
     scene = simulation.scene
     swept = scene.areas(scene.patches.xy, access_shift_m=np.zeros(2))
     own = simulation.tally.sums(swept, simulation.cover_pct)
@@ -127,9 +127,9 @@ def limits_of(simulation: Simulation, draws: int, *, shown: Floats) -> Floats:
 
 
 def totals_table(acreage: pd.DataFrame, ground: pd.DataFrame) -> pd.DataFrame:
-    """Totals of each species, sorted, and last of the ground: ``species`` and the columns of ``TOTALS`` in m2.
+    """Totals of each species, sorted, and last of all infested ground: ``species`` and the columns of ``TOTALS`` in m2.
 
-    The ground has no species and no infested area; treatable is what is open, in a stand and reached.
+    That row has no species and no cover; treatable is what is open, in a stand and reached.
     """
     whole = ground.rename(columns={"ground_m2": "gross_m2"}).assign(species="", infested_m2=np.nan)
     rows = pd.concat([acreage, whole])[["species", "zone", "stand", "access", "gross_m2", "infested_m2"]]

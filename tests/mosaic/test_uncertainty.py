@@ -108,6 +108,23 @@ def test_cover_class_alone_makes_the_infested_area_uniform_in_it():
     assert share["cover_pct"] == pytest.approx(100)
 
 
+def test_cover_of_one_figure_may_be_off_by_the_error_as_far_as_both_sides_have_room():
+    patches = survey(*shapely.buffer(shapely.points([[200, 200], [500, 500], [800, 800]]), 10), species=["A", "B", "C"])
+    patches = patches.assign(
+        cover_pct=[40.0, 2.0, 100.0], cover_low_pct=[40, np.nan, 100], cover_high_pct=[40, np.nan, 100]
+    )
+    given = land()
+    faces = cut_faces(patches, **given)
+    tables = species_area(faces), ground_area(faces)
+    found = with_ranges(
+        *tables, patches, doubt=Doubt(draws=500, cell_m=0.0, size_error=0.0, cover_error_pct=5.0), **given
+    )
+    row = found.acreage.set_index("species")
+    ends = row[["infested_low_m2", "infested_high_m2"]].div(row["gross_m2"], axis=0) * 100
+    expected = [[35.5, 44.5], [0.2, 3.8], [100, 100]]  # the middle nine tenths of 35-45, 0-4 and 100
+    assert ends.to_numpy() == pytest.approx(np.array(expected), abs=0.5)
+
+
 def test_sources_share_the_variance_as_worked_by_hand():
     # 100 m square across an edge of no_spray and, the other way, of access: shifts of a fix of 3 m and of a 12 m cell
     patches = survey(shapely.box(450, 450, 550, 550), accuracy_m=3 * 1.509592, cover=(40.0, 60.0))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping
 from typing import Any, Final
 
@@ -19,7 +20,7 @@ from invasimap.land.words import ZONES
 COLUMNS: Final = {
     "patches": ("species", "date", "cover_pct"), "stands": ("stand",), "protection": ("zone",), "access": ("access",),
 }  # fmt: skip
-ISO_DATE: Final = r"\d{4}(?:-(?:0[1-9]|1[0-2])(?:-(?:0[1-9]|[12]\d|3[01])(?:[T ].*)?)?)?"
+ISO_DATE: Final = r"\d{4}(?:-(?:0[1-9]|1[0-2])(?:-(?:0[1-9]|[12]\d|3[01])(?:[T ].*)?)?)?|"
 FARTHEST_M: Final = 1e8  # of any system in metres
 MOST_STRETCHED: Final = 0.02  # of an area: UTM is off by 0.2 % within its zone, web Mercator by 61 % at 38 degrees
 Layers = dict[str, gpd.GeoDataFrame]
@@ -82,7 +83,8 @@ def _misread(column: str, values: pd.Series) -> tuple[str, str, Any]:
         return "is not understood", 'write it as "2026-05-31", or leave it blank', _iso(values).isna()
     if column == "zone":
         return f"is none of {', '.join(ZONES)}", "ground that is in no zone needs no row", ~values.isin(ZONES)
-    return "is not text", "", values.map(lambda name: not isinstance(name, str)) & (column != "stand")
+    odd = [name for name in values.unique() if not isinstance(name, str) and column != "stand"]
+    return "is not text", "write names, not numbers", values.isin(odd)
 
 
 def _of_rows(name: str, layer: gpd.GeoDataFrame, wrong: Any, what: str, mend: str) -> Fault:
@@ -97,9 +99,8 @@ def _shape_faults(name: str, shapes: Any) -> Iterator[Fault]:
     flat = ~none & ~np.isin(
         shapely.get_type_id(shapes), (shapely.GeometryType.POLYGON, shapely.GeometryType.MULTIPOLYGON)
     )
-    coords, owner = shapely.get_coordinates(shapes, return_index=True)
-    far = np.zeros(len(shapes), bool)
-    far[owner[~(np.abs(coords) <= FARTHEST_M).all(axis=1)]] = True
+    with np.errstate(invalid="ignore", over="ignore"):
+        far = ~none & ~((np.abs(shapely.bounds(shapes)) <= FARTHEST_M).all(axis=1) & np.isfinite(shapely.area(shapes)))
     for wrong, what, mend in (
         (none, "have no shape", "draw them or take them out"),
         (flat, "are no polygons", "areas are of polygons: buffer points and lines by what they cover"),
@@ -126,11 +127,10 @@ def _require_true_metres(layers: Mapping[str, gpd.GeoDataFrame]) -> None:
 
 def _iso(dates: pd.Series) -> pd.Series:
     """Dates as ISO text, empty where there is none; missing where one is not understood."""
-    if pd.api.types.is_datetime64_any_dtype(dates):
-        return dates.map(lambda at: "" if pd.isna(at) else at.isoformat())
-    text = dates.map(lambda at: "" if pd.isna(at) else at.isoformat() if hasattr(at, "isoformat") else at)
-    fine = text.map(lambda at: isinstance(at, str)) & text.astype(str).str.fullmatch(f"(?:{ISO_DATE})?")
-    return text.where(fine)
+    number, named = pd.factorize(dates)  # each distinct one is read once
+    text = [at.isoformat() if hasattr(at, "isoformat") else at for at in named]
+    fine = [at if isinstance(at, str) and re.fullmatch(ISO_DATE, at) else None for at in text]
+    return pd.Series(np.array([*fine, ""], object)[number], index=dates.index)
 
 
 def _whole(name: str, layer: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
@@ -140,5 +140,6 @@ def _whole(name: str, layer: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
     plain = {column: layer[column].astype(object) for column in COLUMNS[name] if column != "cover_pct"}
     if name == "patches":
         plain |= {"date": _iso(layer["date"]), "cover_pct": pd.to_numeric(layer["cover_pct"])}
-    shapes = mend_polygons(shapely.force_2d(layer.geometry.to_numpy()))
+    shapes = layer.geometry.to_numpy()
+    shapes = mend_polygons(shapely.force_2d(shapes) if shapely.has_z(shapes).any() else shapes)
     return layer.assign(**plain).set_geometry(gpd.GeoSeries(shapes, index=layer.index, crs=layer.crs))

@@ -43,8 +43,8 @@ class Ranges:
         with ``_low`` and ``_high``, ``gross_m2, infested_m2, treatable_gross_m2, treatable_infested_m2``.
     drivers
         Of each species' infested area and of all infested ground (species empty), in all and treatable (``part``), the
-        share of each source in the variance: ``species, part, position_pct, size_pct, cover_pct, cell_pct``; no rows without
-        draws.
+        share of each source in the variance: ``species, part, position_pct, size_pct, cover_pct, cell_pct``; no rows
+        without draws.
     apart
         The largest difference between a figure of the tables and what the sweep makes of the survey as it is, as a
         share of all infested ground: two engines, one answer. NaN without draws.

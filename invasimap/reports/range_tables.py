@@ -13,7 +13,7 @@ GROUND = "All infested ground, every spot once"
 SOURCE_HEADS = {
     "position": "Position (GPS) %",
     "size": "Patch size %",
-    "cover": "Cover class %",
+    "cover": "Cover %",
     "cell": "Cell of the access grid %",
 }
 
@@ -56,8 +56,8 @@ def drivers_report(plan: Plan) -> PrintedTable:
         caption="What makes the ranges wide", heads=heads, rows=rows,
         numeric=frozenset(range(2, 2 + len(SOURCES))), latin=frozenset({0}),
         note="Share of each source in the variance, each drawn alone. Where position leads, a better receiver or more "
-        "fixes narrow the range; where size leads, measure instead of pacing; where the cover class leads, write a "
-        "percent; where the cell leads, make it smaller.",
+        "fixes narrow the range; where size leads, measure instead of pacing; where cover leads, write a percent "
+        "instead of a class; where the cell leads, make it smaller.",
     )  # fmt: skip
 
 

@@ -23,6 +23,8 @@ from invasimap.mosaic.given import given_layers
 
 OUT_OF_REACH = "out_of_reach"
 GRID_M = 1e-9  # snap rounding makes the noding safe; a thousandth of a micrometre moves no acreage
+GRID_SHARE = 1e-14  # of the span at least: some fifty times as coarse as a double is there
+FAR_M = 1e5  # farther from the origin, shapes are moved to it for the noding
 Ints = npt.NDArray[np.intp]
 
 
@@ -113,8 +115,22 @@ def _faces(patches: Any, others: list[Any]) -> Any:
     for layer in others:
         pieces = segments(layer)
         near.append(pieces[np.unique(tree.query(pieces)[0])])
-    noded = shapely.union_all(np.concatenate([own, *near]), grid_size=GRID_M)
-    return shapely.get_parts(shapely.polygonize(shapely.get_parts(noded)))
+    return _polygonized(np.concatenate([own, *near]))
+
+
+def _polygonized(pieces: Any) -> Any:
+    """Polygons between some segments.
+
+    Worked about their own corner: millions of metres from the origin, as in UTM, a double is no finer than the grid of
+    the noding, which then leaves crossings open and loses polygons.
+    """
+    coords = shapely.get_coordinates(pieces)
+    origin = np.floor(coords.min(axis=0)) if np.abs(coords).max() > FAR_M else np.zeros(2)
+    span = float(np.abs(coords - origin).max())
+    moved = shapely.transform(pieces, lambda xy: xy - origin) if origin.any() else pieces
+    noded = shapely.union_all(moved, grid_size=max(GRID_M, span * GRID_SHARE))
+    found: Any = shapely.get_parts(shapely.polygonize(shapely.get_parts(noded)))
+    return shapely.transform(found, lambda xy: xy + origin) if origin.any() else found
 
 
 def _reached_by(access: gpd.GeoDataFrame) -> pd.Series:

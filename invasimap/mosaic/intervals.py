@@ -22,6 +22,10 @@ Only sizes ask for more, in two ways.
 
 Both are done by weights on the draws, in the direction of the sizes alone: what position does to an edge is left as it
 was drawn.
+
+Of 500 surveys such intervals held 90.9 % (+/- 0.3) of all rows, 91.6 % (0.5) of rows of one or two discs, 89.5 % (0.8)
+of the species' totals, 90.1 % (0.8) of what of them is infested, 91.4 % (1.3) of the treatable ground and 91.6 % (1.2)
+of all infested ground.
 """
 
 from __future__ import annotations

@@ -157,3 +157,25 @@ def test_system_in_which_an_acre_is_not_an_acre_is_refused(crs, said):
 def test_layers_of_two_systems_are_refused_by_name():
     with pytest.raises(CRSError, match="stands is WGS 84 / UTM zone 16N"):
         acreage(survey(SQUARE), **land(stands=layer([BIG], stand=["1"]).to_crs(32616)))
+
+
+def test_outlines_far_from_the_origin_of_their_system_lose_no_ground():
+    # in UTM a double is no finer than 1e-9 m: noded there, some crossings of these stayed open and a face was lost
+    shapes = shapely.from_wkt([
+        "MULTIPOLYGON (((11 2, 6 9, 2 11, 11 2)), ((10 4, 1 1, 1 11, 10 4, 0 5, 10 4)))",
+        "POLYGON ((9 10, 0 7, 2 3, 10 2, 8 8, 0 3, 7 3, 9 10))",
+        "POLYGON ((9.264747079880559 0.4111362624083834, 5.601577583351615 3.5110758541507616, 5.475464626764418 "
+        "5.879155318355397, 2.2833641453406415 0.7203665136932544, 7.092925886990303 6.492009374418307, "
+        "7.9390513084474215 4.154082079863455, 2.1472966849998922 4.111869376731561, 9.264747079880559 "
+        "0.4111362624083834))",
+        "MULTIPOLYGON (((3 11, 1 1, 9 1, 1 2, 6 7, 9 4, 3 3, 8 1, 1 2, 3 11)), ((10 4, 7 0, 3 10, 9 3, 0 7, 10 4)))",
+        "POLYGON ((11 9, 3 2, 3 2, 11 5, 3 9, 0 4, 4 1, 11 9))",
+        "POLYGON ((3 0, 8 10, 6 1, 9 6, 3 2, 3 0))", "POLYGON ((0 7, 4 8, 2 3, 5 0, 6 0, 6 11, 9 3, 0 7))",
+    ])  # fmt: skip
+    cut = {
+        "stands": layer(shapes[1:3], stand=["1", "2"]),
+        "protection": layer(shapes[3:5], zone=["no_spray", "hand_only"]),
+        "access": layer(shapes[5:], access=["foot", "tractor"]),
+    }  # fmt: skip
+    whole = shapely.make_valid(shapes[0], method="structure").area
+    assert sum(gross(survey(shapes[0]), **cut)) == pytest.approx(whole, rel=1e-8)

@@ -145,7 +145,7 @@ def doubt_of(settings: Tract) -> Doubt:
     said = settings.uncertainty
     return Doubt(
         draws=said.draws, cell_m=settings.access.cell_m, size_error=said.size_error_pct / 100,
-        accuracy_is=said.accuracy_is,
+        accuracy_is=said.accuracy_is, cover_error_pct=said.cover_error_pct,
     )  # fmt: skip
 
 

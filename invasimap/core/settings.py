@@ -204,12 +204,15 @@ class UncertaintySection(Section):
 
     ``draws`` surveys are simulated; 0 for none, and no ranges. ``size_error`` is the standard deviation of a paced or
     guessed radius and of a stated width, as a share of it. ``accuracy_is`` says what the accuracies of records and of
-    ``gps_accuracy`` are: the radius that holds 68 % or 95 % of fixes, or the root mean square of their distances.
+    ``gps_accuracy`` are: the radius that holds 68 % or 95 % of fixes, or the root mean square of their distances. A
+    cover written as one figure may be ``cover_error`` more or less: nobody estimates closer than about 5 percent
+    (Daubenmire cover class method, rangelandsgateway.org/inventorymonitoring/daubenmire).
     """
 
     draws: Annotated[int, Field(ge=0, le=100_000), AfterValidator(_enough_draws)] = 500
     size_error_pct: Share = Field(20.0, alias="size_error")
     accuracy_is: Literal["68 %", "95 %", "rms"] = "68 %"
+    cover_error_pct: Share = Field(5.0, alias="cover_error")
 
 
 class SeasonSection(Section):

@@ -1,4 +1,5 @@
 """Words and lengths of the land that other rooms need; apart, so that nothing else of it is loaded for them."""
 
 OUTSIDE = "(outside)"  # the stand of what lies in none
+ZONES = ("no_spray", "hand_only", "open")  # strictest first
 WIDEST_GAP_M = 40.0  # an opening in what stops somebody leads through no more than this

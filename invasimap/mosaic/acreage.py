@@ -6,8 +6,8 @@ import geopandas as gpd
 import pandas as pd
 import shapely
 
-from invasimap.core.crs import require_same_metres
-from invasimap.mosaic.faces import Faces, cut_faces
+from invasimap.mosaic.faces import Faces, cut_given
+from invasimap.mosaic.given import given_layers
 from invasimap.mosaic.swept import swept_growth
 
 FEW_PLACES = 20_000  # up to here polygons are as quick, and nothing has to be compiled first
@@ -27,9 +27,10 @@ def acreage(
     Parameters
     ----------
     patches
-        Polygons with ``species, date`` (ISO text), ``cover_pct``.
+        Polygons with ``species, date`` (ISO text or dates; blank where it is not known), ``cover_pct``.
     stands, protection, access
         Polygons with ``stand``, ``zone`` and ``access``; all layers in one system in metres (see ``cut_faces``).
+        Outlines of any layer may cross themselves: all that they wind round counts, once.
 
     Returns
     -------
@@ -39,9 +40,9 @@ def acreage(
     Raises
     ------
     CRSError
-        When the layers do not share one system in metres.
-    ValueError
-        When a species, cover, stand, zone or access class is missing: what is not known would count as none.
+        When the layers do not share one system in metres, or an acre in it is not an acre of ground (web Mercator).
+    LayerError
+        Lists all that is missing or not understood: what is not known would count as none.
 
     Examples
     --------
@@ -55,14 +56,11 @@ def acreage(
     >>> table[["zone", "gross_m2", "infested_m2"]].values.tolist()
     [['no_spray', 1000.0, 250.0], ['open', 9000.0, 2250.0]]
     """
-    layers = {"stands": stands, "protection": protection, "access": access}
-    _refuse_missing(patches, "patches", "species", "cover_pct")
-    for (name, layer), column in zip(layers.items(), ("stand", "zone", "access"), strict=True):
-        _refuse_missing(layer, name, column)
-    if shapely.get_num_coordinates(patches.geometry.to_numpy()).sum() <= FEW_PLACES:
-        return _by_species(_grown(cut_faces(patches, **layers)))
-    require_same_metres(patches=patches, **layers)
-    return _by_species(swept_growth(patches, **layers)[0])
+    given = given_layers({"patches": patches, "stands": stands, "protection": protection, "access": access})
+    found = given.pop("patches").reset_index(drop=True)  # records that are named alike are still several
+    if shapely.get_num_coordinates(found.geometry.to_numpy()).sum() <= FEW_PLACES:
+        return _by_species(_grown(cut_given(found, **given)))
+    return _by_species(swept_growth(found, **given)[0])
 
 
 def species_area(faces: Faces) -> pd.DataFrame:
@@ -76,13 +74,6 @@ def species_area(faces: Faces) -> pd.DataFrame:
         ground. ``infested_m2`` is gross area times canopy cover. ``patches`` counts the records that decide some of it.
     """
     return _by_species(_grown(faces))
-
-
-def _refuse_missing(layer: gpd.GeoDataFrame, name: str, *columns: str) -> None:
-    for column in columns:
-        missing = layer[column].isna().to_numpy()
-        if missing.any():
-            raise ValueError(f"{name}: {column} is missing in the row {layer.index[missing][0]!r}: fill it in")
 
 
 def _grown(faces: Faces) -> pd.DataFrame:

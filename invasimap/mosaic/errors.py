@@ -2,14 +2,21 @@
 
 Position. A record's accuracy is brought to a standard deviation per axis, ``sigma``. A point moves as a whole. Along a
 walk the error is the sum of three independent parts whose variances add up to ``sigma^2``: a shift common to the
-record (half: satellites and atmosphere change over many minutes), a drift whose correlation falls by 1/e every 40 m
-walked (four tenths: canopy and reflections change with the place; an Ornstein-Uhlenbeck process), and a part of each
-fix's own (one tenth). A common shift leaves a walked area as it is, so the drift decides its error. With these shares a
-hectare walked at 5 m per axis has a standard error of 4 %, and 12 hectares one of 0.8 %: between what consumer
-receivers showed under canopy (1 ha within +/-12 %, Revue Forestiere Francaise 56:529-536, 2004; 12 ha 0.2 to 4.7 %,
-Unger et al. 2013). An outline drawn with few corners has nearly independent ones (Bondesson, Stahl and Holm 1998),
-since they lie farther apart than the drift reaches. A line of stated width is moved by a smooth field, so that its two
-sides move together and its width stays what was stated.
+record (half: satellites and atmosphere change over many minutes), a drift whose correlation falls by 1/e every 40 m of
+ground (four tenths: canopy and reflections change with the place), and a part of each fix's own (one tenth). A common
+shift leaves a walked area as it is, so the drift decides its error. With these shares a hectare walked at 5 m per axis
+has a standard error of 4 %, and 12 hectares one of 0.8 %: between what consumer receivers showed under canopy (1 ha
+within +/-12 %, Revue Forestiere Francaise 56:529-536, 2004; 12 ha 0.2 to 4.7 %, Unger et al. 2013). An outline drawn
+with few corners has nearly independent ones (Bondesson, Stahl and Holm 1998), since they lie farther apart than the
+drift reaches.
+
+Strips. The drift belongs to the place, so the two sides of a narrow strip drift together; were it alike along the walk
+alone, they would move apart, cross, and a crumpled outline is too large on average (2 m walked at 5 m: 1.6 times).
+What is left of that is each fix's own part. A record is drawn whole: its own errors were smaller than it is wide. So
+the own part deviates by at most half the width (of a strip of the same area and way round), and what it gives up goes
+to the common shift. Strips of 2 to 20 m walked at 3 m, and of 5 to 20 m at 5 m, then hold their truth as all else does;
+of 2 m at 5 m the walk itself crumples and is 18 % too large, which no drawing can know. A line of stated width is moved
+by a smooth field of the same reach, so that its width stays what was stated.
 
 Size. A paced or guessed radius and a stated width err by a factor: lognormal, 1 on average, its standard deviation the
 setting ``size_error``. A mean of 1 for the radius makes areas too large by ``1 + s^2`` on average (E[area] =
@@ -17,7 +24,8 @@ pi (r^2 + sigma^2)). Drawing such errors round what was measured would add this 
 the area expected of the truth first, ``area / (1 + s^2)``, and the factor drawn is 1 on average for the area. A width
 enters its area straight and needs no such step.
 
-Cover. Uniform within the class that was written down; nothing where one figure was written.
+Cover. Uniform within the class that was written down. One figure is an estimate too, uniform within what the setting
+``cover_error`` says on either side, or as far as 0 and 100 % leave on both: its middle stays what was written.
 
 Cell. Where the edges of the access grid really run within a cell is not known: the grid is moved by up to half a cell
 in each direction.
@@ -39,8 +47,8 @@ Bools = npt.NDArray[np.bool_]
 AccuracyMeans = Literal["68 %", "95 %", "rms"]
 
 UNDER_LEAVES_SIGMA_M: Final = 5.0  # where neither the record nor the settings say
-_BLOCK: Final = 8.0  # drift lengths summed at a stretch; exp(2 * 8) is no strain on a double
-_WAVES: Final = 12  # of the smooth field along a line
+_WAVES: Final = 12  # summed to a field
+_OWN_WIDTH: Final = 0.5  # the most a fix's own part may deviate, of the width
 
 
 def sigma_m(radius_m: Floats, *, means: AccuracyMeans = "68 %") -> Floats:
@@ -69,7 +77,7 @@ class WalkError:
     common, own
         Shares of the variance: one shift of the whole, each fix's own. The rest drifts.
     drift_m
-        Metres walked after which the drift's correlation has fallen to 1/e.
+        Metres of ground over which the drift's correlation falls to 1/e.
     """
 
     common: float = 0.5
@@ -83,70 +91,6 @@ class WalkError:
 
 
 WALK_ERROR: Final = WalkError()
-
-
-@dataclass(frozen=True, kw_only=True)
-class Walk:
-    """The drift along outlines: weights by which independent numbers become a process that fades with distance.
-
-    Attributes
-    ----------
-    block
-        Block of each vertex; a block starts at a ring's first vertex and wherever eight drift lengths are full.
-    fade, weight
-        (vertices,) What is left at each vertex of its block's start, and the weight of its own number.
-    first
-        Vertex each block starts with.
-    step
-        How much of the vertex before is left at a block's start; 0 at a ring's.
-    ranks
-        The blocks that are second, third, ... of their ring.
-    """
-
-    block: Ints
-    fade: Floats
-    weight: Floats
-    first: Ints
-    step: Floats
-    ranks: list[Ints]
-
-    @classmethod
-    def along(cls, xy: Floats, ring: Ints, *, drift_m: float) -> Walk:
-        """The walk over vertices ``xy`` of the rings ``ring`` (sorted), each from its first vertex on."""
-        starts_ring = np.diff(ring, prepend=-1) != 0
-        leg = np.where(starts_ring, 0.0, np.hypot(*np.diff(xy, axis=0, prepend=xy[:1]).T)) / drift_m
-        ring_first = np.flatnonzero(starts_ring)
-        gone = np.cumsum(leg)
-        gone -= gone[ring_first][np.cumsum(starts_ring) - 1]
-        number = np.floor(gone / _BLOCK)
-        starts_block = starts_ring | (np.diff(number, prepend=-1) != 0)
-        first = np.flatnonzero(starts_block)
-        block = np.cumsum(starts_block) - 1
-        since = gone - gone[first][block]
-        before = np.where(starts_block, 0.0, since - leg)
-        weight = np.where(starts_block, 0.0, np.sqrt(np.exp(2 * since) - np.exp(2 * before)))
-        rank = np.arange(len(first)) - np.searchsorted(first, ring_first)[np.cumsum(starts_ring)[first] - 1]
-        return cls(
-            block=block,
-            fade=np.exp(-since),
-            weight=weight,
-            first=first,
-            step=np.where(starts_ring[first], 0.0, np.exp(-leg[first])),
-            ranks=[np.flatnonzero(rank == k) for k in range(1, int(rank.max(initial=0)) + 1)],
-        )
-
-    def drift(self, numbers: Floats) -> Floats:
-        """Standard normal ``numbers`` (draws, vertices, 2) as the process: each normal, neighbours alike."""
-        summed = np.cumsum(numbers * self.weight[:, None], axis=1)
-        summed -= summed[:, self.first][:, self.block]
-        summed *= self.fade[:, None]
-        at_start = numbers[:, self.first] * np.sqrt(1 - self.step**2)[:, None]
-        for blocks in self.ranks:
-            last = self.first[blocks] - 1
-            before = summed[:, last] + self.fade[last, None] * at_start[:, blocks - 1]
-            at_start[:, blocks] += self.step[blocks, None] * before
-        found: Floats = summed + self.fade[:, None] * at_start[:, self.block]
-        return found
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -173,8 +117,8 @@ class Outlines:
         (vertices, 2) For lines: how far and where a vertex goes when the width doubles; else 0.
     walked, strip
         Vertices of outlines (a ring's last, which repeats its first, left out) and of lines.
-    walk
-        The drift along ``walked``.
+    own
+        (records,) Share of the variance that is each fix's own.
     """
 
     rings: Rings
@@ -187,8 +131,8 @@ class Outlines:
     centre: Floats
     outward_m: Floats
     walked: Ints
-    walk: Walk
     strip: Ints
+    own: Floats
 
     @classmethod
     def of(
@@ -208,13 +152,15 @@ class Outlines:
         opened[rings.start[1:] - 1] = False  # a ring's last vertex is its first again
         sums = np.stack([np.bincount(ring[opened], rings.xy[opened, axis], len(counts)) for axis in (0, 1)], axis=-1)
         sized, lined = shape == "point", shape == "line"
-        walked = np.flatnonzero(opened & ~(sized | lined)[record])
         strip = np.flatnonzero(lined[record])
+        turn = _signed_area(rings)
+        half_m = _half_width(rings, turn, len(shape))
         return cls(
             rings=rings, sigma_m=sigma_m, size_error=size_error, sized=sized, lined=lined, record=record, error=error,
-            centre=(sums / np.maximum(counts - 1, 1)[:, None])[ring], outward_m=_outward(rings, ring, strip),
-            walked=walked, strip=strip,
-            walk=Walk.along(rings.xy[walked], ring[walked], drift_m=error.drift_m),
+            centre=(sums / np.maximum(counts - 1, 1)[:, None])[ring],
+            outward_m=_outward(rings, ring, strip, half_m[record] * np.where(turn >= 0, 1, -1)[ring]),
+            walked=np.flatnonzero(opened & ~(sized | lined)[record]), strip=strip,
+            own=np.minimum(error.own, (2 * _OWN_WIDTH * half_m / np.maximum(sigma_m, 1e-9)) ** 2),
         )  # fmt: skip
 
     @property
@@ -223,10 +169,9 @@ class Outlines:
         return float(np.log1p(self.size_error**2))
 
     @property
-    def size_variance(self) -> Floats:
-        """Variance (records,) of the factor that sizes put on an area: on the square of a radius, on a width."""
-        power = np.select([self.sized, self.lined], [4.0, 1.0], 0.0)
-        found: Floats = np.expm1(power * self.log_variance)
+    def size_deviation(self) -> Floats:
+        """Deviation (records,) of the logarithm of the factor that sizes put on an area: a radius squared, a width."""
+        found: Floats = np.select([self.sized, self.lined], [2.0, 1.0], 0.0) * np.sqrt(self.log_variance)
         return found
 
     def expected(self, *, size: bool = True) -> Floats:
@@ -234,18 +179,23 @@ class Outlines:
         factor = np.where(self.sized & size, np.exp(-self.log_variance / 2), 1.0)
         return self._resized(factor[None], size=size)[0]
 
-    def draw(self, rng: np.random.Generator, count: int, *, position: bool = True, size: bool = True) -> Floats:
+    def draw(
+        self, rng: np.random.Generator, count: int, *, position: bool = True, size: bool = True,
+        scores: Floats | None = None,
+    ) -> Floats:  # fmt: skip
         """Vertices (draws, vertices, 2) of ``count`` surveys that might as well have been the truth.
 
         Parameters
         ----------
         position, size
             Which errors are drawn.
+        scores
+            Standard normal numbers (draws, records) that say how large each size is drawn; drawn too when missing.
         """
-        records = (count, len(self.sigma_m))
+        scores = rng.standard_normal((count, len(self.sigma_m))) if scores is None else scores
         spread, variance = np.sqrt(self.log_variance), self.log_variance
-        factor = np.exp(spread * rng.standard_normal(records) - np.where(self.sized, 1.5, 0.5) * variance)
-        xy = self._resized(factor if size else np.ones(records), size=size)
+        factor = np.exp(spread * scores - np.where(self.sized, 1.5, 0.5) * variance)
+        xy = self._resized(factor if size else np.ones_like(factor), size=size)
         if position:
             self._move(xy, rng)
         ends = self.rings.start[1:] - 1
@@ -265,32 +215,47 @@ class Outlines:
 
     def _move(self, xy: Floats, rng: np.random.Generator) -> None:
         count = len(xy)
-        share = np.where(self.sized, 1.0, self.error.common)
-        shift = rng.standard_normal((count, len(share), 2)) * (self.sigma_m * np.sqrt(share))[:, None]
-        xy += shift[:, self.record]
+        common = np.where(self.lined, self.error.common, 1 - self.error.drift - self.own)
+        shift = rng.standard_normal((count, len(common), 2))
+        xy += (shift * (self.sigma_m * np.sqrt(np.where(self.sized, 1.0, common)))[:, None])[:, self.record]
         if len(self.walked):
-            numbers = rng.standard_normal((2, count, len(self.walked), 2))
-            wander = np.sqrt(self.error.drift) * self.walk.drift(numbers[0]) + np.sqrt(self.error.own) * numbers[1]
-            xy[:, self.walked] += self.sigma_m[self.record[self.walked], None] * wander
+            of = self.record[self.walked]
+            own = rng.standard_normal((count, len(of), 2)) * np.sqrt(self.own[of])[:, None]
+            drift = np.sqrt(self.error.drift) * self._field(rng, count, self.walked, smooth=False)
+            xy[:, self.walked] += self.sigma_m[of, None] * (drift + own)
         if len(self.strip):
             sigma = self.sigma_m[self.record[self.strip], None] * np.sqrt(1 - self.error.common)
-            xy[:, self.strip] += sigma * self._field(rng, count)
+            xy[:, self.strip] += sigma * self._field(rng, count, self.strip, smooth=True)
 
-    def _field(self, rng: np.random.Generator, count: int) -> Floats:
-        """A smooth standard field of each line's own at its vertices (draws, strip, 2), as a sum of random waves."""
-        owner = np.unique(self.record[self.strip], return_inverse=True)[1]
-        lines = int(owner.max()) + 1
-        place = (self.rings.xy - self.centre)[self.strip] / self.error.drift_m
-        found = np.zeros((count, len(self.strip), 2))
+    def _field(self, rng: np.random.Generator, count: int, vertices: Ints, *, smooth: bool) -> Floats:
+        """A standard field of each record's own at its vertices (draws, vertices, 2), as a sum of random waves.
+
+        Its correlation is exp(-distance / drift_m), or exp(-(distance / drift_m)^2 / 2) where smooth: the numbers of
+        the waves are the spectra of these, a Cauchy and a normal distribution (Rahimi and Recht 2007).
+        """
+        names, owner = np.unique(self.record[vertices], return_inverse=True)
+        many = len(names)
+        first = np.searchsorted(owner, np.arange(many))
+        place = self.rings.xy[vertices]
+        x, y = ((place - place[first][owner]) / self.error.drift_m).astype(np.float32).T
+        found = np.zeros((2, count, len(vertices)), np.float32)
         for _ in range(_WAVES):
-            wave = rng.standard_normal((count, lines, 2))[:, owner]
-            phase = (wave * place).sum(axis=-1) + rng.uniform(0, 2 * np.pi, (count, lines))[:, owner]
-            found += np.stack([np.cos(phase), np.sin(phase)], axis=-1)
-        return found * np.sqrt(2 / _WAVES)
+            wave = rng.standard_normal((2, count, many))
+            if not smooth:
+                wave /= np.abs(rng.standard_normal((count, many)))
+            along, up = wave.astype(np.float32)
+            phase = rng.uniform(0, 2 * np.pi, (count, many)).astype(np.float32)
+            angle = along[:, owner] * x + up[:, owner] * y + phase[:, owner]
+            found[0] += np.cos(angle)
+            found[1] += np.sin(angle)
+        return np.moveaxis(found, 0, -1) * np.sqrt(2 / _WAVES)
 
 
-def _outward(rings: Rings, ring: Ints, strip: Ints) -> Floats:
-    """Where the vertices of lines go when the width doubles: along the mitre, by half the width."""
+def _outward(rings: Rings, ring: Ints, strip: Ints, half_m: Floats) -> Floats:
+    """Where the vertices of lines go when the width doubles: along the mitre, by half the width.
+
+    ``half_m`` (vertices,) is negative in rings that turn clockwise.
+    """
     found = np.zeros_like(rings.xy)
     if not len(strip):
         return found
@@ -300,9 +265,8 @@ def _outward(rings: Rings, ring: Ints, strip: Ints) -> Floats:
     after = np.where(at == end, start + 1, at + 1)
     normals = _normals(rings.xy, rings.xy[before]), _normals(rings.xy[after], rings.xy)
     mitre = (normals[0] + normals[1]) / np.maximum(1 + (normals[0] * normals[1]).sum(axis=1), 0.25)[:, None]
-    turn = _signed_area(rings)
-    solid = np.where((turn[ring] >= 0) != rings.hole[ring], 1.0, -1.0)  # a normal to the right of the way leads out
-    found[strip] = (mitre * (solid * _half_width(rings, turn)[rings.item[ring]])[:, None])[strip]
+    solid = np.where(rings.hole[ring], -half_m, half_m)  # a normal to the right of the way leads out
+    found[strip] = (mitre * solid[:, None])[strip]
     return found
 
 
@@ -320,14 +284,29 @@ def _signed_area(rings: Rings) -> Floats:
     return found
 
 
-def _half_width(rings: Rings, turn: Floats) -> Floats:
+def _half_width(rings: Rings, turn: Floats, items: int) -> Floats:
     """Half the width of each item, taken as a strip with square ends: area = length * width."""
     leg = np.hypot(*np.diff(rings.xy, axis=0, append=rings.xy[-1:]).T)
     leg[rings.start[1:] - 1] = 0.0
-    area = np.bincount(rings.item, np.abs(turn) * np.where(rings.hole, -1, 1))
-    round_m = np.bincount(rings.item, np.add.reduceat(leg, rings.start[:-1]))
+    area = np.bincount(rings.item, np.abs(turn) * np.where(rings.hole, -1, 1), items)
+    round_m = np.bincount(rings.item, np.add.reduceat(leg, rings.start[:-1]), items)
     found: Floats = (round_m - np.sqrt(np.maximum(round_m**2 - 16 * area, 0.0))) / 8
     return found
+
+
+def cover_limits(cover_pct: Floats, low_pct: Floats, high_pct: Floats, *, error_pct: float) -> tuple[Floats, Floats]:
+    """Low and high of each cover in percent: of its class, or of one figure (or none known) by the error either way.
+
+    Examples
+    --------
+    >>> cover, said_low, said_high = np.array([[37.5, 40, 2], [25, 40, 2], [50, 40, 2]])
+    >>> low, high = cover_limits(cover, said_low, said_high, error_pct=5)
+    >>> low.tolist(), high.tolist()
+    ([25.0, 35.0, 0.0], [50.0, 45.0, 4.0])
+    """
+    classed = low_pct < high_pct
+    off = np.minimum(error_pct, np.minimum(cover_pct, 100 - cover_pct))
+    return np.where(classed, low_pct, cover_pct - off), np.where(classed, high_pct, cover_pct + off)
 
 
 def draw_covers(rng: np.random.Generator, count: int, *, low_pct: Floats, high_pct: Floats) -> Floats:

@@ -14,14 +14,17 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 import shapely
+from pyproj import CRS
 
-from invasimap.core.crs import require_same_metres
+from invasimap.core.errors import Fault, LayerError
 from invasimap.core.geometry import segments
-from invasimap.land.words import OUTSIDE
+from invasimap.land.words import OUTSIDE, ZONES
+from invasimap.mosaic.given import given_layers
 
-ZONES = ("no_spray", "hand_only", "open")  # strictest first
 OUT_OF_REACH = "out_of_reach"
 GRID_M = 1e-9  # snap rounding makes the noding safe; a thousandth of a micrometre moves no acreage
+GRID_SHARE = 1e-14  # of the span at least: some fifty times as coarse as a double is there
+FAR_M = 1e5  # farther from the origin, shapes are moved to it for the noding
 Ints = npt.NDArray[np.intp]
 
 
@@ -64,9 +67,23 @@ def cut_faces(
     Raises
     ------
     CRSError
-        When the layers do not share one system in metres.
+        When the layers do not share one system in metres, or an acre in it is not an acre of ground (web Mercator).
+    LayerError
+        Lists all that is missing or not understood, also patches that are named alike.
     """
-    crs = require_same_metres(patches=patches, stands=stands, protection=protection, access=access)
+    given = given_layers({"patches": patches, "stands": stands, "protection": protection, "access": access})
+    if patches.index.has_duplicates:
+        named = patches.index[patches.index.duplicated()].tolist()[0]
+        what = f"two rows are named {named!r} by the index"
+        raise LayerError(Fault(where="patches", what=what, mend="name each apart, such as with reset_index"))
+    return cut_given(given.pop("patches"), **given)
+
+
+def cut_given(
+    patches: gpd.GeoDataFrame, *, stands: gpd.GeoDataFrame, protection: gpd.GeoDataFrame, access: gpd.GeoDataFrame
+) -> Faces:
+    """``cut_faces`` of layers such as ``given_layers`` gives."""
+    crs = CRS(patches.crs)
     shapes = _faces(patches.geometry.to_numpy(), [layer.geometry.to_numpy() for layer in (stands, protection, access)])
     inside = shapely.point_on_surface(shapes)
     face, patch = _holding(inside, patches)
@@ -98,8 +115,22 @@ def _faces(patches: Any, others: list[Any]) -> Any:
     for layer in others:
         pieces = segments(layer)
         near.append(pieces[np.unique(tree.query(pieces)[0])])
-    noded = shapely.union_all(np.concatenate([own, *near]), grid_size=GRID_M)
-    return shapely.get_parts(shapely.polygonize(shapely.get_parts(noded)))
+    return _polygonized(np.concatenate([own, *near]))
+
+
+def _polygonized(pieces: Any) -> Any:
+    """Polygons between some segments.
+
+    Worked about their own corner: millions of metres from the origin, as in UTM, a double is no finer than the grid of
+    the noding, which then leaves crossings open and loses polygons.
+    """
+    coords = shapely.get_coordinates(pieces)
+    origin = np.floor(coords.min(axis=0)) if np.abs(coords).max() > FAR_M else np.zeros(2)
+    span = float(np.abs(coords - origin).max())
+    moved = shapely.transform(pieces, lambda xy: xy - origin) if origin.any() else pieces
+    noded = shapely.union_all(moved, grid_size=max(GRID_M, span * GRID_SHARE))
+    found: Any = shapely.get_parts(shapely.polygonize(shapely.get_parts(noded)))
+    return shapely.transform(found, lambda xy: xy + origin) if origin.any() else found
 
 
 def _reached_by(access: gpd.GeoDataFrame) -> pd.Series:
@@ -136,12 +167,13 @@ def zone_numbers(zones: pd.Series) -> Ints:
 
     Raises
     ------
-    ValueError
+    LayerError
         When a word is none of them: a zone that is not understood must not count as open.
     """
     found = pd.Index(ZONES).get_indexer(pd.Index(zones))
     if (found < 0).any():
-        raise ValueError(f"zone {zones.to_numpy(object)[found < 0][0]!r} is none of {', '.join(ZONES)}")
+        word = zones.to_numpy(object)[found < 0][0]
+        raise LayerError(Fault(where="protection", what=f"zone {word!r} is none of {', '.join(ZONES)}"))
     return found
 
 

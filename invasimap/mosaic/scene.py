@@ -12,7 +12,8 @@ import numpy.typing as npt
 import pandas as pd
 
 from invasimap.core.crs import require_same_metres
-from invasimap.mosaic.faces import ZONES, deciding_rank
+from invasimap.land.words import ZONES
+from invasimap.mosaic.faces import deciding_rank
 from invasimap.mosaic.sweep import Areas, Rings, areas, rings_of
 from invasimap.mosaic.swept import Labels
 
@@ -91,10 +92,10 @@ class _Codes:
 
 @dataclass(frozen=True, kw_only=True)
 class Tally:
-    """What areas are added up to: the rows of the tables, and totals of each species and of the ground.
+    """What areas are added up to: the rows of the tables, and totals of each species and of all infested ground.
 
-    The quantities stand in this order: rows of the acreage, rows of the ground, each species in all, the ground in all,
-    each species' treatable part, the ground's.
+    The quantities stand in this order: rows of the acreage, rows of the ground, each species in all, all infested
+    ground, each species' treatable part, and that ground's.
 
     Attributes
     ----------

@@ -22,10 +22,12 @@ from invasimap.mosaic.errors import (
     UNDER_LEAVES_SIGMA_M,
     AccuracyMeans,
     Outlines,
+    cover_limits,
     draw_cell_shifts,
     draw_covers,
     sigma_m,
 )
+from invasimap.mosaic.intervals import SizeLean
 from invasimap.mosaic.scene import Scene, Tally
 
 Floats = npt.NDArray[np.float64]
@@ -44,6 +46,7 @@ class Doubt:
     cell_m: float
     size_error: float = 0.2
     accuracy_is: AccuracyMeans = "68 %"
+    cover_error_pct: float = 0.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -65,7 +68,10 @@ class Simulation:
         """A simulation of patches over a scene for the rows of two tables."""
         sigma = sigma_m(patches["accuracy_m"].to_numpy(float), means=doubt.accuracy_is)
         cover = patches["cover_pct"].to_numpy(float)
-        low, high = (patches[name].to_numpy(float) for name in ("cover_low_pct", "cover_high_pct"))
+        low, high = cover_limits(
+            cover, *(patches[name].to_numpy(float) for name in ("cover_low_pct", "cover_high_pct")),
+            error_pct=doubt.cover_error_pct,
+        )  # fmt: skip
         return cls(
             scene=scene,
             tally=Tally.of(scene, acreage, ground),
@@ -75,19 +81,24 @@ class Simulation:
                 sigma_m=np.where(np.isnan(sigma), UNDER_LEAVES_SIGMA_M, sigma),
                 size_error=doubt.size_error,
             ),
-            low_pct=np.where(np.isnan(low), cover, low),
+            low_pct=low,
             cover_pct=cover,
-            high_pct=np.where(np.isnan(high), cover, high),
+            high_pct=high,
             cell_m=doubt.cell_m,
         )
 
-    def drawn(self, draws: int, *, only: str = "") -> Floats:
-        """Every quantity in every draw (2, draws, quantities): gross and infested.
+    def drawn(self, draws: int, *, only: str = "") -> tuple[Floats, Floats]:
+        """Every quantity in every draw (2, draws, quantities), gross and infested, and how far sizes leaned there.
 
         Parameters
         ----------
         only
             The one source of error to draw; all of them when empty.
+
+        Returns
+        -------
+        tuple of arrays
+            Square metres; and the scores of ``SizeLean``, standard normal, 0 where no size is drawn.
         """
         most = max(1, min(_BATCH, _MOST_VERTICES // max(len(self.scene.patches.xy), 1)))
         batches = [(number, min(most, draws - number)) for number in range(0, draws, most)]
@@ -95,15 +106,18 @@ class Simulation:
         sources = frozenset([only] if only else SOURCES)
         stream = SOURCES.index(only) + 1 if only else 0
 
-        def batch(which: tuple[int, int]) -> Floats:
+        def batch(which: tuple[int, int]) -> tuple[Floats, Floats]:
             first, count = which
             return self._batch(count, np.random.default_rng([SEED, stream, first]), sources)
 
         with ThreadPoolExecutor(_cores()) as pool:
-            return np.concatenate(list(pool.map(batch, batches)), axis=1)
+            areas, scores = zip(*pool.map(batch, batches), strict=True)
+        return np.concatenate(areas, axis=1), np.concatenate(scores, axis=1)
 
-    def _batch(self, count: int, rng: np.random.Generator, sources: frozenset[str]) -> Floats:
-        xy = self.outlines.draw(rng, count, position="position" in sources, size="size" in sources)
+    def _batch(self, count: int, rng: np.random.Generator, sources: frozenset[str]) -> tuple[Floats, Floats]:
+        scores = rng.standard_normal((count, len(self.low_pct)))
+        sized = "size" in sources
+        xy = self.outlines.draw(rng, count, position="position" in sources, size=sized, scores=scores)
         shifts = draw_cell_shifts(rng, count, cell_m=self.cell_m if "cell" in sources else 0.0)
         covers = np.broadcast_to(self.cover_pct, (count, len(self.cover_pct)))
         if "cover" in sources:
@@ -112,7 +126,7 @@ class Simulation:
         for draw in range(count):
             areas = self.scene.areas(xy[draw], access_shift_m=shifts[draw])
             found[:, draw] = self.tally.sums(areas, covers[draw])
-        return found
+        return found, self.lean.scores(scores) if sized else np.zeros_like(found)
 
     @cached_property
     def parts(self) -> tuple[Ints, Ints, Floats]:
@@ -126,17 +140,14 @@ class Simulation:
         found: Floats = np.asarray(np.bincount(quantity, (area * spread) ** 2 / 12, self.tally.count), float)
         return found
 
-    def size_skewness(self, deviation: Floats) -> Floats:
-        """Skewness (2, quantities) that sizes give gross and infested area of such standard deviations.
-
-        The third moments of independent patches add up; that of a lognormal of mean 1 and variance q is q^2 (q + 3).
-        """
+    @cached_property
+    def lean(self) -> SizeLean:
+        """Which way sizes push each quantity, and how lopsided they make it."""
         quantity, patch, area = self.parts
-        variance = self.outlines.size_variance[patch]
-        third = variance**2 * (variance + 3)
-        infested = area * self.cover_pct[patch] / 100
-        sums = np.stack([np.bincount(quantity, third * of**3, self.tally.count) for of in (area, infested)])
-        return np.divide(sums, deviation**3, out=np.zeros_like(sums), where=deviation > 0)
+        return SizeLean.of(
+            quantity, patch, np.stack([area, area * self.cover_pct[patch] / 100]),
+            deviation=self.outlines.size_deviation[patch], count=self.tally.count,
+        )  # fmt: skip
 
 
 def _cores() -> int:

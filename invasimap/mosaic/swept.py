@@ -9,8 +9,8 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from invasimap.land.words import OUTSIDE
-from invasimap.mosaic.faces import OUT_OF_REACH, ZONES, deciding_rank, zone_numbers
+from invasimap.land.words import OUTSIDE, ZONES
+from invasimap.mosaic.faces import OUT_OF_REACH, deciding_rank, zone_numbers
 from invasimap.mosaic.sweep import Areas, Layer, areas, rings_of
 
 Ints = npt.NDArray[np.int64]

@@ -17,7 +17,7 @@ import pandas as pd
 
 from invasimap.land.words import OUTSIDE
 from invasimap.mosaic.faces import OUT_OF_REACH
-from invasimap.mosaic.intervals import interval, z0_of_skewness
+from invasimap.mosaic.intervals import interval
 from invasimap.mosaic.scene import Scene
 from invasimap.mosaic.simulation import SOURCES, Doubt, Simulation
 
@@ -39,12 +39,12 @@ class Ranges:
     ground
         As given, with ``ground_low_m2, ground_high_m2``.
     totals
-        One row a species and one for the ground (species empty, every spot once, no infested area): ``species`` and,
+        One row a species and one for all infested ground (species empty, every spot once; no cover): ``species`` and,
         with ``_low`` and ``_high``, ``gross_m2, infested_m2, treatable_gross_m2, treatable_infested_m2``.
     drivers
-        Of each species' infested area and of the ground (species empty), in all and treatable (``part``), the share of
-        each source in the variance: ``species, part, position_pct, size_pct, cover_pct, cell_pct``; no rows without
-        draws.
+        Of each species' infested area and of all infested ground (species empty), in all and treatable (``part``), the
+        share of each source in the variance: ``species, part, position_pct, size_pct, cover_pct, cell_pct``; no rows
+        without draws.
     apart
         The largest difference between a figure of the tables and what the sweep makes of the survey as it is, as a
         share of all infested ground: two engines, one answer. NaN without draws.
@@ -98,7 +98,7 @@ def with_ranges(
 
 
 def engines_apart(simulation: Simulation, acreage: pd.DataFrame, ground: pd.DataFrame) -> float:
-    """Largest difference between the tables and the sweep of the survey as it is, as a share of all ground."""
+    """Largest difference between the tables and the sweep of the survey as it is, as a share of all infested ground."""
     scene = simulation.scene
     swept = scene.areas(scene.patches.xy, access_shift_m=np.zeros(2))
     own = simulation.tally.sums(swept, simulation.cover_pct)
@@ -109,26 +109,27 @@ def engines_apart(simulation: Simulation, acreage: pd.DataFrame, ground: pd.Data
 def ranges_of(simulation: Simulation, acreage: pd.DataFrame, ground: pd.DataFrame, *, draws: int) -> Ranges:
     """The tables of a simulation with their intervals; what makes them wide is not worked out."""
     totals = totals_table(acreage, ground)
-    limits = limits_of(simulation, simulation.drawn(draws), shown=_shown(acreage, ground, totals))
+    limits = limits_of(simulation, draws, shown=_shown(acreage, ground, totals))
     return _tables(acreage, ground, totals, limits)
 
 
-def limits_of(simulation: Simulation, drawn: Floats, *, shown: Floats) -> Floats:
-    """The 90 % intervals (gross or infested, low or high, quantities) of draws (2, draws, quantities).
+def limits_of(simulation: Simulation, draws: int, *, shown: Floats) -> Floats:
+    """The 90 % intervals (gross or infested, low or high, quantities) of a simulation.
 
     Parameters
     ----------
     shown
         (2, quantities) The figures of the tables.
     """
-    z0 = z0_of_skewness(simulation.size_skewness(drawn.std(axis=1)))
-    return np.stack([interval(of, z0=at, shown=figure) for of, at, figure in zip(drawn, z0, shown, strict=True)])
+    areas, scores = simulation.drawn(draws)
+    weights = simulation.lean.weights(scores)
+    return np.stack([interval(of, weights=by, shown=at) for of, by, at in zip(areas, weights, shown, strict=True)])
 
 
 def totals_table(acreage: pd.DataFrame, ground: pd.DataFrame) -> pd.DataFrame:
-    """Totals of each species, sorted, and last of the ground: ``species`` and the columns of ``TOTALS`` in m2.
+    """Totals of each species, sorted, and last of all infested ground: ``species`` and the columns of ``TOTALS`` in m2.
 
-    The ground has no species and no infested area; treatable is what is open, in a stand and reached.
+    That row has no species and no cover; treatable is what is open, in a stand and reached.
     """
     whole = ground.rename(columns={"ground_m2": "gross_m2"}).assign(species="", infested_m2=np.nan)
     rows = pd.concat([acreage, whole])[["species", "zone", "stand", "access", "gross_m2", "infested_m2"]]
@@ -150,7 +151,7 @@ def drivers(simulation: Simulation, draws: int) -> pd.DataFrame:
     count = max(draws // ALONE_SHARE, 2)
     variance = np.stack(
         [
-            simulation.cover_variance() if source == "cover" else simulation.drawn(count, only=source)[1].var(axis=0)
+            simulation.cover_variance() if source == "cover" else simulation.drawn(count, only=source)[0][1].var(axis=0)
             for source in SOURCES
         ]
     )[:, totals]

@@ -22,7 +22,7 @@ class Answers:
 
     @property
     def infested_ground_m2(self) -> float:
-        """All ground under any patch."""
+        """All infested ground: what lies under any patch."""
         return float(self.ground_m2.sum())
 
     @property

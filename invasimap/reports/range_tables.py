@@ -13,13 +13,13 @@ GROUND = "All infested ground, every spot once"
 SOURCE_HEADS = {
     "position": "Position (GPS) %",
     "size": "Patch size %",
-    "cover": "Cover class %",
+    "cover": "Cover %",
     "cell": "Cell of the access grid %",
 }
 
 
 def totals_report(plan: Plan) -> PrintedTable:
-    """Acres of each species and of the ground, in all and treatable, with their ranges."""
+    """Acres of each species and of all infested ground, in all and treatable, with their ranges."""
     ranged, unit = plan.settings.uncertainty.draws > 0, plan.shown.area
     names = ("gross", "infested", "treatable_gross", "treatable_infested")
 
@@ -56,8 +56,8 @@ def drivers_report(plan: Plan) -> PrintedTable:
         caption="What makes the ranges wide", heads=heads, rows=rows,
         numeric=frozenset(range(2, 2 + len(SOURCES))), latin=frozenset({0}),
         note="Share of each source in the variance, each drawn alone. Where position leads, a better receiver or more "
-        "fixes narrow the range; where size leads, measure instead of pacing; where the cover class leads, write a "
-        "percent; where the cell leads, make it smaller.",
+        "fixes narrow the range; where size leads, measure instead of pacing; where cover leads, write a percent "
+        "instead of a class; where the cell leads, make it smaller.",
     )  # fmt: skip
 
 
@@ -76,10 +76,19 @@ def _range_note(plan: Plan) -> str:
         return "No ranges were drawn: draws is 0."
     return (
         f"In 90 of 100 such surveys the truth lies in the range. {said.draws} surveys were drawn with the errors of "
-        f"this one: the accuracy of each position, along a walk alike from fix to fix; {said.size_error_pct:g} % (one "
-        "standard deviation) on every stated radius and width; the width of the cover class; and where the edge of "
-        "access runs within a cell. Plants that nobody saw are in no range. Ranges of rows do not add up to the "
-        "range of their total."
+        f"this one: the accuracy of each position, along a walk alike where it is near; {said.size_error_pct:g} % (one "
+        "standard deviation) on every stated radius and width; the cover class, or "
+        f"{_cover_words(said.cover_error_pct)}; and where the edge of access runs within a cell. Plants that nobody "
+        "saw are in no range. Ranges of rows do not add up to the range of their total."
+    )
+
+
+def _cover_words(error_pct: float) -> str:
+    """What a cover written as one figure is taken for."""
+    return (
+        f"{error_pct:g} % of the ground either side of a cover of one figure"
+        if error_pct
+        else ("a cover of one figure as exact")
     )
 
 

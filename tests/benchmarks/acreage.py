@@ -134,8 +134,9 @@ def _floor(folder: Path) -> None:
 
 
 def _ours(folder: Path) -> pd.Series:
+    from nearby import near_parts
+
     from invasimap import acreage
-    from invasimap.core.nearby import near_parts
 
     county = read(folder)
     patches = county["patches"]

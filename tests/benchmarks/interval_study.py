@@ -149,14 +149,11 @@ def surveyed(rng, truth, *, size_error=SIZE_ERROR):
 
 
 def fix_errors(rng, xy, sigma):
-    """Errors (fixes, 2) of a walk: half the variance common, four tenths drifting over 40 m, a tenth each fix's own."""
+    """Errors (fixes, 2) of a walk: half the variance common, 0.4 fading over 40 m of ground, 0.1 its own."""
     if len(xy) == 1:
         return rng.normal(0, sigma, (1, 2))
-    drift = np.empty_like(xy)
-    drift[0] = rng.normal(size=2)
-    for fix in range(1, len(xy)):
-        left = np.exp(-np.hypot(*(xy[fix] - xy[fix - 1])) / 40)
-        drift[fix] = left * drift[fix - 1] + np.sqrt(1 - left**2) * rng.normal(size=2)
+    alike = np.exp(-np.hypot(*(xy[:, None] - xy).transpose(2, 0, 1)) / 40)
+    drift = np.linalg.cholesky(alike) @ rng.normal(size=xy.shape)
     own = rng.normal(size=xy.shape)
     return sigma * (np.sqrt(0.5) * rng.normal(size=2) + np.sqrt(0.4) * drift + np.sqrt(0.1) * own)
 

@@ -131,10 +131,11 @@ def test_missing_file_and_broken_toml(tmp_path):
 
 
 def test_ranges_take_a_share_and_enough_draws_or_none(tmp_path):
-    text = SMALLEST + '[uncertainty]\ndraws = 250\nsize_error = "15 %"\naccuracy_is = "95 %"\n'
+    text = SMALLEST + '[uncertainty]\ndraws = 250\nsize_error = "15 %"\ncover_error = "3 %"\naccuracy_is = "95 %"\n'
     (tmp_path / "tract.toml").write_text(text, encoding="utf-8")
     tract = read_tract(tmp_path)
     assert (tract.uncertainty.draws, tract.uncertainty.size_error_pct) == (250, 15.0)
+    assert tract.uncertainty.cover_error_pct == 3.0
     none = tract.with_draws(0)
     assert (none.uncertainty.draws, none.uncertainty.size_error_pct, none.folder) == (0, 15.0, tract.folder)
     with pytest.raises(ValueError, match="at least 100"):

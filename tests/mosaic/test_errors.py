@@ -1,12 +1,14 @@
 """How a survey errs, against closed forms: variances of walked areas, discs, covers and cells."""
 
+import dataclasses
+
 import geopandas as gpd
 import numpy as np
 import pytest
 import shapely
 
-from invasimap.mosaic.errors import Outlines, Walk, WalkError, draw_cell_shifts, draw_covers, sigma_m
-from invasimap.mosaic.sweep import rings_of
+from invasimap.mosaic.errors import Outlines, WalkError, draw_cell_shifts, draw_covers, sigma_m
+from invasimap.mosaic.sweep import Layer, areas, rings_of
 
 EACH_ITS_OWN = WalkError(common=0.0, own=1.0)
 
@@ -35,8 +37,7 @@ def ring(radius_m, corners):
 
 def area_sd(xy, error, sigma):
     """Standard deviation of a walked area from the covariance of its fixes, both orders of the shoelace sum."""
-    along = np.concatenate([[0], np.cumsum(np.hypot(*np.diff(xy, axis=0).T))])
-    faded = np.exp(-np.abs(along[:, None] - along) / error.drift_m)
+    faded = np.exp(-np.hypot(*(xy[:, None] - xy).transpose(2, 0, 1)) / error.drift_m)
     covariance = sigma**2 * (error.common + error.drift * faded + error.own * np.eye(len(xy)))
     chord = np.roll(xy, -1, axis=0) - np.roll(xy, 1, axis=0)
     following = np.roll(np.eye(len(xy)), 1, axis=1)
@@ -75,15 +76,36 @@ def test_common_shift_moves_an_outline_and_leaves_its_area():
     assert moved[:, 0].std(axis=0) == pytest.approx([3, 3], rel=0.2)
 
 
-def test_drift_fades_with_the_way_walked_across_blocks_and_rings():
-    # legs of 1 to 900 m: most of them far more and far less than the eight drift lengths of a block
-    x = np.cumsum([0, 1, 4, 10, 25, 100, 40, 900, 3, 30, 200, 120, 20, 5])
-    xy = np.column_stack([x, np.zeros(len(x))]).astype(float)
-    walk = Walk.along(np.concatenate([xy, xy]), np.repeat([0, 1], len(x)), drift_m=40.0)
-    drawn = walk.drift(np.random.default_rng(3).standard_normal((20_000, 2 * len(x), 2)))
-    expected = np.kron(np.eye(2), np.exp(-np.abs(x[:, None] - x) / 40.0))
+def test_drift_fades_with_the_ground_between_whatever_ring_or_way():
+    x = np.cumsum([0, 1, 4, 10, 25, 100, 40, 900.0])
+    there = np.column_stack([np.append(x, x[::-1]), np.append(0 * x, 0 * x + 3)])
+    of = outlines(shapely.MultiPolygon([shapely.Polygon(there), shapely.box(0, 20, 30, 50)]),
+                  sigma=1.0, error=WalkError(common=0.0, own=0.0))  # fmt: skip
+    moved = of.draw(np.random.default_rng(3), 20_000) - of.rings.xy
+    expected = np.exp(-np.hypot(*(of.rings.xy[:, None] - of.rings.xy).transpose(2, 0, 1)) / 40)
     for axis in (0, 1):
-        assert np.abs(np.cov(drawn[:, :, axis].T) - expected).max() < 0.04  # more than five standard errors
+        assert np.abs(np.cov(moved[:, :, axis].T) - expected).max() < 0.04  # more than five standard errors
+
+
+@pytest.mark.parametrize("sigma", [3.0, 5.0])
+@pytest.mark.parametrize("width_m", [2.0, 5.0, 10.0, 20.0])
+def test_walked_strip_is_drawn_no_larger_than_it_was_walked(width_m, sigma):
+    # 100 m up one side and down the other, a fix every 5 m
+    x = np.arange(0, 101, 5.0)
+    middle, half = np.column_stack([x, 8 * np.sin(x / 25)]), np.array([0, width_m / 2])
+    strip = shapely.Polygon(np.concatenate([middle - half, (middle + half)[::-1]]))
+    of = outlines(strip, sigma=sigma)
+    land = {name: Layer(rings=rings_of([]), label=np.empty(0, int)) for name in ("stands", "zones", "access")}
+    one = {"species": np.zeros(1, int), "rank": np.zeros(1, int), "threads": 1}
+    drawn = [areas(dataclasses.replace(of.rings, xy=xy), **one, **land).area_m2[0]
+             for xy in of.draw(np.random.default_rng(9), 600)]  # fmt: skip
+    assert np.mean(drawn) == pytest.approx(strip.area, rel=0.05)
+
+
+def test_variances_along_a_walk_add_up_however_narrow_it_is():
+    of = outlines(shapely.box(0, 0, 90, 1), shapely.box(0, 0, 90, 80), sigma=5.0)
+    moved = (of.draw(np.random.default_rng(10), 8000) - of.rings.xy).std(axis=0)
+    assert moved == pytest.approx(np.full(moved.shape, 5.0), rel=0.04)
 
 
 def test_rings_stay_closed():

@@ -10,6 +10,7 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from invasimap.core.errors import LayerError
 from invasimap.mosaic import acreage as rooms
 from invasimap.mosaic import sweep
 from invasimap.mosaic.acreage import acreage, species_area
@@ -241,8 +242,8 @@ def test_a_lobe_turned_the_other_way_takes_nothing_from_another_patch():
 @pytest.mark.parametrize(
     ("broken", "said"),
     [
-        ({"protection": layer([EVERYWHERE], zone=["nospray"])}, "'nospray' is none of no_spray, hand_only, open"),
-        ({"stands": layer([EVERYWHERE], stand=[None])}, "stands: stand is missing in the row 0"),
+        ({"protection": layer([EVERYWHERE], zone=["nospray"])}, "zone is none of no_spray, hand_only, open in row 0"),
+        ({"stands": layer([EVERYWHERE], stand=[None])}, "stands: stand is missing in row 0"),
         ({"patches": survey((None, "", 50.0, EVERYWHERE))}, "patches: species is missing"),
         ({"patches": survey(("A", "", np.nan, EVERYWHERE))}, "patches: cover_pct is missing"),
     ],
@@ -250,7 +251,7 @@ def test_a_lobe_turned_the_other_way_takes_nothing_from_another_patch():
 def test_what_is_not_understood_is_refused_whichever_way_it_is_worked(monkeypatch, few, broken, said):
     monkeypatch.setattr(rooms, "FEW_PLACES", few)
     given = {"patches": survey(("A", "", 50.0, shapely.box(0, 0, 1, 1)))} | LAND | broken
-    with pytest.raises(ValueError, match=said):
+    with pytest.raises(LayerError, match=said):
         acreage(given.pop("patches"), **given)
 
 

@@ -91,7 +91,7 @@ def test_many_misjudged_discs_are_together_too_large_and_the_range_says_so():
 
 def test_one_misjudged_disc_has_the_interval_of_its_lognormal_in_the_tables():
     # the truth is measured * exp(v -/+ 2 z sqrt(v)), v = log(1 + s^2)
-    found = ranges(survey(shapely.Point(500, 500).buffer(10)), size_error=0.3, draws=1000)
+    found = ranges(survey(shapely.Point(500, 500).buffer(10)), size_error=0.3, draws=5000)
     v = np.log1p(0.3**2)
     row = found.acreage.loc[0]
     expected = row["gross_m2"] * np.exp(v + 2 * np.sqrt(v) * np.array([-Z, Z]))
@@ -106,6 +106,23 @@ def test_cover_class_alone_makes_the_infested_area_uniform_in_it():
     assert (row["infested_low_m2"], row["infested_high_m2"]) == pytest.approx(tuple(ends), abs=0.012 * row["gross_m2"])
     share = found.drivers.set_index(["species", "part"]).loc[("A", "all")]
     assert share["cover_pct"] == pytest.approx(100)
+
+
+def test_cover_of_one_figure_may_be_off_by_the_error_as_far_as_both_sides_have_room():
+    patches = survey(*shapely.buffer(shapely.points([[200, 200], [500, 500], [800, 800]]), 10), species=["A", "B", "C"])
+    patches = patches.assign(
+        cover_pct=[40.0, 2.0, 100.0], cover_low_pct=[40, np.nan, 100], cover_high_pct=[40, np.nan, 100]
+    )
+    given = land()
+    faces = cut_faces(patches, **given)
+    tables = species_area(faces), ground_area(faces)
+    found = with_ranges(
+        *tables, patches, doubt=Doubt(draws=500, cell_m=0.0, size_error=0.0, cover_error_pct=5.0), **given
+    )
+    row = found.acreage.set_index("species")
+    ends = row[["infested_low_m2", "infested_high_m2"]].div(row["gross_m2"], axis=0) * 100
+    expected = [[35.5, 44.5], [0.2, 3.8], [100, 100]]  # the middle nine tenths of 35-45, 0-4 and 100
+    assert ends.to_numpy() == pytest.approx(np.array(expected), abs=0.5)
 
 
 def test_sources_share_the_variance_as_worked_by_hand():

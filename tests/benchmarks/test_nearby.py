@@ -5,8 +5,7 @@ import pytest
 import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
-
-from invasimap.core.nearby import Boxes, near_parts
+from nearby import Boxes, near_parts
 
 PLACE = st.tuples(st.integers(-50, 50), st.integers(-50, 50))
 LINES = st.lists(PLACE, min_size=2, max_size=8, unique=True).map(shapely.LineString)
@@ -22,7 +21,7 @@ SHAPES = st.lists(
 )
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=30, deadline=None)
 @given(SHAPES, st.lists(PLACE, min_size=1, max_size=4), st.sampled_from([0.5, 3.0, 11.0]))
 def test_buffers_of_the_parts_are_those_of_the_shapes_wherever_the_others_lie(shapes, places, distance):
     near = [shapely.Point(place).buffer(2, quad_segs=3) for place in places]
@@ -51,6 +50,12 @@ def test_far_segments_are_left_out_and_runs_kept_together():
 def test_near_nothing_nothing_is_left(near):
     parts, of = near_parts([shapely.LineString([(0, 0), (1, 1)]), shapely.Point(0, 0)], 5.0, near)
     assert len(parts) == len(of) == 0
+
+
+def test_shapes_of_nothing_come_near_nothing():
+    shapes = [shapely.LineString(), shapely.Polygon(), shapely.LineString([(0, 0), (1, 1)]), shapely.MultiPoint()]
+    parts, of = near_parts(shapes, 5.0, [shapely.Point(0, 0)])
+    assert of.tolist() == [2] and parts[0].length == pytest.approx(2**0.5)
 
 
 def test_boxes_know_which_touch_them():

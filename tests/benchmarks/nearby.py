@@ -1,4 +1,4 @@
-"""What of many shapes comes near others, told from boxes alone: quick, and never too little."""
+"""What of many shapes comes near others, told from boxes alone: quick, and never too little. For the county."""
 
 from __future__ import annotations
 
@@ -87,6 +87,8 @@ def near_parts(shapes: Any, distance_m: Any, near: Any) -> tuple[Geometries, Int
     given = np.atleast_1d(np.asarray(shapes, object))
     boxes = Boxes(near)
     parts, of = shapely.get_parts(given, return_index=True)
+    held = ~shapely.is_empty(parts)
+    parts, of = parts[held], of[held]
     reach = np.broadcast_to(np.asarray(distance_m, float), given.shape)[of]
     kind = shapely.get_dimensions(parts)
     box = shapely.bounds(parts)

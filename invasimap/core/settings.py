@@ -13,6 +13,7 @@ from zoneinfo import ZoneInfo, available_timezones
 from pydantic import AfterValidator, Field, PrivateAttr, model_validator
 
 from invasimap.core import units
+from invasimap.core.crew_settings import CrewSection
 from invasimap.core.files import whole_path
 from invasimap.core.quantities import (
     Days,
@@ -291,6 +292,7 @@ class Tract(Section):
     mix: list[MixSection] = Field(default_factory=list)
     rig: list[RigSection] = Field(default_factory=list)
     budget: BudgetSection | None = None
+    crew: CrewSection = CrewSection()
     _file: Path = PrivateAttr(default=Path("tract.toml"))
     _left_out: frozenset[str] = PrivateAttr(default=frozenset())
 

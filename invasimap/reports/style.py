@@ -70,6 +70,9 @@ GROUND: Final = {
     "unknown": Area(fill="#FFFFFF", edge="#8A8A8A", hatch="..", hatch_color="#8A8A8A", line_pt=0.5),
     "stand": Area(fill="none", edge="#111111", line_pt=1.3),
 }
+# The same on a phone, over whatever background it has: fills let it through, lines stand out in the sun
+CREW_ALPHA: Final = 0.45
+CREW_LINE_PT: Final = {"open": 1.5, "hand_only": 1.5, "no_spray": 2.2, "hand_ground": 1.2}
 VEIL: Final = Area(fill="#FFFFFF", edge="none", alpha=0.6, line_pt=0.0)
 WAY: Final = {
     "tractor": Line(color="#FFFFFF", line_pt=1.7, casing="#2B2B2B"),

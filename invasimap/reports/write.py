@@ -8,15 +8,17 @@ from pathlib import Path
 from invasimap.core.files import MARK
 from invasimap.prescription.plan import Plan
 from invasimap.reports.apart import Pictures
+from invasimap.reports.crew import write_crew_files
 from invasimap.reports.geopackage import write_geopackage
 from invasimap.reports.run_record import run_record
 from invasimap.reports.tables import write_tables
 
 
 def write_data(plan: Plan, folder: Path) -> None:
-    """Layers and tables into ``folder``, which exists."""
+    """Layers, tables and crew files into ``folder``, which exists."""
     write_geopackage(plan, folder / "plan.gpkg")
     write_tables(plan, folder)
+    write_crew_files(plan, folder)
 
 
 def write_pages(plan: Plan, folder: Path, *, pictures: Pictures) -> None:

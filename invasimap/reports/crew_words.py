@@ -1,0 +1,118 @@
+"""What the crew files say of each zone, line and place, in a few words."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from typing import Any, Final
+
+import numpy as np
+
+from invasimap.core.legible import visible
+from invasimap.core.units import ShownUnits
+from invasimap.prescription.plan import CAUTIONS, Plan
+from invasimap.reports.crew_outlines import DECIMALS
+from invasimap.reports.wording import shown_area, shown_date, shown_length, whole_length
+
+CLOSE_M: Final = 30.0  # no-spray ground nearer than this is told of with each zone
+REACHED: Final = {"tractor": "Tractor", "atv_hose": "Hose from an ATV", "foot": "On foot"}
+LABEL: Final = "The product label is the law."
+HAND: Final = "cut-stump, wick or pull; nothing leaves a nozzle held off the plant"
+NAMES: Final = (
+    "Names: OP- edge of open ground to treat, HO- edge of ground to treat by hand only, NS- no-spray line, HG- line of "
+    "all ground where no nozzle is held off the plant, PK- where to park for a hose, EN- entry, CR- crossing."
+)
+
+
+def zone_words(zone: Any, plan: Plan, *, from_no_spray_m: float) -> str:
+    """A treatment zone: what may be done, where, how much, of what, and how near no-spray ground is."""
+    work = "Open ground, treated only as the label allows" if zone.zone == "open" else f"Hand work only: {HAND}"
+    species = visible(str(zone.species)).replace(";", ", ")
+    facts = [
+        f"{work}. Stand {visible(str(zone.stand))}, {shown_area(zone.gross_m2, plan.shown)}",
+        f"{REACHED[zone.access]}. {species}",
+        nearness(from_no_spray_m, plan.shown),
+        LABEL,
+    ]
+    return ". ".join(fact.rstrip(".") for fact in facts if fact) + "."
+
+
+def zone_short(zone: Any, plan: Plan) -> str:
+    """The same for a screen of thirty signs: what matters most comes first."""
+    first, *more = str(zone.species).split(";")
+    work = "OPEN" if zone.zone == "open" else "HAND ONLY"
+    return plain(f"{work} {shown_area(zone.gross_m2, plan.shown)} {first}" + (f" +{len(more)}" if more else ""))
+
+
+def plain(text: str) -> str:
+    """A text in the signs that old receivers have.
+
+    Examples
+    --------
+    >>> plain("Señal é\\n")
+    'Se?al ?/u000a'
+    """
+    return visible(text).encode("ascii", "replace").decode().replace("\\", "/")
+
+
+def nearness(distance_m: float, shown: ShownUnits) -> str:
+    """How near no-spray ground is, in whole feet or metres rounded down; empty text where it is far."""
+    if not distance_m <= CLOSE_M:
+        return ""
+    whole = math.floor(shown.length_of(distance_m) + 1e-9)
+    return f"No-spray ground {whole} {shown.length} away" if whole else "No-spray ground at its edge"
+
+
+def line_words(kind: str, kinds: list[str]) -> str:
+    """A no-spray line, or the line of hand-only ground, and what it is drawn round."""
+    of = visible(", ".join(kinds))
+    if kind == "no_spray":
+        return f"No spray: nothing is applied inside this line. Round: {of}."
+    return f"Hand work only inside this line: {HAND}; and nothing at all inside no-spray lines. Round: {of}."
+
+
+def parking_words(stop: Any, plan: Plan, *, stops: int) -> str:
+    """A parking place: for which zone, and the hose and lift that it takes (rounded up)."""
+    shown = plan.shown
+    parts = [
+        f"Park here for a hose to zone {visible(str(stop.zone_id))}, stop {stop.stop} of {stops}",
+        f"Hose {whole_length(stop.hose_m, shown)}, nozzle up to {whole_length(stop.lift_m, shown)} above and "
+        f"{whole_length(stop.drop_m, shown)} below",
+        f"Serves {math.floor(stop.share_pct)} % of what a hose reaches there",
+    ]
+    return ". ".join(parts) + "."
+
+
+def parking_short(stop: Any, plan: Plan) -> str:
+    """The same for a small screen."""
+    return f"HOSE {whole_length(stop.hose_m, plan.shown)} LIFT {whole_length(stop.lift_m, plan.shown)}"
+
+
+def patch_words(patch: Any, plan: Plan, *, zone: str) -> str:
+    """A patch: its id in the plan, species, size, cover and when it was seen."""
+    cover = f"{patch.cover_pct:g} % cover" if np.isfinite(patch.cover_pct) else "cover not known"
+    parts = [f"Patch {visible(str(patch.id))} in zone {zone}", visible(str(patch.species))]
+    return ", ".join([*parts, shown_area(patch.gross_m2, plan.shown), cover, f"seen {shown_date(patch.date)}"]) + "."
+
+
+def crossing_words(width_m: float, shown: ShownUnits) -> str:
+    """A crossing and its width."""
+    return f"Crossing, {shown_length(width_m, shown)} wide." if np.isfinite(width_m) else "Crossing."
+
+
+def sheet_words(plan: Plan, *, off_m: float, around_m: float, notes: list[str]) -> str:
+    """What stands at the head of a file: cautions, names, how true the lines are, and what is not in it."""
+    shown = plan.shown
+    lines = (
+        f"Lines are simplified to the protective side, by at most {up_to_tenth(off_m, shown)}: zones are drawn inside "
+        f"their true edge, no-spray and hand-only ground outside it. Positions: WGS 84, {DECIMALS} decimals. A "
+        f"receiver is off by more than that: keep clear of every NS- line by what yours shows. No-spray and hand-only "
+        f"ground is drawn in the stands of these zones and {math.floor(shown.length_of(around_m) + 1e-6)} {shown.length} round them, no farther."
+    )
+    made = f"Plan made {plan.made.astimezone(dt.UTC):%Y-%m-%d} UTC."
+    return " ".join([*CAUTIONS, made, NAMES, lines, *notes])
+
+
+def up_to_tenth(metres: float, shown: ShownUnits) -> str:
+    """A length rounded up to a tenth of a foot or metre."""
+    return f"{math.ceil(shown.length_of(metres) * 10 - 1e-6) / 10:.1f} {shown.length}"

@@ -1,6 +1,7 @@
 """Whatever a field file says comes out as text: no cell runs, no page gains a script, no value is lost."""
 
 import csv
+import dataclasses
 import html
 import json
 import os
@@ -11,10 +12,12 @@ import geopandas as gpd
 import openpyxl
 import pyogrio
 import pytest
+from defusedxml import ElementTree
 from PIL import Image
 from shapely.geometry import LineString, box
 
 import invasimap
+from invasimap.reports.crew import write_crew_files
 
 X, Y = 587_800.0, 4_206_200.0  # UTM 17 north, 80 W 38 N
 FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "\uff1d", "\uff0b", "\uff0d", "\uff20")
@@ -169,13 +172,30 @@ def test_no_cell_of_the_workbook_is_a_formula_or_a_link(made, cells):
     for sheet in book:
         assert sheet._hyperlinks == [] and not sheet.data_validations.dataValidation
         kinds = {cell.data_type for row in sheet.iter_rows() for cell in row}
-        assert kinds <= {"s", "n"}, sheet.title
+        assert kinds <= {"s", "n", "d"}, sheet.title
+        if sheet.title == "read me":
+            assert TEXT in {_unix(str(cell.value)) for cell in sheet["B"]}
+            continue
         written = [_as_text(cell) for row in cells[sheet.title] for cell in row]
         shown = [cell.value for row in sheet.iter_rows() for cell in row]
         texts = [
             (_unix(one), _unix(other)) for one, other in zip(written, shown, strict=True) if isinstance(other, str)
         ]
         assert len(texts) > 4 and all(one == other for one, other in texts), sheet.title
+
+
+def test_crew_files_say_hostile_words_as_text(made, tmp_path):
+    plan = made[0]
+    zones = plan.treatment_zones.assign(access="foot")  # there is nothing here that a foot gets to
+    write_crew_files(dataclasses.replace(plan, treatment_zones=zones), tmp_path)
+    said = []
+    for path in sorted((tmp_path / "crew").iterdir()):
+        root = ElementTree.fromstring(path.read_bytes())
+        assert {element.tag.partition("}")[2] for element in root.iter()}.isdisjoint({"script", "img", "b", "i", "a"})
+        said += [element.text for element in root.iter() if element.text]
+    assert len(said) > 100
+    assert any("=1+<img src=x onerror=alert(1)>&'\"]]>\\u202e{{7*191}}\\u000a</script>" in text for text in said)
+    assert not any(sign in text for text in said for sign in ("\u202e", "\x07", "\x1b"))
 
 
 def _unix(text):

@@ -87,7 +87,7 @@ def _whole(part: Any, tolerance_m: float) -> Any:
 
 
 def _cut(shape: Any, most_points: int) -> list[Any]:
-    """A polygon in pieces of few points, halved across its longer side; the pieces overlap by nothing and lose nothing."""
+    """A polygon in pieces of few points, halved across its longer side; nothing is lost and nothing covered twice."""
     if shapely.get_num_coordinates(shape) <= most_points:
         return [shape]
     left, bottom, right, top = shape.bounds

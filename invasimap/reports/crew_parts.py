@@ -115,7 +115,7 @@ def _sheet(plan: Plan, zones: gpd.GeoDataFrame, ways: list[Mark], *, part: str) 
             notes.append(f"Of {len(patches):,} patches the {room:,} largest are marked.")
     outlines += _line_outlines(plan, lines, names)
     zones_off, lines_off = (
-        max((drawn.off_m for found in kind.values() for drawn in found), default=0.0) for kind in (drawn_of, lines.drawn)
+        max((one.off_m for found in kind.values() for one in found), default=0.0) for kind in (drawn_of, lines.drawn)
     )
     access = str(zones["access"].iloc[0])
     return CrewSheet(
@@ -136,12 +136,13 @@ def _lines(plan: Plan, zones: gpd.GeoDataFrame) -> _Lines:
     rows = shown_protection(plan)
     rows = rows[shapely.intersects(rows.geometry.to_numpy(), within)]
     cut = rows.set_geometry(shapely.intersection(rows.geometry.to_numpy(), within), crs=rows.crs)
-    no_spray, hand = (shapely.union_all(cut.geometry[cut["zone"] == name].to_numpy()) for name in ("no_spray", "hand_only"))
+    shapes, kind = np.asarray(cut.geometry, object), cut["zone"].to_numpy()
+    no_spray, hand = (shapely.union_all(shapes[kind == name]) for name in ("no_spray", "hand_only"))
     beyond = [part for part in polygons(shapely.union(hand, no_spray)) if shapely.intersects(part, hand)]
     most_points = plan.settings.crew.track_points
     drawn = {
         "no_spray": drawn_outside(no_spray, most_points=most_points),
-        "hand_ground": drawn_outside(shapely.multipolygons(beyond), most_points=most_points),
+        "hand_ground": drawn_outside(shapely.MultiPolygon(beyond), most_points=most_points),
     }
     return _Lines(no_spray=no_spray, drawn=drawn, rows=cut)
 
@@ -200,8 +201,8 @@ def _ways(plan: Plan) -> list[Mark]:
     names, most = ShortNames(), int(FOR_WAYS * plan.settings.crew.waypoints)
     stands = shapely.union_all(plan.stands.geometry.to_numpy())
     found = []
-    for kind, layer in (("entry", plan.entries), ("crossing", plan.crossings)):
-        layer = layer[~(layer.geometry.isna() | layer.geometry.is_empty)]
+    for kind, given in (("entry", plan.entries), ("crossing", plan.crossings)):
+        layer = given[~(given.geometry.isna() | given.geometry.is_empty)]
         away = shapely.distance(layer.geometry.to_numpy(), stands)
         for number, row in enumerate(rows_of(layer.iloc[np.argsort(away, kind="stable")]), 1):
             named = getattr(row, "name", None)
@@ -229,7 +230,8 @@ def _patches(plan: Plan, zones: dict[str, list[Drawn]], names: ShortNames) -> li
         zone = pieces[at][0]
         found.append(Mark(
             name=names.give(str(row.id)), kind="patch", zone=zone, place=_place(plan, shape),
-            short=plain(f"{row.species} {shown_area(row.gross_m2, plan.shown)}"), words=patch_words(row, plan, zone=zone),
+            short=plain(f"{row.species} {shown_area(row.gross_m2, plan.shown)}"),
+            words=patch_words(row, plan, zone=zone),
         ))  # fmt: skip
     return found
 

@@ -21,7 +21,7 @@ STARTS: Final = {
 
 @dataclass(frozen=True, kw_only=True)
 class Mark:
-    """A place: ``kind`` is ``zone, parking, entry, crossing`` or ``patch``; ``zone`` is the id of the zone it serves."""
+    """A place: ``kind`` is ``zone, parking, entry, crossing`` or ``patch``; ``zone`` is the zone's id."""
 
     name: str
     kind: str

@@ -103,11 +103,12 @@ def crossing_words(width_m: float, shown: ShownUnits) -> str:
 def sheet_words(plan: Plan, *, off_m: float, around_m: float, notes: list[str]) -> str:
     """What stands at the head of a file: cautions, names, how true the lines are, and what is not in it."""
     shown = plan.shown
+    around = f"{math.floor(shown.length_of(around_m) + 1e-6)} {shown.length}"
     lines = (
         f"Lines are simplified to the protective side, by at most {up_to_tenth(off_m, shown)}: zones are drawn inside "
         f"their true edge, no-spray and hand-only ground outside it. Positions: WGS 84, {DECIMALS} decimals. A "
         f"receiver is off by more than that: keep clear of every NS- line by what yours shows. No-spray and hand-only "
-        f"ground is drawn in the stands of these zones and {math.floor(shown.length_of(around_m) + 1e-6)} {shown.length} round them, no farther."
+        f"ground is drawn in the stands of these zones and {around} round them, no farther."
     )
     made = f"Plan made {plan.made.astimezone(dt.UTC):%Y-%m-%d} UTC."
     return " ".join([*CAUTIONS, made, NAMES, lines, *notes])

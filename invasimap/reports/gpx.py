@@ -12,7 +12,6 @@ from invasimap.reports.crew_outlines import DECIMALS
 from invasimap.reports.crew_sheet import CrewSheet, Place
 
 NAMESPACE = "http://www.topografix.com/GPX/1/1"
-MARK_TYPES = {"zone": "treatment zone", "parking": "parking", "entry": "entry", "crossing": "crossing", "patch": "patch"}
 TRACK_TYPES = {
     "open": "edge of open ground to treat",
     "hand_only": "edge of ground to treat by hand only",
@@ -28,7 +27,13 @@ def gpx_bytes(sheet: CrewSheet) -> bytes:
     _texts(head, name=sheet.title, desc=sheet.words, time=utc_text(sheet.made))
     for mark in sheet.marks:
         point = _point(root, "wpt", mark.place)
-        _texts(point, name=mark.name, cmt=mark.short, desc=mark.words, type=MARK_TYPES[mark.kind])
+        _texts(
+            point,
+            name=mark.name,
+            cmt=mark.short,
+            desc=mark.words,
+            type="treatment zone" if mark.kind == "zone" else mark.kind,
+        )
     for outline in sheet.outlines:
         track = ET.SubElement(root, "trk")
         _texts(track, name=outline.name, cmt=outline.short, desc=outline.words, type=TRACK_TYPES[outline.kind])

@@ -1,4 +1,4 @@
-"""A crew's sheet as KML 2.2 (OGC 12-007): folders by stand and zone, the colours of the maps, nothing from a network."""
+"""A crew's sheet as KML 2.2 (OGC 12-007): folders by stand and zone, the maps' colours, nothing from a network."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from invasimap.core.legible import visible
 from invasimap.reports import style
 from invasimap.reports.crew_outlines import DECIMALS
 from invasimap.reports.crew_sheet import CrewSheet, Mark, Outline
-from invasimap.reports.gpx import utc_text, xml_bytes
+from invasimap.reports.gpx import xml_bytes
 from invasimap.reports.style import Area
 
 NAMESPACE: Final = "http://www.opengis.net/kml/2.2"
@@ -27,9 +27,7 @@ def kml_bytes(sheet: CrewSheet) -> bytes:
     """The whole file."""
     root = ET.Element("kml", {"xmlns": NAMESPACE})
     document = ET.SubElement(root, "Document")
-    _texts(document, name=sheet.title, open="1")
-    _texts(ET.SubElement(document, "TimeStamp"), when=utc_text(sheet.made))
-    _texts(document, description=sheet.words)
+    _texts(document, name=sheet.title, open="1", description=sheet.words)
     _styles(document, sheet.access)
     for stand, zones in groupby(sheet.stands, key=sheet.stands.__getitem__):
         _stand(document, sheet, stand, list(zones))

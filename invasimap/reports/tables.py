@@ -1,8 +1,7 @@
-"""Tables as files: CSV that says the same bytes every run, and one workbook; no cell of either runs as a formula."""
+"""The tables of a plan, and as CSV that says the same bytes every run and runs as no formula."""
 
 from __future__ import annotations
 
-import datetime as dt
 import json
 from pathlib import Path
 from typing import Any
@@ -10,13 +9,13 @@ from typing import Any
 import geopandas as gpd
 import numpy as np
 import pandas as pd
-import xlsxwriter
 
 from invasimap.core.crs import PLACE_DECIMALS
 from invasimap.core.units import ShownUnits
 from invasimap.land.what_if import LONGER_WALK_MIN
 from invasimap.prescription.plan import Plan
 from invasimap.reports.private import shown_gain
+from invasimap.reports.workbook import write_workbook
 
 # decimals of a column by its ending: areas must sum (a billionth of an acre is 4 mm2), the rest is for people to read
 DECIMALS = {"_ac": 9, "_ha": 9, "lat": PLACE_DECIMALS, "lon": PLACE_DECIMALS}
@@ -32,8 +31,6 @@ ZONES = (
 LEDGER = ("file", "records", "accepted", "repaired", "set_aside")
 SET_ASIDE = ("file", "record", "reason", "raw")
 STARTS_A_FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "\uff1d", "\uff0b", "\uff0d", "\uff20")  # also in full width
-LONGEST_CELL = 32_767
-WIDEST_COLUMN = 60
 
 
 def shown_table(frame: pd.DataFrame, shown: ShownUnits) -> pd.DataFrame:
@@ -131,7 +128,7 @@ def write_tables(plan: Plan, folder: Path) -> None:
     for name, table in tables.items():
         place = folder if name == "set_aside" else folder / "tables"
         write_csv(table, place / f"{name}.csv")
-    write_workbook(tables, folder / "tables.xlsx")
+    write_workbook(plan, tables, folder / "tables.xlsx")
 
 
 def write_csv(table: pd.DataFrame, path: Path) -> None:
@@ -169,40 +166,6 @@ def inert_text(value: Any) -> Any:
     ("'=1+1", 'Acer', 5)
     """
     return f"'{value}" if isinstance(value, str) and value.startswith(STARTS_A_FORMULA) else value
-
-
-def write_workbook(tables: dict[str, pd.DataFrame], path: Path) -> None:
-    """All tables, one sheet each, header kept in view; the same bytes every time."""
-    options = {"strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False}
-    with xlsxwriter.Workbook(str(path), options) as book:
-        book.set_properties({"created": dt.datetime(2000, 1, 1), "title": "Tables of the plan"})
-        head = book.add_format({"bold": True, "bottom": 1, "text_wrap": True, "valign": "top"})
-        shown = {9: "#,##0.00", PLACE_DECIMALS: f"0.{'0' * PLACE_DECIMALS}", FEW_DECIMALS: "#,##0.0"}
-        formats = {count: book.add_format({"num_format": text}) for count, text in shown.items()}
-        formats[0] = book.add_format({"num_format": "0"})
-        for name, table in tables.items():
-            _write_sheet(book.add_worksheet(name), table, head, formats)
-
-
-def _write_sheet(sheet: Any, table: pd.DataFrame, head: Any, formats: dict[int, Any]) -> None:
-    sheet.freeze_panes(1, 0)
-    for place, name in enumerate(table.columns):
-        sheet.write_string(0, place, str(name), head)
-        look = formats[decimals(str(name)) if table[name].dtype.kind == "f" else 0]
-        longest = max([len(str(name)), *(len(str(v)) for v in table[name].head(200) if isinstance(v, str))])
-        sheet.set_column(place, place, min(max(longest + 2, 10), WIDEST_COLUMN))
-        for row, value in enumerate(table[name], 1):
-            _write_cell(sheet, row, place, value, look)
-    if len(table):
-        sheet.autofilter(0, 0, len(table), len(table.columns) - 1)
-
-
-def _write_cell(sheet: Any, row: int, column: int, value: Any, look: Any) -> None:
-    if isinstance(value, int | float | np.number) and not isinstance(value, bool):
-        if np.isfinite(value):
-            sheet.write_number(row, column, value, look)
-    elif value is not None and value is not pd.NaT:
-        sheet.write_string(row, column, str(value)[:LONGEST_CELL])
 
 
 def _is_text(column: pd.Series) -> bool:

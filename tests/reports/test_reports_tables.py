@@ -1,5 +1,7 @@
 import csv
 import dataclasses
+import datetime as dt
+import zipfile
 from collections.abc import Callable
 from pathlib import Path
 
@@ -118,17 +120,68 @@ def test_hostile_cells_do_not_run(make_plan: Callable[..., Plan], tmp_path: Path
 def test_workbook_holds_the_csv_and_a_frozen_head(written: Path) -> None:
     book = openpyxl.load_workbook(written / "tables.xlsx")
     assert book.sheetnames == [
-        "acreage", "ground", "totals", "drivers", "treatment_zones", "limits", "parking", "reach_gain", "ledger",
-        "repaired", "set_aside", "columns",
+        "read me", "acreage", "ground", "totals", "drivers", "treatment_zones", "limits", "parking", "reach_gain",
+        "ledger", "repaired", "set_aside", "columns",
     ]  # fmt: skip
     for name in ("acreage", "ground", "totals", "drivers", "limits", "parking", "reach_gain"):
         sheet = book[name]
-        assert sheet.freeze_panes == "A2"
+        assert sheet.freeze_panes == "A2" and all(cell.font.bold for cell in sheet[1])
+        assert sheet.auto_filter.ref == f"A1:{sheet.cell(sheet.max_row, sheet.max_column).coordinate}"
+        assert sheet.print_title_rows == "$1:$1" and sheet.page_setup.orientation == "landscape"
+        assert (
+            sheet.sheet_properties.pageSetUpPr.fitToPage
+            and sheet.page_setup.fitToHeight == 0
+            and sheet.page_setup.paperSize == 1
+        )
         from_csv = pd.read_csv(written / "tables" / f"{name}.csv")
         from_book = pd.DataFrame(list(sheet.values)[1:], columns=[cell.value for cell in sheet[1]])
         column = from_csv.columns[-1]
         np.testing.assert_allclose(from_book[column].astype(float), from_csv[column], rtol=0, atol=5.1e-10)
-    assert book["ground"]["D2"].number_format == "#,##0.00"
+    ground, whole = book["ground"], pd.read_csv(written / "tables" / "ground.csv")["ground_ac"]
+    assert ground["D2"].number_format == "#,##0.00" and abs(ground["D2"].value - round(whole[0], 2)) > 1e-6
+    assert book["acreage"]["E2"].number_format == "#,##0" and book["repaired"]["B2"].number_format == "0"
+    assert ground.column_dimensions["A"].width >= 8 and book["set_aside"].column_dimensions["D"].width >= 25
+
+
+def test_workbook_explains_itself(written: Path, toy_plan: Plan) -> None:
+    book = openpyxl.load_workbook(written / "tables.xlsx")
+    first = book.worksheets[0]
+    rows = [[cell.value for cell in row] for row in first.iter_rows()]
+    facts = {row[0]: row[1] for row in rows[:8]}
+    assert facts["Tract"] == "Toy Tract" and facts["Plan made (UTC)"] == dt.datetime(2025, 11, 3, 15, 0)
+    assert "acres" in facts["Units"] and "feet" in facts["Units"]
+    assert any("label is the law" in str(row[1]) for row in rows[:8])
+    head = rows.index(["sheet", "column", "what it is"])
+    assert first.freeze_panes == f"A{head + 2}"
+    said = {(row[0], row[1] or ""): row[2] for row in rows[head + 1 :]}
+    for sheet in book.worksheets[1:]:
+        assert said[sheet.title, ""]
+        assert all(len(said[sheet.title, cell.value]) > 3 for cell in sheet[1] if cell.value)
+    assert said["acreage", "gross_high_ac"] == "upper end of the 90 % range of: ground under the patches; acres"
+
+
+def test_pictures_are_explained_and_when_they_were_taken_is_a_date(toy_plan: Plan, tmp_path: Path) -> None:
+    taken = ["2025-09-14T10:30:00", "", "=1+1"]
+    row = {
+        "file": "a.jpg", "patch": "P1", "species": "Acer", "distance_m": 3.048, "direction_deg": 90.0,
+        "direction_ref": "", "lon": -80.0, "lat": 38.0, "error_m": np.nan, "reason": "",
+    }  # fmt: skip
+    photos = pd.DataFrame([row | {"taken": text} for text in taken])
+    write_tables(dataclasses.replace(toy_plan, photos=photos), tmp_path)
+    sheet = openpyxl.load_workbook(tmp_path / "tables.xlsx")["photos"]
+    column = [cell.value for cell in sheet[1]].index("taken") + 1
+    cells = [sheet.cell(number, column) for number in (2, 3, 4)]
+    assert cells[0].value == dt.datetime(2025, 9, 14, 10, 30) and cells[0].number_format == "yyyy-mm-dd hh:mm"
+    assert cells[1].value is None and (cells[2].value, cells[2].data_type) == ("=1+1", "s")
+
+
+def test_name_of_the_tract_is_text_in_the_header_of_the_page(make_plan: Callable[..., Plan], tmp_path: Path) -> None:
+    write_tables(make_plan(name="=A1 &P Oak & Ash", units="metric"), tmp_path)
+    sheet = openpyxl.load_workbook(tmp_path / "tables.xlsx").worksheets[0]
+    assert sheet["B2"].value == "=A1 &P Oak & Ash" and sheet["B2"].data_type == "s"
+    with zipfile.ZipFile(tmp_path / "tables.xlsx") as book:
+        page = book.read("xl/worksheets/sheet1.xml").decode()
+    assert "&amp;L=A1 &amp;&amp;P Oak &amp;&amp; Ash&amp;R" in page and 'paperSize="9"' in page
 
 
 def test_places_have_five_decimals_and_what_a_place_takes_is_rounded_up(written: Path, toy_plan: Plan) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from itertools import groupby
-from typing import Any, Final
+from typing import Any, Final, TypeVar
 from xml.etree import ElementTree as ET
 
 import numpy as np
@@ -18,6 +18,7 @@ from invasimap.reports.gpx import xml_bytes
 from invasimap.reports.style import Area
 
 NAMESPACE: Final = "http://www.opengis.net/kml/2.2"
+Thing = TypeVar("Thing", Mark, Outline)
 PX_PER_PT: Final = 96 / 72
 MARK_STYLE: Final = "mark"
 FOLDERS: Final = {"hand_ground": "Hand work only", "no_spray": "No spray"}  # the stricter is drawn last, on top
@@ -29,20 +30,24 @@ def kml_bytes(sheet: CrewSheet) -> bytes:
     document = ET.SubElement(root, "Document")
     _texts(document, name=sheet.title, open="1", description=sheet.words)
     _styles(document, sheet.access)
+    marks, lines = _by_zone(sheet.marks), _by_zone(sheet.outlines)
     for stand, zones in groupby(sheet.stands, key=sheet.stands.__getitem__):
-        _stand(document, sheet, stand, list(zones))
+        folder = ET.SubElement(document, "Folder")
+        _texts(folder, name=f"Stand {visible(stand)}")
+        for zone in zones:
+            _folder(folder, marks[zone][0].name, marks=marks[zone], outlines=lines[zone])
     for kind, name in FOLDERS.items():
-        _folder(document, name, outlines=[line for line in sheet.outlines if line.kind == kind])
-    _folder(document, "Entries and crossings", marks=[mark for mark in sheet.marks if not mark.zone])
+        _folder(document, name, outlines=[line for line in lines.get("", []) if line.kind == kind])
+    _folder(document, "Entries and crossings", marks=marks.get("", []))
     return xml_bytes(root)
 
 
-def _stand(document: ET.Element, sheet: CrewSheet, stand: str, zones: list[str]) -> None:
-    folder = ET.SubElement(document, "Folder")
-    _texts(folder, name=f"Stand {visible(stand)}")
-    for zone in zones:
-        marks = [mark for mark in sheet.marks if mark.zone == zone]
-        _folder(folder, marks[0].name, marks=marks, outlines=[line for line in sheet.outlines if line.zone == zone])
+def _by_zone(things: Iterable[Thing]) -> dict[str, list[Thing]]:
+    """Marks or outlines by the zone they are for, in their order; under an empty text those for none."""
+    found: dict[str, list[Thing]] = {}
+    for thing in things:
+        found.setdefault(thing.zone, []).append(thing)
+    return found
 
 
 def _folder(parent: ET.Element, name: str, *, marks: Iterable[Mark] = (), outlines: Iterable[Outline] = ()) -> None:

@@ -61,8 +61,9 @@ def _drawn(shape: Any, *, side: int, most_points: int) -> list[Drawn]:
     """Each of the shape's polygons with the least tolerance that will do; what needs more is cut in two."""
     drawn = []
     for part in polygons(shape):
+        edge = shapely.buffer(part, side * MARGIN_M / 2)
         for tolerance_m in TOLERANCES_M:
-            found = _simplified(part, side * tolerance_m)
+            found = _simplified(part, edge, side * tolerance_m)
             if sum(shapely.get_num_coordinates(found)) <= most_points:
                 break
         off_m = 2 * SMOOTHED * tolerance_m + MARGIN_M
@@ -70,12 +71,14 @@ def _drawn(shape: Any, *, side: int, most_points: int) -> list[Drawn]:
     return drawn
 
 
-def _simplified(shape: Any, tolerance_m: float) -> list[Any]:
-    """The polygons of a shape grown (or, below zero, shrunk) a little more than simplifying may take away."""
+def _simplified(shape: Any, edge: Any, tolerance_m: float) -> list[Any]:
+    """The polygons of a shape grown (or, below zero, shrunk) a little more than simplifying may take away.
+
+    ``edge`` is the shape moved by the least that it must be: what simplifying got wrong is mended by it.
+    """
     by_m = np.sign(tolerance_m) * (SMOOTHED * abs(tolerance_m) + MARGIN_M)
     moved = shapely.buffer(shape, by_m, quad_segs=4)
     found = [shapely.make_valid(part) for part in polygons(shapely.simplify(moved, abs(tolerance_m)))]
-    edge = shapely.buffer(shape, np.sign(tolerance_m) * MARGIN_M / 2)
     kept = shapely.intersection(found, edge) if tolerance_m < 0 else [shapely.union_all([*found, edge])]
     return [_whole(part, tolerance_m) for part in polygons(kept) if part.area >= SMALLEST_M2]
 

@@ -19,6 +19,7 @@ from invasimap.reports.crew_names import ShortNames
 from invasimap.reports.crew_outlines import Drawn, drawn_inside, drawn_outside, in_degrees, polygons
 from invasimap.reports.crew_sheet import STARTS, CrewSheet, Mark, Outline
 from invasimap.reports.crew_words import (
+    CLOSE_M,
     crossing_words,
     line_words,
     parking_short,
@@ -44,6 +45,13 @@ class _Lines:
     no_spray: Any
     drawn: dict[str, list[Drawn]]
     rows: gpd.GeoDataFrame
+
+    def from_no_spray_m(self, shape: Any) -> float:
+        """How far a shape is from no-spray ground; NaN where that is too far to be told."""
+        left, bottom, right, top = shape.bounds
+        far_m = CLOSE_M + 1
+        near = shapely.clip_by_rect(self.no_spray, left - far_m, bottom - far_m, right + far_m, top + far_m)
+        return float(shapely.distance(shape, near))
 
     def kinds(self, shape: Any, zones: tuple[str, ...]) -> list[str]:
         """What lies within a drawn line."""
@@ -102,7 +110,7 @@ def _sheet(plan: Plan, zones: gpd.GeoDataFrame, ways: list[Mark], *, part: str) 
         drawn = drawn_inside(shapely.difference(zone.geometry, kept_out[zone.zone]), most_points=most_points)
         if drawn:
             drawn_of[str(zone.id)] = drawn
-            marks.append(_zone_mark(plan, zone, drawn, names, from_m=shapely.distance(zone.geometry, lines.no_spray)))
+            marks.append(_zone_mark(plan, zone, drawn, names, from_m=lines.from_no_spray_m(zone.geometry)))
             outlines += _zone_outlines(plan, zone, drawn, names, words=marks[-1].words)
     marks += _parking(plan, drawn_of, names)
     marks += ways

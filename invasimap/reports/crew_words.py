@@ -15,7 +15,9 @@ from invasimap.reports.crew_outlines import DECIMALS
 from invasimap.reports.wording import shown_area, shown_date, shown_length, whole_length
 
 CLOSE_M: Final = 30.0  # no-spray ground nearer than this is told of with each zone
-REACHED: Final = {"tractor": "Tractor", "atv_hose": "Hose from an ATV", "foot": "On foot"}
+REACHED: Final = {
+    "tractor": "A tractor gets there", "atv_hose": "A hose from an ATV gets there", "foot": "On foot",
+}  # fmt: skip
 LABEL: Final = "The product label is the law."
 HAND: Final = "cut-stump, wick or pull; nothing leaves a nozzle held off the plant"
 NAMES: Final = (

@@ -104,17 +104,37 @@ def rings_of(polygons: Any) -> Rings:
     if not len(held):
         none = np.empty(0, np.int64)
         return Rings(xy=np.empty((0, 2)), start=np.zeros(1, np.int64), hole=np.empty(0, bool), item=none)
-    kind, xy, offsets = shapely.to_ragged_array(shapes[held], include_z=False)
-    if not (np.abs(xy) <= FARTHEST_M).all():
+    xy = shapely.get_coordinates(shapes[held])
+    if not (xy.min() >= -FARTHEST_M and xy.max() <= FARTHEST_M):
         good = [(np.abs(shapely.get_coordinates(shape)) <= FARTHEST_M).all() for shape in shapes[held]]
         where = f"polygon {held[np.argmin(good)]} (counted from 0)"
         raise ValueError(f"{where} has a coordinate that is not finite or beyond {FARTHEST_M:g} m")
-    start, parts = offsets[0].astype(np.int64), offsets[1].astype(np.int64)
-    whole = offsets[2].astype(np.int64) if kind == shapely.GeometryType.MULTIPOLYGON else np.arange(len(held) + 1)
-    hole = np.ones(len(start) - 1, bool)
-    hole[parts[:-1]] = False
-    item = np.repeat(held, np.diff(parts[whole]))
-    return Rings(xy=np.ascontiguousarray(xy, float), start=start, hole=hole, item=item)
+    size, hole, item = _ring_sizes(shapes[held])
+    drawn = size > 0
+    start = np.concatenate([[0], np.cumsum(size[drawn])]).astype(np.int64)
+    return Rings(xy=xy, start=start, hole=hole[drawn], item=held[item[drawn]])
+
+
+def _ring_sizes(shapes: npt.NDArray[np.object_]) -> tuple[Ints, npt.NDArray[np.bool_], Ints]:
+    """Places of every ring in the order of the polygons' places, whether it bounds a hole, and number of its polygon.
+
+    Most polygons are one ring; only the others are taken apart, which costs as much as all the rest.
+    """
+    kind = shapely.get_type_id(shapes)
+    polygon = kind == shapely.GeometryType.POLYGON
+    if not (polygon | (kind == shapely.GeometryType.MULTIPOLYGON)).all():
+        raise ValueError(f"{shapes[~polygon & (kind != shapely.GeometryType.MULTIPOLYGON)][0].geom_type} is no polygon")
+    whole = polygon & (shapely.get_num_interior_rings(shapes) == 0)
+    parts, owner = shapely.get_parts(shapes[~whole], return_index=True)
+    rings, part = shapely.get_rings(parts, return_index=True)
+    count = np.ones(len(shapes), np.int64)
+    count[~whole] = np.bincount(owner[part], minlength=len(shapes) - np.count_nonzero(whole))
+    item = np.repeat(np.arange(len(shapes)), count)
+    alone = whole[item]
+    size, hole = np.empty(len(item), np.int64), np.zeros(len(item), bool)
+    size[alone], size[~alone] = shapely.get_num_coordinates(shapes[whole]), shapely.get_num_coordinates(rings)
+    hole[~alone] = np.diff(part, prepend=-1) == 0
+    return size, hole, item
 
 
 def areas(

@@ -30,10 +30,12 @@ _NO_WAY_IN: Any = {"no_cpython_wrapper": True, "no_cfunc_wrapper": True}  # call
 _part: Callable[[Callable[..., Any]], Any] = njit(nogil=True, error_model="numpy", **_NO_WAY_IN)
 _TYPED: Any = np.arange(12)  # numba would compile for every plain number anew
 NONE, OPEN = _TYPED[0], _TYPED[2]
-# What is known of the items and lines of one tile, a row each: whole numbers, by item, then by line or event ...
+# What is known of the items and lines of one tile, a column each: whole numbers, by item, then by line or event ...
 OWN, ITEM, LABEL, WINDING, BASE, STANDING, NAME, LINE_OWN, LINE_TURN, EVENT_OWN, EVENT_TURN, ORDER = _TYPED
 # ... and places: the lines' lower x, y and upper x, y, their slope; heights of events; where lines are in a slab.
 X0, Y0, X1, Y1, SLOPE, EVENT, LOW, HIGH, MIDDLE, BELOW, ABOVE = _TYPED[:11]
+# What dealing places into bins needs: the bin of each, where the next one of each bin goes, and the order.
+BIN, HEAD, DEALT = _TYPED[:3]
 
 
 @_part
@@ -341,7 +343,7 @@ def _pieces(places: Any, touch: Any, box: Any, whole: Any, real: Any) -> Any:
             elif _above(x0, y0, x1, y1, left, top):
                 at = top
             else:
-                real[EVENT, events], whole[EVENT_OWN, events], whole[EVENT_TURN, events] = at, whole[OWN, k], over
+                real[events, EVENT], whole[events, EVENT_OWN], whole[events, EVENT_TURN] = at, whole[k, OWN], over
                 events += 1
             if x1 > x0 and at > low:
                 low, low_x = at, left
@@ -355,48 +357,44 @@ def _pieces(places: Any, touch: Any, box: Any, whole: Any, real: Any) -> Any:
                 low, low_x = at, right
         if high <= low or (x0 >= right and x1 >= right):
             continue
-        real[X0, many], real[Y0, many] = min(max(low_x, left), right), low
-        real[X1, many], real[Y1, many] = min(max(high_x, left), right), high
-        real[SLOPE, many] = (real[X1, many] - real[X0, many]) / (high - low)
-        whole[LINE_OWN, many], whole[LINE_TURN, many] = whole[OWN, k], turn
+        real[many, X0], real[many, Y0] = min(max(low_x, left), right), low
+        real[many, X1], real[many, Y1] = min(max(high_x, left), right), high
+        real[many, SLOPE] = (real[many, X1] - real[many, X0]) / (high - low)
+        whole[many, LINE_OWN], whole[many, LINE_TURN] = whole[k, OWN], turn
         many += 1
     return many, events
 
 
 @_part
-def _sorted_by(whole: Any, real: Any, many: int, first: int, second: int) -> None:
-    """Sort the lines that stand in a slab by one place, then another; quick where they are nearly in order."""
+def _sorted_by_middle(whole: Any, real: Any, many: int) -> None:
+    """Sort the lines that stand in a slab by the middle of their run in it; quick where they are nearly in order."""
     for i in range(1, many):
-        one = whole[ORDER, i]
-        a, b = real[first, one], real[second, one]
+        one = whole[i, ORDER]
         k = i
-        while k > 0:
-            other = whole[ORDER, k - 1]
-            if real[first, other] < a or (real[first, other] == a and real[second, other] <= b):
-                break
-            whole[ORDER, k] = other
+        while k > 0 and real[whole[k - 1, ORDER], MIDDLE] > real[one, MIDDLE]:
+            whole[k, ORDER] = whole[k - 1, ORDER]
             k -= 1
-        whole[ORDER, k] = one
+        whole[k, ORDER] = one
 
 
 @_part
 def _turn_item(own: int, turn: int, whole: Any, listed: int, many: int, patches: int) -> int:
     """Add a turn to an item's winding number; a row keeps the patches that hold a place in order; gives how many."""
-    before = whole[WINDING, own]
+    before = whole[own, WINDING]
     after = before + turn
-    whole[WINDING, own] = after
+    whole[own, WINDING] = after
     if own >= patches or (before > 0) == (after > 0):
         return many
     k = 0
-    while k < many and whole[listed, k] < own:
+    while k < many and whole[k, listed] < own:
         k += 1
     if after > 0:
         for j in range(many, k, -1):
-            whole[listed, j] = whole[listed, j - 1]
-        whole[listed, k] = own
+            whole[j, listed] = whole[j - 1, listed]
+        whole[k, listed] = own
         return many + 1
     for j in range(k, many - 1):
-        whole[listed, j] = whole[listed, j + 1]
+        whole[j, listed] = whole[j + 1, listed]
     return many - 1
 
 
@@ -406,15 +404,15 @@ def _label(whole: Any, kinds: Any) -> int:
     patches, stands, zones, count, means = kinds
     stand, zone, access = 0, OPEN, 0
     for k in range(patches, stands):
-        if whole[WINDING, k] > 0:
-            stand = whole[LABEL, k]
+        if whole[k, WINDING] > 0:
+            stand = whole[k, LABEL]
             break
     for k in range(stands, zones):
-        if whole[WINDING, k] > 0 and whole[LABEL, k] < zone:
-            zone = whole[LABEL, k]
+        if whole[k, WINDING] > 0 and whole[k, LABEL] < zone:
+            zone = whole[k, LABEL]
     for k in range(zones, count):
-        if whole[WINDING, k] > 0:
-            access = whole[LABEL, k]
+        if whole[k, WINDING] > 0:
+            access = whole[k, LABEL]
             break
     return (stand * 3 + zone) * means + access
 
@@ -427,12 +425,12 @@ def _slab(whole: Any, real: Any, lines: Any, rows: Any, slab: Any, kinds: Any, s
     patches = kinds[0]
     there = base
     for k in range(base):
-        whole[STANDING, k] = whole[BASE, k]
+        whole[k, STANDING] = whole[k, BASE]
     at = 2 * left
     changed = False
     for i in range(many + 1):
-        one = whole[ORDER, i] if i < many else 0
-        after = real[rows[0], one] + real[rows[1], one] if i < many else 2 * right
+        one = whole[i, ORDER] if i < many else 0
+        after = real[one, rows[0]] + real[one, rows[1]] if i < many else 2 * right
         area = (after - at) * 0.5 * thick
         if there > 0 and area != 0.0:
             if changed:
@@ -440,126 +438,182 @@ def _slab(whole: Any, real: Any, lines: Any, rows: Any, slab: Any, kinds: Any, s
             sums[patches, number] += area
             last = -1
             for k in range(there):
-                patch = whole[STANDING, k]
-                if whole[LABEL, patch] != last:
-                    last = whole[LABEL, patch]
+                patch = whole[k, STANDING]
+                if whole[patch, LABEL] != last:
+                    last = whole[patch, LABEL]
                     sums[patch, number] += area
         if i < many:
-            own = whole[LINE_OWN, one]
-            there = _turn_item(own, whole[LINE_TURN, one], whole, STANDING, there, patches)
+            own = whole[one, LINE_OWN]
+            there = _turn_item(own, whole[one, LINE_TURN], whole, STANDING, there, patches)
             changed = changed or own >= patches
             at = after
     for i in range(many):
-        one = whole[ORDER, i]
-        whole[WINDING, whole[LINE_OWN, one]] -= whole[LINE_TURN, one]
+        one = whole[i, ORDER]
+        whole[whole[one, LINE_OWN], WINDING] -= whole[one, LINE_TURN]
 
 
 @_part
-def _in_order(values: Any, low: float, high: float) -> Any:
-    """Numbers of values between two bounds in order: dealt into as many bins as there are, then put right."""
-    count = len(values)
-    bins, held = np.empty(count, np.int64), np.zeros(count, np.int64)
+def _in_order(values: Any, count: int, low: float, high: float, deal: Any) -> None:
+    """Put numbers of values between two bounds in order: dealt into as many bins as there are, then put right."""
+    share = (count - 1) / (high - low)
+    for i in range(count + 1):
+        deal[i, HEAD] = 0
+    for i in range(count):
+        found = min(max(int((values[i] - low) * share), 0), count - 1)
+        deal[i, BIN] = found
+        deal[found + 1, HEAD] += 1
     fullest = NONE
     for i in range(count):
-        bins[i] = min(max(int((values[i] - low) * ((count - 1) / (high - low))), 0), count - 1)
-        held[bins[i]] += 1
-        fullest = max(fullest, held[bins[i]])
-    order = grouped(bins, count)
-    gap = fullest
+        fullest = max(fullest, deal[i + 1, HEAD])
+        deal[i + 1, HEAD] += deal[i, HEAD]
+    for i in range(count):
+        found = deal[i, BIN]
+        deal[deal[found, HEAD], DEALT] = i
+        deal[found, HEAD] += 1
+    gap = fullest if fullest > 8 else min(fullest, 1)
     while gap > 0:  # Shell's sort, from the farthest that one can be out of place
         for i in range(gap, count):
-            one = order[i]
+            one = deal[i, DEALT]
             k = i
-            while k >= gap and values[order[k - gap]] > values[one]:
-                order[k] = order[k - gap]
+            while k >= gap and values[deal[k - gap, DEALT]] > values[one]:
+                deal[k, DEALT] = deal[k - gap, DEALT]
                 k -= gap
-            order[k] = one
+            deal[k, DEALT] = one
         gap = gap // 3 if gap > 3 else gap - 1
-    return order
 
 
 @_part
-def _crossings(whole: Any, real: Any, many: int) -> Any:
-    """Where lines in order of their lower places cross within a slab, as shares of its thickness, in order."""
-    shares = np.empty(0)
-    for filling in range(2):
-        found = NONE
-        for i in range(many):
-            for k in range(i + 1, many):
-                a, b = whole[ORDER, i], whole[ORDER, k]
-                apart, past = real[LOW, b] - real[LOW, a], real[HIGH, a] - real[HIGH, b]
-                if past > 0.0 and apart > 0.0:
-                    if filling:
-                        shares[found] = apart / (apart + past)
-                    found += 1
-        if not filling:
-            shares = np.empty(found)
-    return shares[_in_order(shares, 0.0, 1.0)]
-
-
-@_part
-def _between(slab: Any, whole: Any, real: Any, lines: Any, sides: Any, kinds: Any, sums: Any) -> None:
-    """One slab between neighbouring heights, cut again where lines cross in it."""
-    bottom, top = slab
-    many = lines[0]
+def _crossings(whole: Any, real: Any, many: int, shares: Any) -> Any:
+    """Where lines in order of their lower places cross within a slab, as shares of its thickness; and how many do."""
+    found = NONE
     for i in range(many):
-        one = whole[ORDER, i]
-        real[LOW, one] = real[X0, one] + (bottom - real[Y0, one]) * real[SLOPE, one]
-        over = real[X0, one] + (top - real[Y0, one]) * real[SLOPE, one]
-        real[HIGH, one] = real[X1, one] if top == real[Y1, one] else over
-    _sorted_by(whole, real, many, LOW, HIGH)
+        a = whole[i, ORDER]
+        for k in range(i + 1, many):
+            b = whole[k, ORDER]
+            apart, past = real[b, LOW] - real[a, LOW], real[a, HIGH] - real[b, HIGH]
+            if past > 0.0 and apart > 0.0:
+                if found < len(shares):
+                    shares[found] = apart / (apart + past)
+                found += 1
+    return found
+
+
+@_part
+def _cut_heights(whole: Any, real: Any, many: int) -> Any:
+    """Where lines cross within a slab, as shares of its thickness, in order."""
+    shares = np.empty(1)
+    found = _crossings(whole, real, many, shares)
+    if found <= 1:
+        return shares[:found]
+    shares, deal = np.empty(found), np.empty((found + 1, 3), np.int32)
+    _crossings(whole, real, many, shares)
+    _in_order(shares, found, 0.0, 1.0, deal)
+    cuts = np.empty(found)
+    for i in range(found):
+        cuts[i] = shares[deal[i, DEALT]]
+    return cuts
+
+
+@_part
+def _stand_up(whole: Any, real: Any, standing: int, slab: Any) -> Any:
+    """Put the lines that reach into a slab in order of where they enter, then leave it, and let go of the others.
+
+    Gives how many there are, and whether some of them cross. A line enters where it left the slab below.
+    """
+    bottom, top = slab
+    many = NONE
+    for i in range(standing):
+        one = whole[i, ORDER]
+        end = real[one, Y1]
+        if end <= bottom:
+            continue
+        low = real[one, HIGH]
+        high = real[one, X1] if end == top else real[one, X0] + (top - real[one, Y0]) * real[one, SLOPE]
+        real[one, LOW], real[one, HIGH] = low, high
+        k = many
+        while k > 0:
+            other = whole[k - 1, ORDER]
+            if real[other, LOW] < low or (real[other, LOW] == low and real[other, HIGH] <= high):
+                break
+            whole[k, ORDER] = other
+            k -= 1
+        whole[k, ORDER] = one
+        many += 1
     crossed = False
     for i in range(1, many):
-        crossed = crossed or real[HIGH, whole[ORDER, i - 1]] > real[HIGH, whole[ORDER, i]]
-    if not crossed:
-        _slab(whole, real, lines, (LOW, HIGH), (top - bottom, sides[0], sides[1]), kinds, sums)
-        return
-    cuts = _crossings(whole, real, many)
+        crossed = crossed or real[whole[i - 1, ORDER], HIGH] > real[whole[i, ORDER], HIGH]
+    return many, crossed
+
+
+@_part
+def _cut_slab(slab: Any, whole: Any, real: Any, lines: Any, sides: Any, kinds: Any, sums: Any) -> None:
+    """A slab in which lines cross, in layers from crossing to crossing."""
+    bottom, top = slab
+    many = lines[0]
+    cuts = _cut_heights(whole, real, many)
     before = 0.0
     for cut in range(len(cuts) + 1):
         after = cuts[cut] if cut < len(cuts) else 1.0
         if after <= before:
             continue
         for i in range(many):
-            one = whole[ORDER, i]
-            real[BELOW, one] = real[LOW, one] + before * (real[HIGH, one] - real[LOW, one])
-            real[ABOVE, one] = real[LOW, one] + after * (real[HIGH, one] - real[LOW, one])
-            real[MIDDLE, one] = real[BELOW, one] + real[ABOVE, one]
-        _sorted_by(whole, real, many, MIDDLE, MIDDLE)
+            one = whole[i, ORDER]
+            real[one, BELOW] = real[one, LOW] + before * (real[one, HIGH] - real[one, LOW])
+            real[one, ABOVE] = real[one, LOW] + after * (real[one, HIGH] - real[one, LOW])
+            real[one, MIDDLE] = real[one, BELOW] + real[one, ABOVE]
+        _sorted_by_middle(whole, real, many)
         thick = (after - before) * (top - bottom)
         _slab(whole, real, lines, (BELOW, ABOVE), (thick, sides[0], sides[1]), kinds, sums)
         before = after
 
 
 @_part
-def _tile(whole: Any, real: Any, counts: Any, box: Any, kinds: Any, sums: Any) -> None:
+def _heights(real: Any, many: int, events: int, top: float, heights: Any) -> int:
+    """Lower ends of the lines, events, upper ends where no neighbour has them, and the top; gives how many."""
+    for i in range(many):
+        heights[i] = real[i, Y0]
+    for i in range(events):
+        heights[many + i] = real[i, EVENT]
+    count = many + events
+    for i in range(many):
+        end = real[i, Y1]
+        if i + 1 < many and (end == real[i + 1, Y0] or end == real[i + 1, Y1]):
+            continue
+        if i > 0 and end == real[i - 1, Y0]:
+            continue
+        heights[count] = end
+        count += 1
+    heights[count] = top
+    return count + 1
+
+
+@_part
+def _tile(whole: Any, real: Any, counts: Any, box: Any, kinds: Any, sums: Any, scratch: Any) -> None:
     """Sum up one tile, slab by slab."""
     many, events, base = counts
     left, bottom, right, top = box
-    heights = np.empty(2 * many + events + 1)
-    for i in range(many):
-        heights[i], heights[many + i] = real[Y0, i], real[Y1, i]
-    for i in range(events):
-        heights[2 * many + i] = real[EVENT, i]
-    heights[-1] = top
+    heights, deal = scratch
+    count = _heights(real, many, events, top, heights)
+    _in_order(heights, count, bottom, top, deal)
     standing, low = NONE, bottom
     number = _label(whole, kinds)
-    for step in _in_order(heights, bottom, top):
+    for at in range(count):
+        step = deal[at, DEALT]
         high = heights[step]
         if high > low:
             if standing > 0 or base > 0:
-                _between((low, high), whole, real, (standing, base, number), (left, right), kinds, sums)
-            kept = 0
-            for k in range(standing):
-                if real[Y1, whole[ORDER, k]] > high:
-                    whole[ORDER, kept] = whole[ORDER, k]
-                    kept += 1
-            standing, low = kept, high
+                standing, crossed = _stand_up(whole, real, standing, (low, high))
+                lines = (standing, base, number)
+                if crossed:
+                    _cut_slab((low, high), whole, real, lines, (left, right), kinds, sums)
+                else:
+                    _slab(whole, real, lines, (LOW, HIGH), (high - low, left, right), kinds, sums)
+            low = high
         if step < many:
-            whole[ORDER, standing] = step
+            whole[standing, ORDER], real[step, HIGH] = step, real[step, X0]
             standing += 1
-        elif 2 * many <= step < 2 * many + events:
-            own, turn = whole[EVENT_OWN, step - 2 * many], whole[EVENT_TURN, step - 2 * many]
+        elif step < many + events:
+            own, turn = whole[step - many, EVENT_OWN], whole[step - many, EVENT_TURN]
             base = _turn_item(own, turn, whole, BASE, base, kinds[0])
             if own >= kinds[0]:
                 number = _label(whole, kinds)
@@ -574,16 +628,16 @@ def _own_numbers(touch: Any, held: Any, seen: Any, whole: Any) -> int:
         if seen[item] < 0:
             seen[item] = 0
             j = many
-            while j > 0 and whole[ITEM, j - 1] > item:
-                whole[ITEM, j] = whole[ITEM, j - 1]
+            while j > 0 and whole[j - 1, ITEM] > item:
+                whole[j, ITEM] = whole[j - 1, ITEM]
                 j -= 1
-            whole[ITEM, j] = item
+            whole[j, ITEM] = item
             many += 1
     for k in range(many):
-        seen[whole[ITEM, k]] = k
-        whole[WINDING, k] = 0
+        seen[whole[k, ITEM]] = k
+        whole[k, WINDING] = 0
     for k in range(len(touch)):
-        whole[OWN, k] = seen[touch[k, 1]]
+        whole[k, OWN] = seen[touch[k, 1]]
     return many
 
 
@@ -591,7 +645,7 @@ def _own_numbers(touch: Any, held: Any, seen: Any, whole: Any) -> int:
 def _first_from(whole: Any, count: int, item: int) -> int:
     """The first of a tile's items whose number is not below ``item``."""
     k = 0
-    while k < count and whole[ITEM, k] < item:
+    while k < count and whole[k, ITEM] < item:
         k += 1
     return k
 
@@ -601,15 +655,15 @@ def _own_labels(whole: Any, first: int, last: int, item_label: Any) -> int:
     """Number the labels of some of a tile's items from 1, keeping each one's own; gives how many, with none at all."""
     many = 1
     for k in range(first, last):
-        name = item_label[whole[ITEM, k]]
+        name = item_label[whole[k, ITEM]]
         at = 0
         for j in range(first, k):
-            if whole[NAME, j] == name:
-                at = whole[LABEL, j]
+            if whole[j, NAME] == name:
+                at = whole[j, LABEL]
         if at == 0:
             at = many
             many += 1
-        whole[NAME, k], whole[LABEL, k] = name, at
+        whole[k, NAME], whole[k, LABEL] = name, at
     return many
 
 
@@ -617,8 +671,8 @@ def _own_labels(whole: Any, first: int, last: int, item_label: Any) -> int:
 def _named(whole: Any, first: int, last: int, at: int) -> int:
     """The label that was given a number in a tile; 0 for none."""
     for k in range(first, last):
-        if whole[LABEL, k] == at:
-            return whole[NAME, k]
+        if whole[k, LABEL] == at:
+            return whole[k, NAME]
     return 0
 
 
@@ -631,7 +685,7 @@ def _written(whole: Any, kinds: Any, sums: Any, out: Any, rows: int) -> Any:
             if sums[patch, number] == 0.0:
                 continue
             out = _longer(out, rows)
-            out[rows, 0] = whole[ITEM, patch] if patch < patches else -1
+            out[rows, 0] = whole[patch, ITEM] if patch < patches else -1
             out[rows, 1] = _named(whole, patches, stands, number // means // 3)
             out[rows, 2] = number // means % 3
             out[rows, 3] = _named(whole, zones, count, number % means)
@@ -672,7 +726,8 @@ def sweep(span: Any, tiles: Any, touches: Any, corners_of: Any, places: Any, ite
     for at in range(first, last):
         most = max(most, touch_start[at + 1] - touch_start[at] + corner_span[at, 1] - corner_span[at, 0])
     seen = np.full(len(item_label), -1, np.int32)
-    whole, real = np.empty((12, most + 1), np.int32), np.empty((11, most + 1))
+    whole, real = np.empty((most + 1, 12), np.int32), np.empty((most + 1, 11))
+    scratch = np.empty(3 * most + 1), np.empty((3 * most + 2, 3), np.int32)
     out, rows = np.empty((64, 5)), NONE
     for at in range(first, last):
         mine = touch[touch_start[at] : touch_start[at + 1]]
@@ -682,7 +737,7 @@ def sweep(span: Any, tiles: Any, touches: Any, corners_of: Any, places: Any, ite
         stands, zones = _first_from(whole, count, first_zone), _first_from(whole, count, first_access)
         if patches > 0:
             for k in range(count):
-                whole[LABEL, k] = item_label[whole[ITEM, k]]
+                whole[k, LABEL] = item_label[whole[k, ITEM]]
             names = _own_labels(whole, patches, stands, item_label)
             means = _own_labels(whole, zones, count, item_label)
             kinds = (patches, stands, zones, count, means)
@@ -694,8 +749,8 @@ def sweep(span: Any, tiles: Any, touches: Any, corners_of: Any, places: Any, ite
             box = (left, bottom, right, top)
             many, events = _pieces(places, mine, box, whole, real)
             sums = np.zeros((patches + 1, names * 3 * means))
-            _tile(whole, real, (many, events, base), box, kinds, sums)
+            _tile(whole, real, (many, events, base), box, kinds, sums, scratch)
             out, rows = _written(whole, kinds, sums, out, rows)
         for k in range(count):
-            seen[whole[ITEM, k]] = -1
+            seen[whole[k, ITEM]] = -1
     return out[:rows]

@@ -50,6 +50,14 @@ def _cell(value: float, low: float, side: float) -> int:
 
 
 @_part
+def _in_square(x: float, y: float, row: int, column: int, frame: Any) -> bool:
+    """Whether a square holds a place, as ``_cell`` has it: most places lie where the one before does."""
+    left, bottom, side, _ = frame
+    across = x >= left + column * side and x < left + (column + 1) * side
+    return across and y >= bottom + row * side and y < bottom + (row + 1) * side
+
+
+@_part
 def _left(x0: float, y0: float, x1: float, y1: float, x: float, y: float) -> bool:
     """Whether an edge that spans the height ``y`` passes to the left of the corner at ``x, y``.
 
@@ -116,7 +124,10 @@ def mark(xy: Any, start: Any, frame: Any, active: Any) -> None:
         row, column = _cell(xy[first, 1], bottom, side), _cell(xy[first, 0], left, side)
         for i in range(first, start[ring + 1] - 1):
             before, there = row, column
-            row, column = _cell(xy[i + 1, 1], bottom, side), _cell(xy[i + 1, 0], left, side)
+            if not _in_square(xy[i + 1, 0], xy[i + 1, 1], row, column, frame):
+                row, column = _cell(xy[i + 1, 1], bottom, side), _cell(xy[i + 1, 0], left, side)
+            elif i > first:
+                continue
             for now in range(max(min(before, row), 0), min(max(before, row), rows - 1) + 1):
                 a, b = max(min(there, column), 0), min(max(there, column), columns - 1)
                 if before != row and there != column:
@@ -138,12 +149,10 @@ def _right_of(x0: float, y0: float, x1: float, y1: float, y: float, frame: Any) 
 
 
 @_part
-def _longer(values: Any, count: int) -> Any:
-    """The same values with room for as many again, where there is none left."""
-    if count < len(values):
-        return values
-    more = np.empty((2 * count, values.shape[1]), values.dtype)
-    for i in range(count):
+def _longer(values: Any) -> Any:
+    """The same rows with room for as many again."""
+    more = np.empty((2 * len(values), values.shape[1]), values.dtype)
+    for i in range(len(values)):
         for k in range(values.shape[1]):
             more[i, k] = values[i, k]
     return more
@@ -168,7 +177,8 @@ def gather(xy: Any, start: Any, marked: Any, frame: Any, tile: Any, wanted: Any,
         row, column = _cell(xy[first, 1], bottom, side), _cell(xy[first, 0], left, side)
         for i in range(first, start[ring + 1] - 1):
             before, there = row, column
-            row, column = _cell(xy[i + 1, 1], bottom, side), _cell(xy[i + 1, 0], left, side)
+            if not _in_square(xy[i + 1, 0], xy[i + 1, 1], row, column, frame):
+                row, column = _cell(xy[i + 1, 1], bottom, side), _cell(xy[i + 1, 0], left, side)
             low, high = min(before, row), max(before, row)
             for now in range(max(low, 0), min(high, rows - 1) + 1):
                 if not wanted[now]:
@@ -178,13 +188,15 @@ def gather(xy: Any, start: Any, marked: Any, frame: Any, tile: Any, wanted: Any,
                     a, b = _columns(xy[i, 0], xy[i, 1], xy[i + 1, 0], xy[i + 1, 1], now, frame)
                 for k in range(a, b + 1):
                     if tile[now, k] >= 0:
-                        touch = _longer(touch, touches)
+                        if touches == len(touch):
+                            touch = _longer(touch)
                         touch[touches, 0], touch[touches, 1] = tile[now, k], i + offset
                         touch[touches, 2], touch[touches, 3] = item[ring], way[ring]
                         touches += 1
                 if now > low:
                     y = bottom + now * side
-                    cross = _longer(cross, crossings)
+                    if crossings == len(cross):
+                        cross = _longer(cross)
                     cross[crossings, 0] = now
                     cross[crossings, 1] = _right_of(xy[i, 0], xy[i, 1], xy[i + 1, 0], xy[i + 1, 1], y, frame)
                     cross[crossings, 2] = item[ring]
@@ -194,92 +206,87 @@ def gather(xy: Any, start: Any, marked: Any, frame: Any, tile: Any, wanted: Any,
 
 
 @_compiled
-def by_tile(parts: Any, count: int) -> Any:
-    """Where each tile's touches start; and edge, item and way of all of them in order of tiles (counting sort)."""
-    start = np.zeros(count + 1, np.int64)
-    for part in parts:
-        for i in range(len(part)):
-            start[part[i, 0] + 1] += 1
-    for i in range(count):
-        start[i + 1] += start[i]
-    head = start[:-1].copy()
-    touch = np.empty((start[count], 3), np.int32)
-    for part in parts:
-        for i in range(len(part)):
-            at = head[part[i, 0]]
-            touch[at, 0], touch[at, 1], touch[at, 2] = part[i, 1], part[i, 2], part[i, 3]
-            head[part[i, 0]] += 1
-    return start, touch
+def count(part: Any, held: Any) -> None:
+    """How many rows of a part each first number has, into ``held``."""
+    for i in range(len(part)):
+        held[part[i, 0]] += 1
+
+
+@_compiled
+def deal(part: Any, head: Any, dealt: Any) -> None:
+    """The rest of every row of a part to where the next one of its first number goes."""
+    for i in range(len(part)):
+        at = head[part[i, 0]]
+        dealt[at, 0], dealt[at, 1], dealt[at, 2] = part[i, 1], part[i, 2], part[i, 3]
+        head[part[i, 0]] += 1
 
 
 @_part
-def grouped(key: Any, count: int) -> Any:
-    """The entries in order of their keys, which are below ``count``; equal ones stay as they are (counting sort)."""
-    head = np.zeros(count + 1, np.int64)
-    for value in key:
-        head[value + 1] += 1
-    for i in range(count):
-        head[i + 1] += head[i]
-    order = np.empty(len(key), np.int64)
-    for i in range(len(key)):
-        order[head[key[i]]] = i
-        head[key[i]] += 1
-    return order
+def _by_column(cross: Any, first: int, last: int, head: Any, order: Any) -> None:
+    """Numbers of a row's crossings in order of columns; equal ones stay as they are (counting sort)."""
+    for column in range(len(head)):
+        head[column] = 0
+    for i in range(first, last):
+        head[cross[i, 0] + 1] += 1
+    for column in range(1, len(head)):
+        head[column] += head[column - 1]
+    for i in range(first, last):
+        order[head[cross[i, 0]]] = i
+        head[cross[i, 0]] += 1
 
 
 @_compiled
-def in_rows(cross: Any, rows: int, columns: int) -> Any:
-    """Crossings sorted by row, then column (two counting sorts)."""
-    for key, count in ((1, columns + 1), (0, rows)):
-        cross = cross[grouped(cross[:, key], count)]
-    return cross
+def cover(span: Any, rows_of: Any, active: Any, items: int) -> None:
+    """Mark the squares of some rows whose lower left corner any item winds round.
 
-
-@_compiled
-def cover(cross: Any, active: Any, items: int) -> None:
-    """Mark the squares whose lower left corner any item winds round, from crossings in rows."""
-    winding, now = np.zeros(items, np.int32), np.empty(items, np.int32)
-    many = NONE
-    for i in range(len(cross)):
-        many = _turned(cross[i, 2], cross[i, 3], winding, now, many)
-        same = i + 1 < len(cross) and cross[i + 1, 0] == cross[i, 0]
-        if many > 0:
-            for column in range(cross[i, 1], cross[i + 1, 1] if same else active.shape[1]):
-                active[cross[i, 0], column] = 1
-        if not same:
-            for k in range(many):
-                winding[now[k]] = 0
-            many = NONE
-
-
-@_compiled
-def corners(cross: Any, tile: Any, tiles: int, items: int) -> Any:
-    """Winding numbers that are not zero at the lower left corner of every tile, from crossings in rows.
-
-    Gives where each tile's entries start and end, and item and winding number of each.
+    ``rows_of`` is where each row's crossings start, and column, item and turn of each.
     """
+    start, cross = rows_of
+    columns = active.shape[1]
     winding, now = np.zeros(items, np.int32), np.empty(items, np.int32)
-    span, held = np.zeros((tiles, 2), np.int64), np.empty((1024, 2), np.int32)
-    i, total = 0, NONE
-    for row in range(tile.shape[0]):
-        many = NONE
+    head, order = np.empty(columns + 2, np.int64), np.empty(len(cross), np.int64)
+    for row in range(span[0], span[1]):
+        many, here = NONE, start[row + 1] - start[row]
+        _by_column(cross, start[row], start[row + 1], head, order)
+        for i in range(here):
+            one = order[i]
+            many = _turned(cross[one, 1], cross[one, 2], winding, now, many)
+            if many > 0:
+                for column in range(cross[one, 0], cross[order[i + 1], 0] if i + 1 < here else columns):
+                    active[row, column] = 1
+        for k in range(many):
+            winding[now[k]] = 0
+
+
+@_compiled
+def corners(span: Any, rows_of: Any, tile: Any, held_of: Any, items: int) -> Any:
+    """Winding numbers that are not zero at the lower left corner of every tile of some rows.
+
+    Gives item and winding number of each; ``held_of`` gets where each tile's entries start and end.
+    """
+    start, cross = rows_of
+    winding, now = np.zeros(items, np.int32), np.empty(items, np.int32)
+    head, order = np.empty(tile.shape[1] + 2, np.int64), np.empty(len(cross), np.int64)
+    held, total = np.empty((1024, 2), np.int32), NONE
+    for row in range(span[0], span[1]):
+        many, i, here = NONE, NONE, start[row + 1] - start[row]
+        _by_column(cross, start[row], start[row + 1], head, order)
         for column in range(tile.shape[1]):
-            while i < len(cross) and cross[i, 0] == row and cross[i, 1] <= column:
-                many = _turned(cross[i, 2], cross[i, 3], winding, now, many)
+            while i < here and cross[order[i], 0] <= column:
+                many = _turned(cross[order[i], 1], cross[order[i], 2], winding, now, many)
                 i += 1
             if tile[row, column] < 0:
                 continue
-            span[tile[row, column], 0] = total
+            held_of[tile[row, column], 0] = total
             for k in range(many):
-                held = _longer(held, total)
+                if total == len(held):
+                    held = _longer(held)
                 held[total, 0], held[total, 1] = now[k], winding[now[k]]
                 total += 1
-            span[tile[row, column], 1] = total
-        while i < len(cross) and cross[i, 0] == row:
-            i += 1
+            held_of[tile[row, column], 1] = total
         for k in range(many):
             winding[now[k]] = 0
-    return span, held[:total]
+    return held[:total]
 
 
 @_part
@@ -327,6 +334,15 @@ def _pieces(places: Any, touch: Any, box: Any, whole: Any, real: Any) -> Any:
         x0, y0, x1, y1 = _ends(places, touch[k, 0])
         way = touch[k, 2]
         turn = way if y1 < y0 else -way
+        if min(x0, x1) >= left and max(x0, x1) < right and min(y0, y1) >= bottom and max(y0, y1) <= top:
+            if y0 != y1:  # wholly inside, as most are
+                first = y0 < y1
+                real[many, X0], real[many, Y0] = x0 if first else x1, y0 if first else y1
+                real[many, X1], real[many, Y1] = x1 if first else x0, y1 if first else y0
+                real[many, SLOPE] = (real[many, X1] - real[many, X0]) / (real[many, Y1] - real[many, Y0])
+                whole[many, LINE_OWN], whole[many, LINE_TURN] = whole[k, OWN], turn
+                many += 1
+            continue
         over = way if x0 < left else -way
         spans = (x0 < left) != (x1 < left)
         if not spans and x0 < left:
@@ -684,7 +700,8 @@ def _written(whole: Any, kinds: Any, sums: Any, out: Any, rows: int) -> Any:
         for number in range(sums.shape[1]):
             if sums[patch, number] == 0.0:
                 continue
-            out = _longer(out, rows)
+            if rows == len(out):
+                out = _longer(out)
             out[rows, 0] = whole[patch, ITEM] if patch < patches else -1
             out[rows, 1] = _named(whole, patches, stands, number // means // 3)
             out[rows, 2] = number // means % 3

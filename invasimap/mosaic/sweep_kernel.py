@@ -307,38 +307,37 @@ def _turned(item: int, turn: int, winding: Any, now: Any, many: int) -> int:
 
 
 @_part
-def _ends(places: Any, edge: int) -> Any:
-    """Both ends of an edge; the layers' places are numbered through."""
-    first, second, third, fourth = places
-    if edge < len(first):
-        return first[edge, 0], first[edge, 1], first[edge + 1, 0], first[edge + 1, 1]
-    edge -= len(first)
-    if edge < len(second):
-        return second[edge, 0], second[edge, 1], second[edge + 1, 0], second[edge + 1, 1]
-    edge -= len(second)
-    if edge < len(third):
-        return third[edge, 0], third[edge, 1], third[edge + 1, 0], third[edge + 1, 1]
-    edge -= len(third)
-    return fourth[edge, 0], fourth[edge, 1], fourth[edge + 1, 0], fourth[edge + 1, 1]
-
-
-@_part
 def _pieces(places: Any, touch: Any, box: Any, whole: Any, real: Any) -> Any:
     """What of the edges lies in a tile, each from its lower to its upper end, and where they cross its left side.
 
+    The layers' places are numbered through.
     Gives how many lines and how many crossings; a crossing changes the winding number of all ground above it there.
     """
     left, bottom, right, top = box
+    first, second, third, fourth = places  # taken apart once: to count who holds an array is dear
+    to_second, to_third = len(first), len(first) + len(second)
+    to_fourth = to_third + len(third)
     many, events = NONE, NONE
     for k in range(len(touch)):
-        x0, y0, x1, y1 = _ends(places, touch[k, 0])
+        edge = touch[k, 0]
+        if edge < to_second:
+            x0, y0, x1, y1 = first[edge, 0], first[edge, 1], first[edge + 1, 0], first[edge + 1, 1]
+        elif edge < to_third:
+            edge -= to_second
+            x0, y0, x1, y1 = second[edge, 0], second[edge, 1], second[edge + 1, 0], second[edge + 1, 1]
+        elif edge < to_fourth:
+            edge -= to_third
+            x0, y0, x1, y1 = third[edge, 0], third[edge, 1], third[edge + 1, 0], third[edge + 1, 1]
+        else:
+            edge -= to_fourth
+            x0, y0, x1, y1 = fourth[edge, 0], fourth[edge, 1], fourth[edge + 1, 0], fourth[edge + 1, 1]
         way = touch[k, 2]
         turn = way if y1 < y0 else -way
         if min(x0, x1) >= left and max(x0, x1) < right and min(y0, y1) >= bottom and max(y0, y1) <= top:
             if y0 != y1:  # wholly inside, as most are
-                first = y0 < y1
-                real[many, X0], real[many, Y0] = x0 if first else x1, y0 if first else y1
-                real[many, X1], real[many, Y1] = x1 if first else x0, y1 if first else y0
+                up = y0 < y1
+                real[many, X0], real[many, Y0] = x0 if up else x1, y0 if up else y1
+                real[many, X1], real[many, Y1] = x1 if up else x0, y1 if up else y0
                 real[many, SLOPE] = (real[many, X1] - real[many, X0]) / (real[many, Y1] - real[many, Y0])
                 whole[many, LINE_OWN], whole[many, LINE_TURN] = whole[k, OWN], turn
                 many += 1
@@ -382,29 +381,12 @@ def _pieces(places: Any, touch: Any, box: Any, whole: Any, real: Any) -> Any:
 
 
 @_part
-def _sorted_by_middle(whole: Any, real: Any, many: int) -> None:
-    """Sort the lines that stand in a slab by the middle of their run in it; quick where they are nearly in order."""
-    for i in range(1, many):
-        one = whole[i, ORDER]
-        k = i
-        while k > 0 and real[whole[k - 1, ORDER], MIDDLE] > real[one, MIDDLE]:
-            whole[k, ORDER] = whole[k - 1, ORDER]
-            k -= 1
-        whole[k, ORDER] = one
-
-
-@_part
-def _turn_item(own: int, turn: int, whole: Any, listed: int, many: int, patches: int) -> int:
-    """Add a turn to an item's winding number; a row keeps the patches that hold a place in order; gives how many."""
-    before = whole[own, WINDING]
-    after = before + turn
-    whole[own, WINDING] = after
-    if own >= patches or (before > 0) == (after > 0):
-        return many
-    k = 0
+def _switched(own: int, stands: bool, whole: Any, listed: int, many: int) -> int:
+    """Take a patch into or out of a column that keeps those that hold a place in order; gives how many there are."""
+    k = NONE
     while k < many and whole[k, listed] < own:
         k += 1
-    if after > 0:
+    if stands:
         for j in range(many, k, -1):
             whole[j, listed] = whole[j - 1, listed]
         whole[k, listed] = own
@@ -412,6 +394,17 @@ def _turn_item(own: int, turn: int, whole: Any, listed: int, many: int, patches:
     for j in range(k, many - 1):
         whole[j, listed] = whole[j + 1, listed]
     return many - 1
+
+
+@_part
+def _turn_item(own: int, turn: int, whole: Any, many: int, patches: int) -> int:
+    """Add a turn to an item's winding number on the left of a tile; gives how many patches hold the place now."""
+    before = whole[own, WINDING]
+    after = before + turn
+    whole[own, WINDING] = after
+    if own >= patches or (before > 0) == (after > 0):
+        return many
+    return _switched(own, after > 0, whole, BASE, many)
 
 
 @_part
@@ -431,41 +424,6 @@ def _label(whole: Any, kinds: Any) -> int:
             access = whole[k, LABEL]
             break
     return (stand * 3 + zone) * means + access
-
-
-@_part
-def _slab(whole: Any, real: Any, lines: Any, rows: Any, slab: Any, kinds: Any, sums: Any) -> None:
-    """Add the trapezoids of a slab in which no lines cross to the sums of the patches that decide there."""
-    many, base, number = lines
-    thick, left, right = slab
-    patches = kinds[0]
-    there = base
-    for k in range(base):
-        whole[k, STANDING] = whole[k, BASE]
-    at = 2 * left
-    changed = False
-    for i in range(many + 1):
-        one = whole[i, ORDER] if i < many else 0
-        after = real[one, rows[0]] + real[one, rows[1]] if i < many else 2 * right
-        area = (after - at) * 0.5 * thick
-        if there > 0 and area != 0.0:
-            if changed:
-                number, changed = _label(whole, kinds), False
-            sums[patches, number] += area
-            last = -1
-            for k in range(there):
-                patch = whole[k, STANDING]
-                if whole[patch, LABEL] != last:
-                    last = whole[patch, LABEL]
-                    sums[patch, number] += area
-        if i < many:
-            own = whole[one, LINE_OWN]
-            there = _turn_item(own, whole[one, LINE_TURN], whole, STANDING, there, patches)
-            changed = changed or own >= patches
-            at = after
-    for i in range(many):
-        one = whole[i, ORDER]
-        whole[whole[one, LINE_OWN], WINDING] -= whole[one, LINE_TURN]
 
 
 @_part
@@ -515,72 +473,31 @@ def _crossings(whole: Any, real: Any, many: int, shares: Any) -> Any:
 
 
 @_part
-def _cut_heights(whole: Any, real: Any, many: int) -> Any:
-    """Where lines cross within a slab, as shares of its thickness, in order."""
-    shares = np.empty(1)
-    found = _crossings(whole, real, many, shares)
-    if found <= 1:
-        return shares[:found]
-    shares, deal = np.empty(found), np.empty((found + 1, 3), np.int32)
+def _cuts(whole: Any, real: Any, many: int, found: int) -> Any:
+    """The shares of ``_crossings`` in order."""
+    shares, deal, cuts = np.empty(found), np.empty((found + 1, 3), np.int32), np.empty(found)
     _crossings(whole, real, many, shares)
     _in_order(shares, found, 0.0, 1.0, deal)
-    cuts = np.empty(found)
     for i in range(found):
         cuts[i] = shares[deal[i, DEALT]]
     return cuts
 
 
 @_part
-def _stand_up(whole: Any, real: Any, standing: int, slab: Any) -> Any:
-    """Put the lines that reach into a slab in order of where they enter, then leave it, and let go of the others.
-
-    Gives how many there are, and whether some of them cross. A line enters where it left the slab below.
-    """
-    bottom, top = slab
-    many = NONE
-    for i in range(standing):
+def _layer(whole: Any, real: Any, many: int, before: float, after: float) -> None:
+    """Where lines are in a layer of a slab, and their order in it."""
+    for i in range(many):
         one = whole[i, ORDER]
-        end = real[one, Y1]
-        if end <= bottom:
-            continue
-        low = real[one, HIGH]
-        high = real[one, X1] if end == top else real[one, X0] + (top - real[one, Y0]) * real[one, SLOPE]
-        real[one, LOW], real[one, HIGH] = low, high
-        k = many
-        while k > 0:
-            other = whole[k - 1, ORDER]
-            if real[other, LOW] < low or (real[other, LOW] == low and real[other, HIGH] <= high):
-                break
-            whole[k, ORDER] = other
+        real[one, BELOW] = real[one, LOW] + before * (real[one, HIGH] - real[one, LOW])
+        real[one, ABOVE] = real[one, LOW] + after * (real[one, HIGH] - real[one, LOW])
+        real[one, MIDDLE] = real[one, BELOW] + real[one, ABOVE]
+    for i in range(1, many):
+        one = whole[i, ORDER]
+        k = i
+        while k > 0 and real[whole[k - 1, ORDER], MIDDLE] > real[one, MIDDLE]:
+            whole[k, ORDER] = whole[k - 1, ORDER]
             k -= 1
         whole[k, ORDER] = one
-        many += 1
-    crossed = False
-    for i in range(1, many):
-        crossed = crossed or real[whole[i - 1, ORDER], HIGH] > real[whole[i, ORDER], HIGH]
-    return many, crossed
-
-
-@_part
-def _cut_slab(slab: Any, whole: Any, real: Any, lines: Any, sides: Any, kinds: Any, sums: Any) -> None:
-    """A slab in which lines cross, in layers from crossing to crossing."""
-    bottom, top = slab
-    many = lines[0]
-    cuts = _cut_heights(whole, real, many)
-    before = 0.0
-    for cut in range(len(cuts) + 1):
-        after = cuts[cut] if cut < len(cuts) else 1.0
-        if after <= before:
-            continue
-        for i in range(many):
-            one = whole[i, ORDER]
-            real[one, BELOW] = real[one, LOW] + before * (real[one, HIGH] - real[one, LOW])
-            real[one, ABOVE] = real[one, LOW] + after * (real[one, HIGH] - real[one, LOW])
-            real[one, MIDDLE] = real[one, BELOW] + real[one, ABOVE]
-        _sorted_by_middle(whole, real, many)
-        thick = (after - before) * (top - bottom)
-        _slab(whole, real, lines, (BELOW, ABOVE), (thick, sides[0], sides[1]), kinds, sums)
-        before = after
 
 
 @_part
@@ -605,10 +522,15 @@ def _heights(real: Any, many: int, events: int, top: float, heights: Any) -> int
 
 @_part
 def _tile(whole: Any, real: Any, counts: Any, box: Any, kinds: Any, sums: Any, scratch: Any) -> None:
-    """Sum up one tile, slab by slab."""
+    """Sum up one tile, slab by slab: trapezoids between neighbouring lines, to the patches that decide there.
+
+    One function: each call would count anew who holds the arrays, which takes longer than a slab.
+    """
     many, events, base = counts
     left, bottom, right, top = box
-    heights, deal = scratch
+    heights, deal, one_cut = scratch
+    cuts = one_cut
+    patches = kinds[0]
     count = _heights(real, many, events, top, heights)
     _in_order(heights, count, bottom, top, deal)
     standing, low = NONE, bottom
@@ -616,22 +538,83 @@ def _tile(whole: Any, real: Any, counts: Any, box: Any, kinds: Any, sums: Any, s
     for at in range(count):
         step = deal[at, DEALT]
         high = heights[step]
-        if high > low:
-            if standing > 0 or base > 0:
-                standing, crossed = _stand_up(whole, real, standing, (low, high))
-                lines = (standing, base, number)
+        if high > low and (standing > 0 or base > 0):
+            # Lines that reach into the slab, in order of where they enter it (where they left the one below), then
+            # leave it; others are let go of.
+            kept = NONE
+            for i in range(standing):
+                one = whole[i, ORDER]
+                end = real[one, Y1]
+                if end <= low:
+                    continue
+                enters = real[one, HIGH]
+                leaves = real[one, X1] if end == high else real[one, X0] + (high - real[one, Y0]) * real[one, SLOPE]
+                real[one, LOW], real[one, HIGH] = enters, leaves
+                k = kept
+                while k > 0:
+                    other = whole[k - 1, ORDER]
+                    if real[other, LOW] < enters or (real[other, LOW] == enters and real[other, HIGH] <= leaves):
+                        break
+                    whole[k, ORDER] = other
+                    k -= 1
+                whole[k, ORDER] = one
+                kept += 1
+            standing = kept
+            crossed = False
+            for i in range(1, standing):
+                crossed = crossed or real[whole[i - 1, ORDER], HIGH] > real[whole[i, ORDER], HIGH]
+            found = _crossings(whole, real, standing, one_cut) if crossed else NONE
+            if found > 1:
+                cuts = _cuts(whole, real, standing, found)
+            below, above, share = LOW, HIGH, 0.0
+            for cut in range(found + 1):
+                thick = high - low
                 if crossed:
-                    _cut_slab((low, high), whole, real, lines, (left, right), kinds, sums)
-                else:
-                    _slab(whole, real, lines, (LOW, HIGH), (high - low, left, right), kinds, sums)
-            low = high
+                    before, share = share, 1.0
+                    if cut < found:
+                        share = cuts[cut] if found > 1 else one_cut[0]
+                    if share <= before:
+                        continue
+                    below, above, thick = BELOW, ABOVE, (share - before) * thick
+                    _layer(whole, real, standing, before, share)
+                there, name, changed, place = base, number, False, 2 * left
+                for k in range(base):
+                    whole[k, STANDING] = whole[k, BASE]
+                for i in range(standing + 1):
+                    one = whole[i, ORDER] if i < standing else 0
+                    after = real[one, below] + real[one, above] if i < standing else 2 * right
+                    area = (after - place) * 0.5 * thick
+                    if there > 0 and area != 0.0:
+                        if changed:
+                            name, changed = _label(whole, kinds), False
+                        sums[patches, name] += area
+                        last = -1
+                        for k in range(there):
+                            patch = whole[k, STANDING]
+                            if whole[patch, LABEL] != last:
+                                last = whole[patch, LABEL]
+                                sums[patch, name] += area
+                    if i < standing:
+                        own = whole[one, LINE_OWN]
+                        was = whole[own, WINDING]
+                        now = was + whole[one, LINE_TURN]
+                        whole[own, WINDING] = now
+                        if own >= patches:
+                            changed = True
+                        elif (was > 0) != (now > 0):
+                            there = _switched(own, now > 0, whole, STANDING, there)
+                        place = after
+                for i in range(standing):
+                    one = whole[i, ORDER]
+                    whole[whole[one, LINE_OWN], WINDING] -= whole[one, LINE_TURN]
+        low = max(low, high)
         if step < many:
             whole[standing, ORDER], real[step, HIGH] = step, real[step, X0]
             standing += 1
         elif step < many + events:
-            own, turn = whole[step - many, EVENT_OWN], whole[step - many, EVENT_TURN]
-            base = _turn_item(own, turn, whole, BASE, base, kinds[0])
-            if own >= kinds[0]:
+            own = whole[step - many, EVENT_OWN]
+            base = _turn_item(own, whole[step - many, EVENT_TURN], whole, base, patches)
+            if own >= patches:
                 number = _label(whole, kinds)
 
 
@@ -744,7 +727,7 @@ def sweep(span: Any, tiles: Any, touches: Any, corners_of: Any, places: Any, ite
         most = max(most, touch_start[at + 1] - touch_start[at] + corner_span[at, 1] - corner_span[at, 0])
     seen = np.full(len(item_label), -1, np.int32)
     whole, real = np.empty((most + 1, 12), np.int32), np.empty((most + 1, 11))
-    scratch = np.empty(3 * most + 1), np.empty((3 * most + 2, 3), np.int32)
+    scratch = np.empty(3 * most + 1), np.empty((3 * most + 2, 3), np.int32), np.empty(1)
     out, rows = np.empty((64, 5)), NONE
     for at in range(first, last):
         mine = touch[touch_start[at] : touch_start[at + 1]]
@@ -760,7 +743,7 @@ def sweep(span: Any, tiles: Any, touches: Any, corners_of: Any, places: Any, ite
             kinds = (patches, stands, zones, count, means)
             base = NONE
             for k in range(len(held)):
-                base = _turn_item(seen[held[k, 0]], held[k, 1], whole, BASE, base, patches)
+                base = _turn_item(seen[held[k, 0]], held[k, 1], whole, base, patches)
             left, bottom = frame[0] + tiles[at, 1] * frame[2], frame[1] + tiles[at, 0] * frame[2]
             right, top = frame[0] + (tiles[at, 1] + 1) * frame[2], frame[1] + (tiles[at, 0] + 1) * frame[2]
             box = (left, bottom, right, top)

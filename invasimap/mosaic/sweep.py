@@ -205,13 +205,13 @@ def _dealt(parts: Sequence[Ints], count: int, pool: ThreadPoolExecutor | _InTurn
 
     A counting sort: every part is told where its rows go, so that all can go at once.
     """
-    head = np.zeros((len(parts), count), np.int64)
-    list(pool.map(kernel.count, parts, head))
-    many = head.sum(axis=0)
-    start = np.concatenate([[0], np.cumsum(many)])
-    head[:] = start[:-1] + np.cumsum(head, axis=0) - head
+    head = np.zeros((len(parts) + 1, count), np.int32)
+    list(pool.map(kernel.count, parts, head[1:]))
+    np.cumsum(head, axis=0, out=head)
+    start = np.concatenate([[0], np.cumsum(head[-1], dtype=np.int64)])
+    head += start[:-1].astype(np.int32)
     dealt = np.empty((start[-1], 3), np.int32)
-    list(pool.map(lambda part, at: kernel.deal(part, at, dealt), parts, head))
+    list(pool.map(lambda part, at: kernel.deal(part, at, dealt), parts, head[:-1]))
     return start, dealt
 
 

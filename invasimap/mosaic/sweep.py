@@ -1,6 +1,6 @@
 """Areas alone, without polygons: every patch, stand, zone and access class laid over one another in one pass.
 
-The other way to the same figures is ``cut_faces``, which gives the polygons too and takes a hundred times as long. It
+The other way to the same figures is ``cut_faces``, which gives the polygons too and takes ten times as long. It
 serves the maps; this serves tables of a county and the hundreds of drawn surveys behind an interval. Every plan checks
 one against the other.
 """

@@ -13,7 +13,7 @@ import shapely
 
 from invasimap.core.crs import PLACE_DECIMALS, require_same_metres, shown_place, to_lonlat
 from invasimap.core.geometry import Geometries, empty_layer
-from invasimap.land.features import FEATURE_COLUMNS, feature_ground, half_width_m, tells_confidential
+from invasimap.land.features import FEATURE_COLUMNS, feature_ground, half_width_m
 from invasimap.land.raster import Mask, touched
 from invasimap.land.terrain import Terrain
 
@@ -235,24 +235,16 @@ def missing_crossings(
 def crossing_notes(ground: Ground, clearances_m: Mapping[str, float] = NONE_AT_HAND) -> list[str]:
     """Where a way meets something that stops its means and no crossing for it is mapped, in words for the user.
 
-    A crossing narrower than the clearance of a machine at hand is none for it. Of a confidential feature no place is
-    told: the notes go into what is passed on.
+    A crossing narrower than the clearance of a machine at hand is none for it.
     """
     lonlat = to_lonlat(ground.terrain.crs)
     found: dict[tuple[float, float], set[str]] = {}
-    kept_back: set[str] = set()
     for (x, y), means in missing_crossings(ground, clearances_m).items():
-        if tells_confidential(x, y, ground.features)[0]:
-            kept_back |= means
-            continue
         lon, lat = lonlat.transform(x, y)
         found.setdefault((round(lat, PLACE_DECIMALS), round(lon, PLACE_DECIMALS)), set()).update(means)
-    hidden = [
-        f"A way for {', '.join(sorted(kept_back))} meets a confidential feature and no crossing wide enough for "
-        "it is mapped there: it counts as impassable."
-    ]
-    return (hidden if kept_back else []) + [
-        f"A way for {', '.join(sorted(means))} meets a barrier or water at {shown_place(lat, lon)} and no crossing "
-        "wide enough for it is mapped there: it counts as impassable. If it can be crossed, add it to crossings."
+    return [
+        f"A way for {', '.join(sorted(means))} meets a barrier, water or other protected ground at "
+        f"{shown_place(lat, lon)} and no crossing wide enough for it is mapped there: it counts as impassable. If it "
+        "can be crossed, add it to crossings."
         for (lat, lon), means in sorted(found.items())
     ]

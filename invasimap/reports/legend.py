@@ -67,7 +67,7 @@ def _protection(plan: Plan) -> list[Row]:
         rows = [Row(text="Protected ground in the stands", kind="heading"), *rows]
     features = feature_rows(plan)
     if (plan.protection["kind"] == RESTRICTED).any():
-        features.append(Row(text="restricted ground is drawn wider than what it protects", kind="note"))
+        features.append(Row(text="restricted ground: drawn wide", kind="note"))
     return rows + ([Row(text="Protected features", kind="heading"), *features] if features else [])
 
 

@@ -54,13 +54,13 @@ def input_files(settings: Tract, paths: Iterable[Path], *, internal: bool) -> tu
     secret, open_files = _files(settings, confidential=True), _files(settings, confidential=False)
     words = {settings.file} if settings.confidential else set()
     found = []
-    for path in sorted(set(paths), key=str):
+    for path in set(paths):
         (name,) = without_names([near_path(path, settings.folder)], settings)
         hashed = path not in words and (internal or path not in secret)
         hidden = not internal and path in secret - open_files
         shown = RESTRICTED if hidden else near_path(path, settings.folder) if internal else name
         found.append(InputFile(path=path, shown=shown, sha256=sha256(path) if hashed else None))
-    return tuple(found)
+    return tuple(sorted(found, key=lambda file: file.shown))  # the place of a hidden one in a list would tell its name
 
 
 def near_path(path: Path, folder: Path) -> str:

@@ -82,9 +82,8 @@ def sheet_png(draw: Callable[[Plan], Figure], plan: Plan) -> bytes:
         warnings.filterwarnings("ignore", message=r"(?s)Glyph .* missing from font")
         figure = draw(plan)
         if plan.internal:
-            figure.text(
-                0.5, 0.995, STAMP, fontsize=TYPE_PT["body"], fontweight="bold", va="top", ha="center", color=INK
-            )
+            look: dict[str, Any] = {"fontsize": TYPE_PT["body"], "fontweight": "bold", "va": "bottom", "ha": "center"}
+            figure.text(0.5, 0.004, STAMP, color=INK, **look)
         figure.set_dpi(DPI)
         figure.set_facecolor(PAPER)
         canvas: Any = FigureCanvasAgg(figure)

@@ -20,7 +20,8 @@ UTM = "EPSG:32617"
 TOGETHER = {
     "tests/test_browser.py": "the sample's plan", "tests/test_sample.py": "the sample's plan",
     **{name: name for name in (
-        "tests/test_plan_inert.py", "tests/test_plan_pictures.py", "tests/test_real_tract.py",
+        "tests/test_plan_confidential.py", "tests/test_plan_inert.py", "tests/test_plan_pictures.py",
+        "tests/test_real_tract.py",
         "tests/inputs/test_postgis.py", "tests/inputs/test_real_tract.py", "tests/mosaic/test_coverage.py",
         "tests/reports/test_reports_geopackage.py",
         "tests/reports/test_reports_maps.py", "tests/reports/test_reports_pages.py",

@@ -163,7 +163,7 @@ class Plan:
     @property
     def cautions(self) -> tuple[str, ...]:
         """What every output says of its use."""
-        return (f"{STAMP}.", *CAUTIONS) if self.internal else CAUTIONS
+        return (*CAUTIONS, f"{STAMP}.") if self.internal else CAUTIONS
 
     @property
     def shown(self) -> ShownUnits:

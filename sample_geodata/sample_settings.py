@@ -81,7 +81,7 @@ file = "rare_plants.geojson"
 no_spray = "50 ft"
 hand_only = "100 ft"
 rule = "heritage agreement 2 (example)"
-confidential = true                  # never named or located exactly in crew files
+confidential = true                  # never named or placed in what is passed on; see [confidential] below
 
 [[protect]]
 kind = "well"
@@ -96,6 +96,10 @@ kind = "organic field"
 file = "neighbours.kml"
 no_spray = "60 ft"
 rule = "letter to the neighbour (example)"
+
+[confidential]
+words = "these are the sample's own: write yours"  # yours alone, told to nobody, the same from plan to plan
+hide_within = "150 ft"               # nobody can place the rare plants better than this; 300 ft unless said
 
 # ---- the ground ------------------------------------------------------------------------------------------
 

@@ -23,7 +23,8 @@ TOGETHER = {
         ("tests/test_browser.py", "tests/test_notebooks.py", "tests/test_sample.py"), "the sample's plan"
     ),
     **{name: name for name in (
-        "tests/test_plan_by_hand.py", "tests/test_plan_inert.py", "tests/test_plan_pictures.py",
+        "tests/test_plan_by_hand.py", "tests/test_plan_confidential.py", "tests/test_plan_inert.py",
+        "tests/test_plan_pictures.py",
         "tests/test_real_tract.py",
         "tests/inputs/test_postgis.py", "tests/inputs/test_real_tract.py", "tests/mosaic/test_coverage.py",
         "tests/reports/test_reports_geopackage.py",

@@ -11,12 +11,12 @@ import shapely
 from matplotlib.axes import Axes
 
 from invasimap.core.units import ShownUnits
+from invasimap.land.words import RESTRICTED
 from invasimap.prescription.plan import Plan
 from invasimap.reports import style
 from invasimap.reports.answers import answers
 from invasimap.reports.drawing import box_path, draw_area, draw_lines, draw_marks, inches
 from invasimap.reports.map_layers import unknown_ground, way_machines
-from invasimap.reports.private import confidential_rows, open_features
 from invasimap.reports.relief import INDEX_EVERY, contour_interval
 from invasimap.reports.style import FONT, INK, QUIET, TYPE_PT, Area, Line
 from invasimap.reports.wording import OUTCOME_WORDS, OUTCOMES, UNIT_WORDS, WAY_WORDS, ZONE_WORDS, shown_area
@@ -66,8 +66,8 @@ def _protection(plan: Plan) -> list[Row]:
     if rows:
         rows = [Row(text="Protected ground in the stands", kind="heading"), *rows]
     features = feature_rows(plan)
-    if confidential_rows(plan.features).any() or confidential_rows(plan.protection).any():
-        features.append(Row(text="restricted features: only their zone", kind="note"))
+    if (plan.protection["kind"] == RESTRICTED).any():
+        features.append(Row(text="restricted ground: drawn wide", kind="note"))
     return rows + ([Row(text="Protected features", kind="heading"), *features] if features else [])
 
 
@@ -82,7 +82,7 @@ def zone_areas_m2(plan: Plan) -> dict[str, float]:
 
 def feature_rows(plan: Plan) -> list[Row]:
     """One row a kind of protected feature that may be shown."""
-    layer, rows = open_features(plan), []
+    layer, rows = plan.features, []
     for number, kind in enumerate(sorted(set(layer["kind"]))):
         dimension = int(shapely.get_dimensions(layer.geometry[layer["kind"] == kind].to_numpy()).max(initial=-1))
         look = style.feature_look(kind)

@@ -19,7 +19,6 @@ from invasimap.reports.drawing import (
     metres_per_point,
 )
 from invasimap.reports.labels import LabelBook, inner_spots, line_spots
-from invasimap.reports.private import open_features, shown_protection
 from invasimap.reports.relief import contour_interval, contours, hillshade
 from invasimap.reports.style import TYPE_PT
 from invasimap.reports.wording import OUTCOMES, outcome, rows_of
@@ -72,7 +71,7 @@ def draw_ground(ax: Axes, plan: Plan) -> None:
 
 def draw_zones(ax: Axes, plan: Plan) -> None:
     """Hand-only and no-spray ground, the stricter on top."""
-    layer = shown_protection(plan)
+    layer = plan.protection
     for step, zone in enumerate(("hand_only", "no_spray")):
         rows = layer[layer["zone"] == zone]
         merged = [shapely.union_all(in_view(ax, rows))] if len(rows) else []
@@ -81,7 +80,7 @@ def draw_zones(ax: Axes, plan: Plan) -> None:
 
 def draw_features(ax: Axes, plan: Plan) -> None:
     """Protected features that may be shown where they are: areas, lines and marks."""
-    layer = open_features(plan)
+    layer = plan.features
     for number, kind in enumerate(sorted(set(layer["kind"]))):
         shapes = layer.geometry[layer["kind"] == kind].to_numpy()
         shapes = shapes[~(shapely.is_missing(shapes) | shapely.is_empty(shapes))]
@@ -156,7 +155,7 @@ def draw_labels(ax: Axes, plan: Plan, lines: gpd.GeoDataFrame) -> LabelBook:
 
 def label_stands(book: LabelBook, plan: Plan) -> None:
     """The names of the stands, clear of ways, points and what the book already avoids, where there is room."""
-    for layer in (plan.entries, open_features(plan)):
+    for layer in (plan.entries, plan.features):
         shapes = layer.geometry.to_numpy()
         book.avoid(shapes[shapely.get_dimensions(shapes) == 0])
     for layer in (plan.ways, plan.barriers):

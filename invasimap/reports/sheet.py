@@ -19,7 +19,7 @@ from PIL import Image
 
 from invasimap.core.crs import shown_place, to_lonlat
 from invasimap.core.units import ShownUnits
-from invasimap.prescription.plan import CAUTIONS, Plan
+from invasimap.prescription.plan import CAUTIONS, STAMP, Plan
 from invasimap.reports.drawing import axes_inches, inches
 from invasimap.reports.furniture import (
     INCH_M,
@@ -81,6 +81,9 @@ def sheet_png(draw: Callable[[Plan], Figure], plan: Plan) -> bytes:
         # a sign that the font has not is drawn as a box; the report and the map, in fonts of the reader's, have it
         warnings.filterwarnings("ignore", message=r"(?s)Glyph .* missing from font")
         figure = draw(plan)
+        if plan.internal:
+            look: dict[str, Any] = {"fontsize": TYPE_PT["body"], "fontweight": "bold", "va": "bottom", "ha": "center"}
+            figure.text(0.5, 0.004, STAMP, color=INK, **look)
         figure.set_dpi(DPI)
         figure.set_facecolor(PAPER)
         canvas: Any = FigureCanvasAgg(figure)

@@ -53,9 +53,9 @@ def unknown_ground(ax: Axes, plan: Plan) -> Any:
     return in_view(ax, rows)
 
 
-def draw_contours(ax: Axes, plan: Plan) -> gpd.GeoDataFrame:
-    """Contour lines at the tract's round interval; returns them for their labels."""
-    interval = contour_interval(plan.terrain, plan.shown)
+def draw_contours(ax: Axes, plan: Plan, *, interval: float | None = None) -> gpd.GeoDataFrame:
+    """Contour lines at a round interval in the shown unit (by default the plan's own); returns them for their labels."""
+    interval = contour_interval(plan.terrain, plan.shown) if interval is None else interval
     if interval == 0:
         return gpd.GeoDataFrame({"elevation": [], "is_index": []}, geometry=[], crs=plan.crs)
     lines = contours(plan.terrain, interval=interval, shown=plan.shown)
@@ -148,7 +148,7 @@ def draw_labels(ax: Axes, plan: Plan, lines: gpd.GeoDataFrame) -> LabelBook:
     book.avoid(plan.treatment_zones.geometry)
     book.avoid_lines(shapely.boundary(in_view(ax, plan.protection)))
     label_stands(book, plan)
-    left_out = _label_patches(book, plan)
+    left_out = label_patches(book, plan)
     label_contours(book, lines)
     book.left_out = left_out
     return book
@@ -166,7 +166,7 @@ def label_stands(book: LabelBook, plan: Plan) -> None:
         book.place(str(stand), inner_spots(biggest), size_pt=TYPE_PT["stand"], bold=True, must=True)
 
 
-def _label_patches(book: LabelBook, plan: Plan) -> int:
+def label_patches(book: LabelBook, plan: Plan) -> int:
     """Ids beside the patches, largest first; returns how many found no room."""
     if len(plan.patches) > MOST_IDS or (plan.patches["id"].astype(str).str.len() > LONGEST_ID).any():
         return len(plan.patches)

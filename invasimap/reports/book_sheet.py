@@ -1,0 +1,238 @@
+"""A sheet of the map book: one stand, or a cell of one, with its grid, its norths and the sheets around it."""
+
+from __future__ import annotations
+
+import dataclasses
+import textwrap
+from dataclasses import dataclass
+
+import geopandas as gpd
+import numpy as np
+import shapely
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+
+from invasimap.prescription.plan import Plan
+from invasimap.reports import map_layers, style
+from invasimap.reports.access_map import PARKING_PT, draw_parking
+from invasimap.reports.book_frames import Frame, Neighbour, neighbours
+from invasimap.reports.book_legend import sheet_rows
+from invasimap.reports.book_panel import draw_panel
+from invasimap.reports.book_part import Box, part
+from invasimap.reports.drawing import axes_inches, draw_area, draw_lines, inches, metres_per_point
+from invasimap.reports.furniture import emergency_block, emergency_rows
+from invasimap.reports.grid_marks import draw_grid, frame_box
+from invasimap.reports.labels import LabelBook
+from invasimap.reports.legend import Row, unknown_rows
+from invasimap.reports.sheet import (
+    GAP_IN,
+    MARGIN_IN,
+    Sheet,
+    bare,
+    blank_sheet,
+    entry_words,
+    head_words,
+    plan_date,
+    show,
+    survey_dates,
+)
+from invasimap.reports.style import FONT, INK, PAPER, TYPE_PT
+from invasimap.reports.usng import grid_over
+from invasimap.reports.wording import rows_of, whole_length
+
+TAB_LETTERS = 24
+LABEL_REACH_PT = (9.5, 14.0, 20.0)
+LEAST_UP_M = 0.3  # a smaller lift is level ground
+
+
+@dataclass(frozen=True, kw_only=True)
+class Book:
+    """What every sheet of a book has in common.
+
+    Attributes
+    ----------
+    plan
+        Ready to be cut (``book_part.ready``).
+    first, pages
+        Number of the first sheet of a stand, and of all sheets.
+    interval
+        Height between contours in the shown unit, the same on every sheet; 0 for none.
+    """
+
+    plan: Plan
+    paper: Sheet
+    frames: list[Frame]
+    first: int
+    pages: int
+    interval: float
+
+    def number(self, at: int) -> int:
+        """The printed number of a sheet."""
+        return self.first + at
+
+
+def stand_sheet(book: Book, at: int) -> tuple[Figure, Box]:
+    """Draw a sheet; gives it with what its map shows (metres)."""
+    frame, plan = book.frames[at], book.plan
+    figure, ax, panel = blank_sheet(book.paper)
+    show(ax, frame.bounds)
+    here = part(plan, frame.bounds, stand=frame.stand)
+    grid = grid_over(frame.bounds, plan.crs, scale=frame.scale)
+    notes = _draw_map(ax, here, book, at)
+    if grid is not None:
+        draw_grid(ax, plan, grid)
+    rows = [*sheet_rows(here, plan, frame.stand, interval=book.interval), *notes]
+    draw_panel(panel, ax, plan, rows=rows, grid=grid, scale=frame.scale)
+    draw_foot(figure, book.paper, plan)
+    head_words(
+        figure, book.paper, title=f"Sheet {book.number(at)}: stand {frame.name}", subtitle=plan.settings.tract.name,
+        beside=beside_words(plan, book.number(at), book.pages),
+    )  # fmt: skip
+    return figure, frame.bounds
+
+
+def beside_words(plan: Plan, number: int, pages: int) -> str:
+    """What stands at the head of every sheet: which of how many, and of what day."""
+    return f"Sheet {number} of {pages}\nSurvey {survey_dates(plan)}\nPlan of {plan_date(plan)}, not a survey"
+
+
+def draw_foot(figure: Figure, paper: Sheet, plan: Plan) -> None:
+    """The emergency block under the map."""
+    wide = paper.width_in - 2 * MARGIN_IN - paper.panel_in - GAP_IN
+    ax = figure.add_axes((
+        MARGIN_IN / paper.width_in, MARGIN_IN / paper.height_in, wide / paper.width_in, paper.foot_in / paper.height_in,
+    ))  # fmt: skip
+    bare(ax)
+    emergency_block(
+        ax, left_in=0.005, foot_in=0.005, width_in=wide - 0.01, entry=entry_words(plan),
+        filled=emergency_rows(plan.settings.emergency), columns=foot_columns(paper),
+    )  # fmt: skip
+
+
+def foot_columns(paper: Sheet) -> int:
+    """Columns of the emergency block."""
+    return 2 if paper.width_in > paper.height_in else 1
+
+
+def _draw_map(ax: Axes, here: Plan, book: Book, at: int) -> list[Row]:
+    frame, plan = book.frames[at], book.plan
+    map_layers.draw_relief(ax, here)
+    map_layers.draw_ground(ax, here)
+    lines = map_layers.draw_contours(ax, here, interval=book.interval)
+    map_layers.draw_zones(ax, here)
+    map_layers.draw_features(ax, here)
+    map_layers.draw_ways(ax, here)
+    map_layers.draw_veil(ax, here)
+    map_layers.draw_treatment(ax, here)
+    map_layers.draw_stands(ax, here)
+    own = here.stands.geometry[here.stands["stand"].astype(str) == frame.stand]
+    draw_area(ax, own, style.GROUND["own_stand"], zorder=map_layers.ORDER["stand"] + 0.2)
+    _draw_served(ax, here, plan)
+    draw_parking(ax, here)
+    return _labels(ax, here, book, at, lines)
+
+
+def _draw_served(ax: Axes, here: Plan, plan: Plan) -> None:
+    """From each parking place that concerns the sheet to the nearest ground of its zone, in dots."""
+    zones = plan.treatment_zones.set_index("id").geometry
+    known = plan.parking[plan.parking["zone_id"].isin(zones.index)]
+    ends = shapely.shortest_line(known.geometry.to_numpy(), _whole_zones(plan, known["zone_id"]))
+    lines = ends[shapely.intersects(ends, shapely.box(*frame_box(ax))) & (shapely.length(ends) > 0)]
+    draw_lines(ax, lines, style.LINE["serves"], zorder=map_layers.ORDER["mark"] - 0.5)
+
+
+def _whole_zones(plan: Plan, ids: object) -> np.ndarray:
+    return plan.treatment_zones.dissolve("id").geometry.reindex(ids).to_numpy()
+
+
+def _labels(ax: Axes, here: Plan, book: Book, at: int, lines: gpd.GeoDataFrame) -> list[Row]:
+    """Tabs of the sheets around, parking, stands, patches and heights; what finds no room is said."""
+    labels = LabelBook(ax=ax)
+    marks = here.parking.geometry.buffer(PARKING_PT / 2 * metres_per_point(ax))
+    labels.keep_off(marks)
+    draw_tabs(labels, book, at)
+    without = _label_parking(labels, here)
+    labels.avoid(here.treatment_zones.geometry)
+    labels.avoid_lines(shapely.boundary(map_layers.in_view(ax, here.protection)))
+    map_layers.label_stands(labels, named_stands(here, book, at))
+    left_out = map_layers.label_patches(labels, here)
+    map_layers.label_contours(labels, lines)
+    notes = unknown_rows(ax, here)
+    if left_out:
+        notes.append(Row(text=f"{left_out} patch ids had no room: see the field map", kind="note"))
+    if without:
+        notes.append(Row(text=f"{without} parking places unnamed: see tables", kind="note"))
+    return notes
+
+
+def named_stands(here: Plan, book: Book, at: int) -> Plan:
+    """The stands within the frame, others than the sheet's own with the sheet they are on."""
+    frame = book.frames[at]
+    seen = shapely.intersection(shapely.make_valid(here.stands.geometry.to_numpy()), shapely.box(*frame.bounds))
+    sheets: dict[str, list[int]] = {}
+    for number, other in enumerate(book.frames):
+        sheets.setdefault(other.stand, []).append(book.number(number))
+    names = [
+        name if name == frame.stand or name not in sheets else f"{name} (sheet {sheets[name][0]})"
+        for name in here.stands["stand"].astype(str)
+    ]
+    stands = here.stands.assign(stand=names).set_geometry(seen, crs=here.crs)
+    room = shapely.area(seen) > (18 * metres_per_point_of(frame)) ** 2
+    return dataclasses.replace(here, stands=stands[room])
+
+
+def metres_per_point_of(frame: Frame) -> float:
+    """Metres of ground in a printed point at a frame's scale."""
+    return frame.scale * 0.0254 / 72
+
+
+def _label_parking(labels: LabelBook, here: Plan) -> int:
+    """At each parking place the zone it serves, the hose it takes and how high; returns how many found no room."""
+    left_out = 0
+    places = shapely.get_coordinates(here.parking.geometry.to_numpy())
+    for x, y in np.unique(places, axis=0):
+        stops = here.parking[(places == (x, y)).all(axis=1)]
+        text = "\n".join(_stop_words(stop, here) for stop in rows_of(stops))
+        spots = np.concatenate([labels.around((x, y), reach_pt=reach) for reach in LABEL_REACH_PT])
+        left_out += not labels.place(text, spots, size_pt=TYPE_PT["small"], bold=True)
+    return left_out
+
+
+def _stop_words(stop: object, here: Plan) -> str:
+    hose = whole_length(stop.hose_m, here.shown)  # type: ignore[attr-defined]
+    up_m = float(stop.lift_m)  # type: ignore[attr-defined]
+    up = f", up {whole_length(up_m, here.shown)}" if up_m > LEAST_UP_M else ""
+    return f"{stop.zone_id}: {hose}{up}"  # type: ignore[attr-defined]
+
+
+def draw_tabs(labels: LabelBook, book: Book, at: int) -> None:
+    """A tab at each edge for every sheet that goes on beyond it."""
+    for side in ("north", "east", "south", "west"):
+        last = -np.inf
+        for found in (item for item in neighbours(book.frames, at) if item.side == side):
+            last = _draw_tab(labels, book, found, after=last)
+
+
+def _draw_tab(labels: LabelBook, book: Book, found: Neighbour, *, after: float) -> float:
+    """One tab, past the end of the one before; gives its end along the edge in inches."""
+    ax = labels.ax
+    wide, high = axes_inches(ax)
+    upright = found.side in ("east", "west")
+    name = textwrap.shorten(book.frames[found.frame].name, TAB_LETTERS, placeholder="…")
+    text = f"sheet {book.number(found.frame)}: {name}"
+    half = 0.038 * len(text) + 0.06
+    edge = high if upright else wide
+    middle = min(max(found.along * edge, after + half + 0.05, half + 0.1), edge - half - 0.1)
+    if middle - half < after:
+        return after
+    spot = {
+        "north": (middle, high - 0.1), "south": (middle, 0.1), "east": (wide - 0.1, middle), "west": (0.1, middle),
+    }[found.side]  # fmt: skip
+    drawn = ax.text(
+        *spot, text, transform=inches(ax), fontsize=TYPE_PT["small"], fontfamily=FONT, color=PAPER, ha="center",
+        va="center", rotation=90 if upright else 0, zorder=16, parse_math=False,
+        bbox={"boxstyle": "square,pad=0.25", "facecolor": INK, "edgecolor": PAPER, "linewidth": 0.8},
+    )  # fmt: skip
+    box = drawn.get_window_extent().padded(5)
+    labels.taken.append((box.x0, box.y0, box.x1, box.y1))
+    return middle + half

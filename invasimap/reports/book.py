@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import io
 import warnings
 from collections.abc import Iterator
@@ -11,15 +12,17 @@ from matplotlib.backends.backend_pdf import PdfPages
 from matplotlib.figure import Figure
 
 from invasimap.prescription.plan import Plan
-from invasimap.reports.book_frames import COMFORTABLE, frames, upright_or_across
+from invasimap.reports.book_frames import COMFORTABLE, upright_or_across
+from invasimap.reports.book_index import index_sheet
+from invasimap.reports.book_key import key_pages, key_sheet
 from invasimap.reports.book_part import Box, ready
-from invasimap.reports.book_sheet import Book, stand_sheet
+from invasimap.reports.book_sheet import Book, served_lines, stand_sheet
 from invasimap.reports.furniture import EMERGENCY, emergency_height_in
 from invasimap.reports.geopdf import Placed, georeferenced
 from invasimap.reports.relief import contour_interval
 from invasimap.reports.sheet import PAPER_IN, Sheet
 
-RASTER_DPI = 150  # of the shade under the lines; everything else is drawn as lines
+RASTER_DPI = 110  # of the shade under the lines; everything else is drawn as lines
 COLLAR_IN = 0.17
 FOOT_GAP_IN = 0.06
 
@@ -45,10 +48,12 @@ def laid_out(plan: Plan) -> Book:
     scales = COMFORTABLE[shown.length] if wanted.scale is None else (wanted.scale,)
     papers = papers_of(wanted.paper or ("letter" if shown.length == "ft" else "a4"))
     at, found = upright_or_across(plan.stands, [paper.map_in for paper in papers], scales=scales)
-    return Book(
+    book = Book(
         plan=ready(plan), paper=papers[at], frames=found, first=1, pages=len(found),
-        interval=contour_interval(plan.terrain, shown),
+        interval=contour_interval(plan.terrain, shown), served=served_lines(plan),
     )  # fmt: skip
+    before = 1 + len(key_pages(book))
+    return dataclasses.replace(book, first=1 + before, pages=before + len(found))
 
 
 def papers_of(name: str) -> tuple[Sheet, Sheet]:
@@ -65,5 +70,8 @@ def papers_of(name: str) -> tuple[Sheet, Sheet]:
 
 def sheets(book: Book) -> Iterator[tuple[Figure, Box]]:
     """Every sheet with what its map shows, in the order of the book; each is drawn when it is asked for."""
+    yield index_sheet(book)
+    for at, columns in enumerate(key_pages(book)):
+        yield key_sheet(book, at, columns)
     for at in range(len(book.frames)):
         yield stand_sheet(book, at)

@@ -14,13 +14,14 @@ from invasimap.reports import style
 from invasimap.reports.answers import answers
 from invasimap.reports.legend import Row, feature_rows, ground_rows, land_rows, relief_rows
 from invasimap.reports.private import open_features
+from invasimap.reports.relief import INDEX_EVERY
 from invasimap.reports.wording import OUTCOME_WORDS, OUTCOMES, ZONE_WORDS, outcome, shown_area, whole_length
 
 MOST_IDS = 2  # zone ids beside an outcome
 LONGEST_STAND = 18
 HOSE_ROWS = (
     Row(text="park here for a hose", look=(style.PARKING_MARK, style.PAPER)),
-    Row(text="to the zone it serves, not the hose's course", look=style.LINE["serves"]),
+    Row(text="from it to its zone (not the hose)", look=style.LINE["serves"]),
 )
 
 
@@ -28,8 +29,17 @@ def sheet_rows(here: Plan, whole: Plan, stand: str, *, interval: float) -> list[
     """Rows for the part of a plan that a sheet shows (``book_part.part``) of the ``whole``."""
     return [
         *_outcomes(here, whole, stand), *_protected(here), *(HOSE_ROWS if len(here.parking) else ()),
-        *land_rows(here), *ground_rows(here), *relief_rows(here, interval=interval),
+        *_contours(here, interval), *land_rows(here), *ground_rows(here),
     ]  # fmt: skip
+
+
+def _contours(here: Plan, interval: float) -> list[Row]:
+    """One row for both kinds of contour: on every sheet, whatever else finds no room."""
+    rows = relief_rows(here, interval=interval)
+    if len(rows) < 2:
+        return rows
+    words = f"every {interval:g} {here.shown.length}, labelled every {interval * INDEX_EVERY:g}"
+    return [Row(text=words, look=style.LINE["contour"])]
 
 
 def _outcomes(here: Plan, whole: Plan, stand: str) -> list[Row]:
@@ -43,7 +53,7 @@ def _outcomes(here: Plan, whole: Plan, stand: str) -> list[Row]:
             words = OUTCOME_WORDS[name] + (f": {' '.join(map(str, named))}" if 0 < len(named) <= MOST_IDS else "")
             rows.append(Row(text=words, figure=shown_area(ground[name], here.shown), look=style.OUTCOME[name]))
         elif name in on_sheet:
-            rows.append(Row(text=OUTCOME_WORDS[name], figure="none in it", look=style.OUTCOME[name]))
+            rows.append(Row(text=OUTCOME_WORDS[name], figure="none", look=style.OUTCOME[name]))
     short = textwrap.shorten(stand, LONGEST_STAND, placeholder="…")
     if not rows:
         return [Row(text=f"Stand {short}: no patch mapped", kind="heading")]
@@ -54,7 +64,9 @@ def _outcomes(here: Plan, whole: Plan, stand: str) -> list[Row]:
 def _protected(here: Plan) -> list[Row]:
     present = set(here.protection["zone"])
     rows = [
-        Row(text=f"{ZONE_WORDS[zone]} zone", look=style.ZONE[zone]) for zone in ("no_spray", "hand_only") if zone in present
+        Row(text=f"{ZONE_WORDS[zone]} zone", look=style.ZONE[zone])
+        for zone in ("no_spray", "hand_only")
+        if zone in present
     ]
     distances = distance_words(here)
     features = [_with_distance(row, distances) for row in feature_rows(here)]
@@ -92,4 +104,3 @@ def pair_words(reach_m: Iterable[float], shown: ShownUnits, *, grows: bool) -> s
     """
     figures = ["-" if np.isnan(value) else whole_length(value, shown, unit=False) for value in reach_m]
     return f"{' / '.join(figures)} {shown.length}{'+' if grows else ''}"
-

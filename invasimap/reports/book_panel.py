@@ -22,9 +22,22 @@ LEAST_PITCH_IN = 0.137  # rows of a legend closer than this touch
 LEAVE_OUT = "the rest of the legend is on sheet 2"
 
 
-def draw_panel(panel: Axes, ax: Axes, plan: Plan, *, rows: list[Row], grid: Grid | None, scale: int) -> None:
-    """Everything beside a map, from the foot up: cautions, norths and grid, scale; the legend takes the rest."""
+def draw_panel(
+    panel: Axes,
+    ax: Axes,
+    plan: Plan,
+    *,
+    rows: list[Row],
+    grid: Grid | None,
+    scale: int,
+    top_in: float | None = None,
+) -> None:
+    """Everything beside a map, from the foot up: cautions, norths and grid, scale; the legend takes the rest.
+
+    ``top_in`` is where the legend begins, by default at the panel's head.
+    """
     width, height = axes_inches(panel)
+    height = height if top_in is None else top_in
     at = _words(panel, caution_lines(width), foot_in=0.0) + 0.1
     found = sheet_norths(ax, plan, grid)
     at = _words(panel, [*north_lines(found), *grid_words(grid)] if found else grid_words(grid), foot_in=at) + 0.06

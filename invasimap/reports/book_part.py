@@ -20,7 +20,7 @@ SHADE_CELLS = 3  # the rounding of contours and shade at the edge of a grid
 
 def ready(plan: Plan) -> Plan:
     """The plan with the layers that are cut in single valid pieces, so that each sheet takes only those it needs."""
-    pieces = {name: _pieces(getattr(plan, name)) for name in CUT}
+    pieces: dict[str, Any] = {name: _pieces(getattr(plan, name)) for name in CUT}
     return dataclasses.replace(plan, **pieces)
 
 
@@ -31,15 +31,16 @@ def part(plan: Plan, frame: Box, *, stand: str | None = None) -> Plan:
     """
     room = SPARE * max(frame[2] - frame[0], frame[3] - frame[1])
     box = (frame[0] - room, frame[1] - room, frame[2] + room, frame[3] + room)
-    layers = {name: _cut(getattr(plan, name), box) for name in CUT}
+    layers: dict[str, Any] = {name: _cut(getattr(plan, name), box) for name in CUT}
     layers |= {name: _within(getattr(plan, name), box) for name in WHOLE}
     features = plan.features.set_geometry(_clipped(plan.features, box), crs=plan.crs)
     spare = SHADE_CELLS * plan.terrain.cell_m
     _, terrain = plan.terrain.window((box[0] - spare, box[1] - spare, box[2] + spare, box[3] + spare))
     if min(terrain.shape) < 2:  # the frame lies beyond the elevation
         terrain = plan.terrain
-    figures = {} if stand is None else {"ground": plan.ground[plan.ground["stand"].astype(str) == stand]}
-    return dataclasses.replace(plan, terrain=terrain, features=features, **layers, **figures)
+    if stand is not None:
+        layers["ground"] = plan.ground[plan.ground["stand"].astype(str) == stand]
+    return dataclasses.replace(plan, terrain=terrain, features=features, **layers)
 
 
 def _pieces(layer: gpd.GeoDataFrame) -> gpd.GeoDataFrame:

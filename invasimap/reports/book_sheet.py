@@ -8,14 +8,16 @@ from dataclasses import dataclass
 
 import geopandas as gpd
 import numpy as np
+import numpy.typing as npt
 import shapely
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
+from invasimap.core.crs import to_lonlat
 from invasimap.prescription.plan import Plan
 from invasimap.reports import map_layers, style
 from invasimap.reports.access_map import PARKING_PT, draw_parking
-from invasimap.reports.book_frames import Frame, Neighbour, neighbours
+from invasimap.reports.book_frames import SIDES, Frame, Neighbour, neighbours
 from invasimap.reports.book_legend import sheet_rows
 from invasimap.reports.book_panel import draw_panel
 from invasimap.reports.book_part import Box, part
@@ -37,9 +39,10 @@ from invasimap.reports.sheet import (
     survey_dates,
 )
 from invasimap.reports.style import FONT, INK, PAPER, TYPE_PT
-from invasimap.reports.usng import grid_over
+from invasimap.reports.usng import grid_over, usng
 from invasimap.reports.wording import rows_of, whole_length
 
+Shapes = npt.NDArray[np.object_]
 TAB_LETTERS = 24
 LABEL_REACH_PT = (9.5, 14.0, 20.0)
 LEAST_UP_M = 0.3  # a smaller lift is level ground
@@ -57,6 +60,8 @@ class Book:
         Number of the first sheet of a stand, and of all sheets.
     interval
         Height between contours in the shown unit, the same on every sheet; 0 for none.
+    served
+        ``served_lines`` of the plan.
     """
 
     plan: Plan
@@ -65,6 +70,7 @@ class Book:
     first: int
     pages: int
     interval: float
+    served: Shapes
 
     def number(self, at: int) -> int:
         """The printed number of a sheet."""
@@ -104,9 +110,18 @@ def draw_foot(figure: Figure, paper: Sheet, plan: Plan) -> None:
     ))  # fmt: skip
     bare(ax)
     emergency_block(
-        ax, left_in=0.005, foot_in=0.005, width_in=wide - 0.01, entry=entry_words(plan),
+        ax, left_in=0.005, foot_in=0.005, width_in=wide - 0.01, entry=f"{entry_words(plan)}{entry_grid(plan)}",
         filled=emergency_rows(plan.settings.emergency), columns=foot_columns(paper),
     )  # fmt: skip
+
+
+def entry_grid(plan: Plan) -> str:
+    """The first entry in the US National Grid, for whoever has to be called in."""
+    if not len(plan.entries):
+        return ""
+    spot = shapely.get_coordinates(shapely.point_on_surface(plan.entries.geometry.to_numpy()[:1]))[0]
+    lon, lat = to_lonlat(plan.crs).transform(*spot)
+    return f": {usng(lat, lon)}"
 
 
 def foot_columns(paper: Sheet) -> int:
@@ -115,7 +130,7 @@ def foot_columns(paper: Sheet) -> int:
 
 
 def _draw_map(ax: Axes, here: Plan, book: Book, at: int) -> list[Row]:
-    frame, plan = book.frames[at], book.plan
+    frame = book.frames[at]
     map_layers.draw_relief(ax, here)
     map_layers.draw_ground(ax, here)
     lines = map_layers.draw_contours(ax, here, interval=book.interval)
@@ -127,22 +142,24 @@ def _draw_map(ax: Axes, here: Plan, book: Book, at: int) -> list[Row]:
     map_layers.draw_stands(ax, here)
     own = here.stands.geometry[here.stands["stand"].astype(str) == frame.stand]
     draw_area(ax, own, style.GROUND["own_stand"], zorder=map_layers.ORDER["stand"] + 0.2)
-    _draw_served(ax, here, plan)
+    _draw_served(ax, book)
     draw_parking(ax, here)
     return _labels(ax, here, book, at, lines)
 
 
-def _draw_served(ax: Axes, here: Plan, plan: Plan) -> None:
-    """From each parking place that concerns the sheet to the nearest ground of its zone, in dots."""
+def served_lines(plan: Plan) -> Shapes:
+    """From each parking place straight to the nearest ground of the zone it serves; empty where it lies in it."""
     zones = plan.treatment_zones.set_index("id").geometry
     known = plan.parking[plan.parking["zone_id"].isin(zones.index)]
-    ends = shapely.shortest_line(known.geometry.to_numpy(), _whole_zones(plan, known["zone_id"]))
-    lines = ends[shapely.intersects(ends, shapely.box(*frame_box(ax))) & (shapely.length(ends) > 0)]
+    grounds: Shapes = np.asarray(zones.reindex(known["zone_id"]), object)
+    found: Shapes = shapely.shortest_line(known.geometry.to_numpy(), grounds)
+    return found[shapely.length(found) > 0]
+
+
+def _draw_served(ax: Axes, book: Book) -> None:
+    """The dots from parking places to zones that cross the sheet."""
+    lines = book.served[shapely.intersects(book.served, shapely.box(*frame_box(ax)))]
     draw_lines(ax, lines, style.LINE["serves"], zorder=map_layers.ORDER["mark"] - 0.5)
-
-
-def _whole_zones(plan: Plan, ids: object) -> np.ndarray:
-    return plan.treatment_zones.dissolve("id").geometry.reindex(ids).to_numpy()
 
 
 def _labels(ax: Axes, here: Plan, book: Book, at: int, lines: gpd.GeoDataFrame) -> list[Row]:
@@ -154,7 +171,7 @@ def _labels(ax: Axes, here: Plan, book: Book, at: int, lines: gpd.GeoDataFrame) 
     without = _label_parking(labels, here)
     labels.avoid(here.treatment_zones.geometry)
     labels.avoid_lines(shapely.boundary(map_layers.in_view(ax, here.protection)))
-    map_layers.label_stands(labels, named_stands(here, book, at))
+    map_layers.label_stands(labels, named_stands(here, book, at), must=False)
     left_out = map_layers.label_patches(labels, here)
     map_layers.label_contours(labels, lines)
     notes = unknown_rows(ax, here)
@@ -194,7 +211,7 @@ def _label_parking(labels: LabelBook, here: Plan) -> int:
         stops = here.parking[(places == (x, y)).all(axis=1)]
         text = "\n".join(_stop_words(stop, here) for stop in rows_of(stops))
         spots = np.concatenate([labels.around((x, y), reach_pt=reach) for reach in LABEL_REACH_PT])
-        left_out += not labels.place(text, spots, size_pt=TYPE_PT["small"], bold=True)
+        left_out += not labels.place(text, spots, size_pt=TYPE_PT["small"])
     return left_out
 
 
@@ -207,10 +224,9 @@ def _stop_words(stop: object, here: Plan) -> str:
 
 def draw_tabs(labels: LabelBook, book: Book, at: int) -> None:
     """A tab at each edge for every sheet that goes on beyond it."""
-    for side in ("north", "east", "south", "west"):
-        last = -np.inf
-        for found in (item for item in neighbours(book.frames, at) if item.side == side):
-            last = _draw_tab(labels, book, found, after=last)
+    ends = dict.fromkeys(SIDES, -np.inf)
+    for found in neighbours(book.frames, at):
+        ends[found.side] = _draw_tab(labels, book, found, after=ends[found.side])
 
 
 def _draw_tab(labels: LabelBook, book: Book, found: Neighbour, *, after: float) -> float:

@@ -35,22 +35,27 @@ def georeferenced(pdf: bytes, placed: Sequence[Placed], crs: CRS, *, title: str)
         When there are more or fewer pages than places.
     """
     with pikepdf.open(io.BytesIO(pdf)) as document:
+        system = document.make_indirect(_system(crs))
         for page, place in zip(document.pages, placed, strict=True):
-            page.obj.VP = Array([_viewport(document, place, crs)])
+            page.obj.VP = Array([_viewport(document, place, crs, system)])
         document.docinfo["/Title"] = String(title)
         stream = io.BytesIO()
         document.save(stream, min_version="1.7", deterministic_id=True, linearize=False)
     return stream.getvalue()
 
 
-def _viewport(document: pikepdf.Pdf, place: Placed, crs: CRS) -> Dictionary:
+def _system(crs: CRS) -> Dictionary:
+    found = Dictionary(Type=Name.PROJCS, WKT=String(crs.to_wkt("WKT1_ESRI")))
+    if (code := crs.to_epsg()) is not None:
+        found.EPSG = code
+    return found
+
+
+def _viewport(document: pikepdf.Pdf, place: Placed, crs: CRS, system: pikepdf.Object) -> Dictionary:
     corners = np.array([(0, 0), (0, 1), (1, 1), (1, 0)], float)
     left, bottom, right, top = place.ground
     ground = (left, bottom) + corners * (right - left, top - bottom)
     lon, lat = to_lonlat(crs).transform(*ground.T)
-    system = Dictionary(Type=Name.PROJCS, WKT=String(crs.to_wkt("WKT1_ESRI")))
-    if (code := crs.to_epsg()) is not None:
-        system.EPSG = code
     measure = Dictionary(
         Type=Name.Measure, Subtype=Name.GEO, GCS=system, Bounds=_numbers(corners), LPTS=_numbers(corners),
         GPTS=_numbers(np.column_stack([lat, lon])), PDU=Array([Name.M, Name.SQM, Name.DEG]),

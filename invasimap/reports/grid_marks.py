@@ -7,12 +7,11 @@ from typing import Any
 import numpy as np
 import shapely
 from matplotlib.axes import Axes
-from matplotlib.patheffects import withStroke
 
 from invasimap.core.crs import to_lonlat
 from invasimap.prescription.plan import Plan
 from invasimap.reports.drawing import axes_inches, draw_lines, inches
-from invasimap.reports.style import FONT, INK, LINE, PAPER, TYPE_PT
+from invasimap.reports.style import FONT, INK, LINE, TYPE_PT
 from invasimap.reports.usng import Box, Grid, GridLine, line_digits
 
 ZORDER = 7.5
@@ -45,9 +44,9 @@ def _figures(ax: Axes, grid: Grid, lines: list[GridLine]) -> None:
         if at - last < APART_IN or at < half or at > (wide if vertical else high) - half:
             continue
         text = f"{line.value_m:,} m {'E' if vertical else 'N'}" if first else line_digits(line, grid.spacing_m)
-        spot = (at, -CLEAR_IN) if vertical else (-CLEAR_IN, at)
+        x_in, y_in = (at, -CLEAR_IN) if vertical else (-CLEAR_IN, at)
         ax.text(
-            *spot, text, transform=place, fontsize=TYPE_PT["small"], fontfamily=FONT, color=INK, ha="center",
+            x_in, y_in, text, transform=place, fontsize=TYPE_PT["small"], fontfamily=FONT, color=INK, ha="center",
             va="center", rotation=0 if vertical else 90, clip_on=False, zorder=ZORDER,
         )  # fmt: skip
         last, first = at + (half if first else 0), False
@@ -79,11 +78,6 @@ def grid_words(grid: Grid | None) -> list[str]:
         lines.append(f"ZONE CHANGES here: receivers show {grid.other_zones[0]}")
         lines.append("beyond the thick dashes; say the zone")
     return lines
-
-
-def outlined() -> list[Any]:
-    """White round words that stand on a map."""
-    return [withStroke(linewidth=2.2, foreground=PAPER)]
 
 
 def frame_box(ax: Axes) -> Box:

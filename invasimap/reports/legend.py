@@ -157,7 +157,8 @@ def _draw_row(ax: Axes, row: Row, *, at_in: float, width_in: float, high_in: flo
     weight = "bold" if row.kind == "heading" else "normal"
     color = QUIET if row.kind == "note" and not row.figure else INK
     ax.text(left, at_in, row.text, fontsize=size, fontweight=weight, color=color, **common)
-    ax.text(width_in, at_in, row.figure, fontsize=size, ha="right", color=INK, **common)
+    if row.figure:
+        ax.text(width_in, at_in, row.figure, fontsize=size, ha="right", color=INK, **common)
     if row.look is not None:
         draw_swatch(ax, row.look, at_in=at_in, high_in=high_in)
 

@@ -54,7 +54,7 @@ def unknown_ground(ax: Axes, plan: Plan) -> Any:
 
 
 def draw_contours(ax: Axes, plan: Plan, *, interval: float | None = None) -> gpd.GeoDataFrame:
-    """Contour lines at a round interval in the shown unit (by default the plan's own); returns them for their labels."""
+    """Contour lines, every ``interval`` in the shown unit (by default the plan's own); returns them for labels."""
     interval = contour_interval(plan.terrain, plan.shown) if interval is None else interval
     if interval == 0:
         return gpd.GeoDataFrame({"elevation": [], "is_index": []}, geometry=[], crs=plan.crs)
@@ -83,7 +83,7 @@ def draw_features(ax: Axes, plan: Plan) -> None:
     """Protected features that may be shown where they are: areas, lines and marks."""
     layer = open_features(plan)
     for number, kind in enumerate(sorted(set(layer["kind"]))):
-        shapes = layer.geometry[layer["kind"] == kind].to_numpy()
+        shapes = in_view(ax, layer[layer["kind"] == kind])
         shapes = shapes[~(shapely.is_missing(shapes) | shapely.is_empty(shapes))]
         dimension = shapely.get_dimensions(shapes)
         look, line = style.feature_look(kind), style.LINE[style.line_look(kind)]
@@ -99,7 +99,7 @@ def draw_ways(ax: Axes, plan: Plan) -> None:
     """Ways by the most capable means they allow, then barriers, crossings and entries."""
     looks = np.array([style.way_look(text) for text in way_machines(plan.ways)], object)
     for step, look in enumerate(("none", "foot", "atv", "tractor")):
-        draw_lines(ax, plan.ways.geometry[looks == look], style.WAY[look], zorder=ORDER["way"] + step / 10)
+        draw_lines(ax, in_view(ax, plan.ways[looks == look]), style.WAY[look], zorder=ORDER["way"] + step / 10)
     shapes = plan.barriers.geometry.to_numpy()
     draw_lines(ax, shapes[shapely.get_dimensions(shapes) > 0], style.LINE["barrier"], zorder=ORDER["treat"] + 1.9)
     for layer, mark, fill in (
@@ -126,14 +126,15 @@ def draw_veil(ax: Axes, plan: Plan) -> None:
     draw_area(ax, [outside], style.VEIL, zorder=ORDER["way"] + 0.8)
 
 
-def draw_treatment(ax: Axes, plan: Plan) -> None:
-    """Infested ground by what can be done on it, the treatable on top."""
+def draw_treatment(ax: Axes, plan: Plan, *, small_marks: bool = True) -> None:
+    """Infested ground by what can be done on it, the treatable on top; with a mark on what is too small to be seen."""
     zones = plan.treatment_zones
     names = outcome(zones)
     for step, name in enumerate(reversed(OUTCOMES)):
-        shapes = zones.geometry.to_numpy()[(names == name).to_numpy()]
-        draw_area(ax, shapes, style.OUTCOME[name], zorder=ORDER["treat"] + step / 10)
-        draw_small_marks(ax, shapes, style.OUTCOME[name], zorder=ORDER["treat"] + 1 + step / 10)
+        rows = zones[(names == name).to_numpy()]
+        draw_area(ax, in_view(ax, rows), style.OUTCOME[name], zorder=ORDER["treat"] + step / 10)
+        if small_marks:
+            draw_small_marks(ax, rows.geometry.to_numpy(), style.OUTCOME[name], zorder=ORDER["treat"] + 1 + step / 10)
 
 
 def draw_stands(ax: Axes, plan: Plan) -> None:
@@ -154,8 +155,8 @@ def draw_labels(ax: Axes, plan: Plan, lines: gpd.GeoDataFrame) -> LabelBook:
     return book
 
 
-def label_stands(book: LabelBook, plan: Plan) -> None:
-    """The names of the stands, clear of ways, points and what the book already avoids, where there is room."""
+def label_stands(book: LabelBook, plan: Plan, *, must: bool = True) -> None:
+    """The names of the stands, clear of ways, points and what the book already avoids; all of them with ``must``."""
     for layer in (plan.entries, open_features(plan)):
         shapes = layer.geometry.to_numpy()
         book.avoid(shapes[shapely.get_dimensions(shapes) == 0])
@@ -163,7 +164,7 @@ def label_stands(book: LabelBook, plan: Plan) -> None:
         book.avoid_lines(layer.geometry)
     for stand, shape in zip(plan.stands["stand"], plan.stands.geometry, strict=True):
         biggest = max(shapely.get_parts(shape), key=shapely.area)
-        book.place(str(stand), inner_spots(biggest), size_pt=TYPE_PT["stand"], bold=True, must=True)
+        book.place(str(stand), inner_spots(biggest), size_pt=TYPE_PT["stand"], bold=True, must=must)
 
 
 def label_patches(book: LabelBook, plan: Plan) -> int:

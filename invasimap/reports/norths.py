@@ -77,14 +77,14 @@ def half_degrees(value_deg: float) -> str:
 
 def north_lines(found: Norths) -> list[str]:
     """The norths in words, for under the scale."""
-    grid = f"grid north {half_degrees(found.convergence_deg)} of true north"
+    grid = f"grid north: {half_degrees(found.convergence_deg)} of true north"
     magnetic = found.grid_magnetic_deg
     if found.declination_deg is None or magnetic is None:
-        return [f"magnetic north on {found.day}: not known", f"({MODEL} is for 2025 to 2029)", grid]
+        return [f"magnetic north on {found.day}: not known", f"({MODEL} holds for 2025 to 2029 only)", grid]
     return [
-        f"magnetic north {half_degrees(found.declination_deg)} of true north",
-        f"and {half_degrees(magnetic)} of grid north",
-        f"by {MODEL} on {found.day}; {grid}",
+        f"magnetic: {half_degrees(found.declination_deg)} of true, {half_degrees(magnetic)} of grid north",
+        f"({MODEL}, {found.day}, to half a degree)",
+        grid,
     ]
 
 

@@ -8,10 +8,12 @@ import sys
 from invasimap.prescription.plan import Plan
 from invasimap.reports.access_chart import access_limits_figure
 from invasimap.reports.access_map import access_figure
+from invasimap.reports.book import mapbook_pdf
 from invasimap.reports.overview import overview_figure
 from invasimap.reports.sheet import sheet_png
 from invasimap.reports.species_chart import species_figure
 
+BOOK = "mapbook"
 FIGURES = {
     "overview": overview_figure, "access": access_figure, "species": species_figure,
     "access_limits": access_limits_figure,
@@ -19,8 +21,8 @@ FIGURES = {
 
 
 def pictures(plan: Plan) -> dict[str, bytes]:
-    """Each picture by its name, as PNG."""
-    return {name: sheet_png(draw, plan) for name, draw in FIGURES.items()}
+    """Each picture by its name, as PNG, and the map book as PDF."""
+    return {name: sheet_png(draw, plan) for name, draw in FIGURES.items()} | {BOOK: mapbook_pdf(plan)}
 
 
 def answer() -> None:

@@ -21,6 +21,7 @@ def write_data(plan: Plan, folder: Path) -> None:
 
 def write_pages(plan: Plan, folder: Path, *, pictures: Pictures) -> None:
     """Maps and report into ``folder``, which exists; ``pictures`` gives the printed ones when asked."""
+    from invasimap.reports.pictures import BOOK
     from invasimap.reports.report import report_html  # the map's library takes a second to load
     from invasimap.reports.webmap import map_html
 
@@ -28,7 +29,8 @@ def write_pages(plan: Plan, folder: Path, *, pictures: Pictures) -> None:
     drawn, maps = pictures(), folder / "maps"
     maps.mkdir(exist_ok=True)
     for name, picture in drawn.items():
-        (maps / f"{name}.png").write_bytes(picture)
+        file = folder / f"{name}.pdf" if name == BOOK else maps / f"{name}.png"
+        file.write_bytes(picture)
     page = report_html(plan, pictures=drawn)
     write_text(folder / "report.html", page)
 

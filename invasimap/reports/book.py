@@ -31,7 +31,7 @@ def mapbook_pdf(plan: Plan) -> bytes:
     """The whole book as one PDF, the same bytes for the same plan."""
     book, stream, placed = laid_out(plan), io.BytesIO(), []
     with (
-        mpl.rc_context({"pdf.fonttype": 42, "pdf.compression": 6}),
+        mpl.rc_context({"pdf.fonttype": 42, "pdf.compression": 3}),
         warnings.catch_warnings(),
         PdfPages(stream, metadata={"CreationDate": None, "ModDate": None, "Producer": None, "Creator": None}) as pages,
     ):

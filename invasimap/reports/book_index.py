@@ -134,16 +134,21 @@ def _draw_map(ax: Axes, book: Book) -> None:
     map_layers.draw_treatment(ax, plan, small_marks=False)
     map_layers.draw_stands(ax, plan)
     labels = LabelBook(ax=ax)
-    draw_frames(ax, book, labels)
     names = stand_names(book)
     for stand, shape in zip(plan.stands["stand"].astype(str), plan.stands.geometry, strict=True):
-        biggest = max(shapely.get_parts(shape), key=shapely.area)
-        labels.place(names.get(stand, stand), inner_spots(biggest), size_pt=TYPE_PT["small"], bold=True, must=True)
+        spots = inner_spots(max(shapely.get_parts(shape), key=shapely.area))
+        look: dict[str, Any] = {"size_pt": TYPE_PT["small"], "bold": True}
+        if not labels.place(names.get(stand, stand), spots, **look):
+            labels.place(stand, spots, **look)
+    draw_frames(ax, book, labels)
 
 
 def stand_names(book: Book) -> dict[str, str]:
     """Each stand's name with its sheets."""
-    return {stand: f"{stand}\nsheet {sheets}" for sheets, stand, _ in sheet_list(book)}
+    return {
+        stand: f"{textwrap.shorten(stand, STAND_LETTERS, placeholder='…')}\nsheet {sheets}"
+        for sheets, stand, _ in sheet_list(book)
+    }
 
 
 def draw_frames(ax: Axes, book: Book, labels: LabelBook) -> None:

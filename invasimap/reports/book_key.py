@@ -102,7 +102,7 @@ def blocks(book: Book, letters: int) -> Iterator[Block]:
         return Block(heading=heading, lines=tuple(lines))
 
     if distances := distance_lines(plan):
-        yield block("Distances from the edge of what is protected", distances)
+        yield block("Distances from each feature's edge", distances)
     yield block("Entries, for whoever is called", entry_lines(plan))
     if len(sheet_list(book)) > MOST_ROWS * LIST_COLUMNS:
         listed = [f"{sheets}: stand {stand}, {area}" for sheets, stand, area in sheet_list(book)]

@@ -11,7 +11,6 @@ import pandas as pd
 from invasimap.core.units import ShownUnits
 from invasimap.prescription.plan import Plan
 from invasimap.reports import style
-from invasimap.reports.answers import answers
 from invasimap.reports.legend import Row, feature_rows, ground_rows, land_rows, relief_rows
 from invasimap.reports.private import open_features
 from invasimap.reports.relief import INDEX_EVERY
@@ -43,8 +42,9 @@ def _contours(here: Plan, interval: float) -> list[Row]:
 
 
 def _outcomes(here: Plan, whole: Plan, stand: str) -> list[Row]:
-    ground, zones = answers(here).ground_m2, whole.treatment_zones
-    ids = zones["id"][zones["stand"].astype(str) == stand].groupby(outcome(zones)).agg(list)
+    ground = here.ground["ground_m2"].groupby(outcome(here.ground)).sum().reindex(OUTCOMES, fill_value=0.0)
+    zones = whole.treatment_zones[whole.treatment_zones["stand"].astype(str) == stand].drop_duplicates("id")
+    ids = zones["id"].groupby(outcome(zones)).agg(list)
     on_sheet = set(outcome(here.treatment_zones)) if len(here.treatment_zones) else set()
     rows = []
     for name in OUTCOMES:

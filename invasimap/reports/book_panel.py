@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from matplotlib.axes import Axes
 
 from invasimap.core.crs import to_lonlat
@@ -79,9 +77,10 @@ def _scale(panel: Axes, plan: Plan, *, scale: int, foot_in: float) -> None:
 
 def _words(panel: Axes, lines: list[str], *, foot_in: float) -> float:
     """Small type with its last line at ``foot_in``; gives the height it reaches."""
-    common: dict[str, Any] = {"fontsize": TYPE_PT["small"], "fontfamily": FONT, "color": INK, "parse_math": False}
-    for number, line in enumerate(reversed(lines)):
-        panel.text(0, foot_in + 0.03 + LINE_IN * number, line, transform=inches(panel), **common)
+    panel.text(
+        0, foot_in + 0.01, "\n".join(lines), transform=inches(panel), fontsize=TYPE_PT["small"], fontfamily=FONT,
+        color=INK, parse_math=False, va="bottom", linespacing=1.25,
+    )  # fmt: skip
     return foot_in + LINE_IN * len(lines)
 
 

@@ -206,10 +206,11 @@ def metres_per_point_of(frame: Frame) -> float:
 def _label_parking(labels: LabelBook, here: Plan) -> int:
     """At each parking place the zone it serves, the hose it takes and how high; returns how many found no room."""
     left_out = 0
-    places = shapely.get_coordinates(here.parking.geometry.to_numpy())
-    for x, y in np.unique(places, axis=0):
-        stops = here.parking[(places == (x, y)).all(axis=1)]
-        text = "\n".join(_stop_words(stop, here) for stop in rows_of(stops))
+    together: dict[tuple[float, float], list[str]] = {}
+    for stop in rows_of(here.parking):
+        together.setdefault((stop.geometry.x, stop.geometry.y), []).append(_stop_words(stop, here))
+    for (x, y), words in sorted(together.items()):
+        text = "\n".join(words)
         spots = np.concatenate([labels.around((x, y), reach_pt=reach) for reach in LABEL_REACH_PT])
         left_out += not labels.place(text, spots, size_pt=TYPE_PT["small"])
     return left_out
@@ -244,11 +245,12 @@ def _draw_tab(labels: LabelBook, book: Book, found: Neighbour, *, after: float) 
     spot = {
         "north": (middle, high - 0.1), "south": (middle, 0.1), "east": (wide - 0.1, middle), "west": (0.1, middle),
     }[found.side]  # fmt: skip
-    drawn = ax.text(
+    ax.text(
         *spot, text, transform=inches(ax), fontsize=TYPE_PT["small"], fontfamily=FONT, color=PAPER, ha="center",
         va="center", rotation=90 if upright else 0, zorder=16, parse_math=False,
         bbox={"boxstyle": "square,pad=0.25", "facecolor": INK, "edgecolor": PAPER, "linewidth": 0.8},
     )  # fmt: skip
-    box = drawn.get_window_extent().padded(5)
-    labels.taken.append((box.x0, box.y0, box.x1, box.y1))
+    reach = (0.11, half) if upright else (half, 0.11)
+    corners = inches(ax).transform(np.array([spot, spot]) + np.array([[-1], [1]]) * reach)
+    labels.taken.append(tuple(corners.ravel().tolist()))
     return middle + half

@@ -132,6 +132,8 @@ def draw_treatment(ax: Axes, plan: Plan, *, small_marks: bool = True) -> None:
     names = outcome(zones)
     for step, name in enumerate(reversed(OUTCOMES)):
         rows = zones[(names == name).to_numpy()]
+        if not len(rows):
+            continue
         draw_area(ax, in_view(ax, rows), style.OUTCOME[name], zorder=ORDER["treat"] + step / 10)
         if small_marks:
             draw_small_marks(ax, rows.geometry.to_numpy(), style.OUTCOME[name], zorder=ORDER["treat"] + 1 + step / 10)
@@ -204,6 +206,8 @@ def _covers_nothing(book: LabelBook, spot: list[tuple[float, float]]) -> bool:
 
 def in_view(ax: Axes, layer: gpd.GeoDataFrame) -> Any:
     """The shapes of a layer within the map, without detail finer than ink."""
+    if not len(layer):
+        return np.empty(0, object)
     (left, right), (bottom, top) = ax.get_xlim(), ax.get_ylim()
     inside = shapely.clip_by_rect(shapely.make_valid(layer.geometry.to_numpy()), left, bottom, right, top)
     return shapely.simplify(inside, FINEST_PT * metres_per_point(ax))

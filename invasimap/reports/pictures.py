@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import pickle
 import sys
 
@@ -14,6 +15,7 @@ from invasimap.reports.sheet import sheet_png
 from invasimap.reports.species_chart import species_figure
 
 BOOK = "mapbook"
+GC_THRESHOLD = 100_000  # drawing makes many small things: looking for dead ones as often as usual takes a sixth of it
 FIGURES = {
     "overview": overview_figure, "access": access_figure, "species": species_figure,
     "access_limits": access_limits_figure,
@@ -27,5 +29,6 @@ def pictures(plan: Plan) -> dict[str, bytes]:
 
 def answer() -> None:
     """Read a plan from standard input and write its pictures to standard output."""
+    gc.set_threshold(GC_THRESHOLD)
     drawn = pictures(pickle.load(sys.stdin.buffer))
     pickle.dump(drawn, sys.stdout.buffer)

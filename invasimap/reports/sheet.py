@@ -244,7 +244,8 @@ def head_words(figure: Figure, sheet: Sheet, *, title: str, subtitle: str, besid
     name = textwrap.shorten(title, letters, placeholder="…")
     figure.text(left, top, name, fontsize=TYPE_PT["title"], fontweight="bold", **common)
     under = top - 0.32 / sheet.height_in
-    figure.text(left, under, subtitle, fontsize=TYPE_PT["heading"], **common)
+    below = textwrap.shorten(subtitle, 2 * letters, placeholder="…")  # its type is not much over half as large
+    figure.text(left, under, below, fontsize=TYPE_PT["heading"], **common)
     figure.text(right, top, beside, fontsize=TYPE_PT["body"], ha="right", linespacing=1.4, **common)
 
 

@@ -30,6 +30,7 @@ from invasimap.reports.wording import OUTCOME_WORDS, OUTCOMES, shown_area
 PANEL_IN, LIST_ROW_IN, LIST_COLUMNS = 3.3, 0.145, 2
 MOST_ROWS = 13  # of the list on the index sheet, a column; a longer list goes to the sheets after it
 STAND_LETTERS = 12
+LIST_WORDS = "has the list of all sheets"
 
 
 def index_sheet(book: Book) -> tuple[Figure, Box]:
@@ -109,7 +110,7 @@ def _draw_list(panel: Axes, found: list[tuple[str, str, str]]) -> float:
     """The list of sheets at the head of the panel; gives the height (inches) that is left under it."""
     width, height = axes_inches(panel)
     if len(found) > MOST_ROWS * LIST_COLUMNS:
-        found = [("2", "the list of sheets", "")]
+        found = [("2", LIST_WORDS, "")]
     deep = -(-len(found) // LIST_COLUMNS) if len(found) > MOST_ROWS / 2 else len(found)
     column = width / (LIST_COLUMNS if deep < len(found) else 1)
     common: dict[str, Any] = {"transform": inches(panel), "fontfamily": FONT, "color": INK, "parse_math": False}
@@ -120,9 +121,13 @@ def _draw_list(panel: Axes, found: list[tuple[str, str, str]]) -> float:
     for number, (sheets, stand, area) in enumerate(found):
         left, foot = column * (number // deep), at - LIST_ROW_IN * (number % deep + 1) - 0.02
         panel.text(left, foot, sheets, fontweight="bold", **small, **common)
-        panel.text(left + 0.42, foot, textwrap.shorten(stand, STAND_LETTERS, placeholder="…"), **small, **common)
+        panel.text(left + 0.42, foot, _listed(stand), **small, **common)
         panel.text(left + min(column, 1.9) - 0.18, foot, area, ha="right", **small, **common)
     return at - LIST_ROW_IN * deep - 0.1
+
+
+def _listed(stand: str) -> str:
+    return stand if stand == LIST_WORDS else textwrap.shorten(stand, STAND_LETTERS, placeholder="…")
 
 
 def _draw_map(ax: Axes, book: Book) -> None:

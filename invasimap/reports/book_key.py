@@ -121,8 +121,8 @@ READING = [
     "Print at 100 %: then the check bar is as long as it says, and a scale's rule fits.",
     "A grid reading names a square: cut the figures that are too many, never round them.",
     "Compass: turn by the magnetic angle of the sheet; iron and local rock turn a needle more.",
-    "Dots lead from a parking place to the zone that it serves. The hose is laid where it can go; its length and lift "
-    "stand at the place.",
+    "Fine dashes lead from a parking place to the zone that it serves. The hose is laid where it can go; its length "
+    "and lift stand at the place.",
     "A line half a millimetre wide hides 2.4 m at 1:4,800. On the ground, measure protected distances.",
 ]
 

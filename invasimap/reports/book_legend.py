@@ -20,15 +20,19 @@ MOST_IDS = 2  # zone ids beside an outcome
 LONGEST_STAND = 18
 HOSE_ROWS = (
     Row(text="park here for a hose", look=(style.PARKING_MARK, style.PAPER)),
-    Row(text="from it to its zone (not the hose)", look=style.LINE["serves"]),
+    Row(text="parking to its zone (not the hose)", look=style.LINE["serves"]),
 )
 
 
-def sheet_rows(here: Plan, whole: Plan, stand: str, *, interval: float) -> list[Row]:
-    """Rows for the part of a plan that a sheet shows (``book_part.part``) of the ``whole``."""
+def sheet_rows(here: Plan, whole: Plan, stand: str, *, interval: float, served: bool) -> list[Row]:
+    """Rows for the part of a plan that a sheet shows (``book_part.part``) of the ``whole``.
+
+    ``served`` says that lines from parking places to their zones cross the sheet.
+    """
+    hose = [row for row, shown in zip(HOSE_ROWS, (len(here.parking) > 0, served), strict=True) if shown]
     return [
-        *_outcomes(here, whole, stand), *_protected(here), *(HOSE_ROWS if len(here.parking) else ()),
-        *_contours(here, interval), *land_rows(here), *ground_rows(here),
+        *_outcomes(here, whole, stand), *_protected(here), *hose, *_contours(here, interval), *land_rows(here),
+        *ground_rows(here),
     ]  # fmt: skip
 
 

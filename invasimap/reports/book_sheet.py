@@ -23,7 +23,7 @@ from invasimap.reports.book_panel import draw_panel
 from invasimap.reports.book_part import Box, part
 from invasimap.reports.drawing import axes_inches, draw_area, draw_lines, inches, metres_per_point
 from invasimap.reports.furniture import emergency_block, emergency_rows
-from invasimap.reports.grid_marks import draw_grid, frame_box
+from invasimap.reports.grid_marks import draw_grid
 from invasimap.reports.labels import LabelBook
 from invasimap.reports.legend import Row, unknown_rows
 from invasimap.reports.sheet import (
@@ -84,10 +84,12 @@ def stand_sheet(book: Book, at: int) -> tuple[Figure, Box]:
     show(ax, frame.bounds)
     here = part(plan, frame.bounds, stand=frame.stand)
     grid = grid_over(frame.bounds, plan.crs, scale=frame.scale)
+    served = served_on(book, frame.bounds)
+    draw_lines(ax, served, style.LINE["serves"], zorder=map_layers.ORDER["mark"] - 0.5)
     notes = _draw_map(ax, here, book, at)
     if grid is not None:
         draw_grid(ax, plan, grid)
-    rows = [*sheet_rows(here, plan, frame.stand, interval=book.interval), *notes]
+    rows = [*sheet_rows(here, plan, frame.stand, interval=book.interval, served=len(served) > 0), *notes]
     draw_panel(panel, ax, plan, rows=rows, grid=grid, scale=frame.scale)
     draw_foot(figure, book.paper, plan)
     head_words(
@@ -142,7 +144,6 @@ def _draw_map(ax: Axes, here: Plan, book: Book, at: int) -> list[Row]:
     map_layers.draw_stands(ax, here)
     own = here.stands.geometry[here.stands["stand"].astype(str) == frame.stand]
     draw_area(ax, own, style.GROUND["own_stand"], zorder=map_layers.ORDER["stand"] + 0.2)
-    _draw_served(ax, book)
     draw_parking(ax, here)
     return _labels(ax, here, book, at, lines)
 
@@ -156,10 +157,10 @@ def served_lines(plan: Plan) -> Shapes:
     return found[shapely.length(found) > 0]
 
 
-def _draw_served(ax: Axes, book: Book) -> None:
-    """The dots from parking places to zones that cross the sheet."""
-    lines = book.served[shapely.intersects(book.served, shapely.box(*frame_box(ax)))]
-    draw_lines(ax, lines, style.LINE["serves"], zorder=map_layers.ORDER["mark"] - 0.5)
+def served_on(book: Book, bounds: Box) -> Shapes:
+    """The lines from parking places to their zones that cross a frame."""
+    found: Shapes = book.served[shapely.intersects(book.served, shapely.box(*bounds))]
+    return found
 
 
 def _labels(ax: Axes, here: Plan, book: Book, at: int, lines: gpd.GeoDataFrame) -> list[Row]:
@@ -176,9 +177,9 @@ def _labels(ax: Axes, here: Plan, book: Book, at: int, lines: gpd.GeoDataFrame) 
     map_layers.label_contours(labels, lines)
     notes = unknown_rows(ax, here)
     if left_out:
-        notes.append(Row(text=f"{left_out} patch ids had no room: see the field map", kind="note"))
+        notes.append(Row(text=f"patch ids without room: {left_out} (field map)", kind="note"))
     if without:
-        notes.append(Row(text=f"{without} parking places unnamed: see tables", kind="note"))
+        notes.append(Row(text=f"parking without room: {without} (tables)", kind="note"))
     return notes
 
 

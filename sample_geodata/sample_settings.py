@@ -148,6 +148,16 @@ max_walk = "30 min"
 off_way = 0.6
 load = 0.7
 
+# ---- the map book ----------------------------------------------------------------------------------------
+
+[mapbook]
+scale = "auto"                       # the largest round scale that holds each stand; or one for all: "1:2,400"
+
+[emergency]                          # your own words; what is missing is printed as a line to fill in by hand
+gate = "south gate, chained; key in the office"
+labels_at = "box behind the seat of the truck"
+leave_by = "downhill to the county road"
+
 [season]
 native_leaf_drop = "10-20"
 killing_freeze = "11-05"

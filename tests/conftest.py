@@ -28,8 +28,8 @@ TOGETHER = {
         "tests/test_real_tract.py",
         "tests/inputs/test_postgis.py", "tests/inputs/test_real_tract.py", "tests/mosaic/test_coverage.py",
         "tests/reports/test_reports_geopackage.py",
-        "tests/reports/test_reports_maps.py", "tests/reports/test_reports_pages.py",
-        "tests/reports/test_reports_tables.py",
+        "tests/reports/test_reports_mapbook.py", "tests/reports/test_reports_maps.py",
+        "tests/reports/test_reports_pages.py", "tests/reports/test_reports_tables.py",
     )},
 }  # fmt: skip
 

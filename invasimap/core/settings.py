@@ -15,6 +15,7 @@ from zoneinfo import ZoneInfo, available_timezones
 from pydantic import AfterValidator, Field, PrivateAttr, SecretStr, model_validator
 
 from invasimap.core import units
+from invasimap.core.book_settings import EmergencySection, MapbookSection
 from invasimap.core.files import whole_path
 from invasimap.core.quantities import (
     Days,
@@ -337,6 +338,8 @@ class Tract(Section):
     mix: list[MixSection] = Field(default_factory=list)
     rig: list[RigSection] = Field(default_factory=list)
     budget: BudgetSection | None = None
+    mapbook: MapbookSection = MapbookSection()
+    emergency: EmergencySection = EmergencySection()
     _file: Path = PrivateAttr(default=Path("tract.toml"))
     _left_out: frozenset[str] = PrivateAttr(default=frozenset())
 

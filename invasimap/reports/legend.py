@@ -121,15 +121,15 @@ def _present(*layers: tuple[Any, str, Area | Line | tuple[str, str]]) -> list[Ro
     return [Row(text=text, look=look) for layer, text, look in layers if len(layer)]
 
 
-def relief_rows(plan: Plan) -> list[Row]:
-    """Contours."""
-    interval = contour_interval(plan.terrain, plan.shown)
+def relief_rows(plan: Plan, *, interval: float | None = None) -> list[Row]:
+    """Contours, every ``interval`` in the shown unit (by default the plan's own)."""
+    interval = contour_interval(plan.terrain, plan.shown) if interval is None else interval
     if interval == 0:
         return [Row(text="No elevation data: slope not known", kind="note")]
     unit = UNIT_WORDS[plan.shown.length]
     return [
-        Row(text=f"contour every {interval} {unit}", look=style.LINE["contour"]),
-        Row(text=f"labelled every {interval * INDEX_EVERY} {unit}", look=style.LINE["contour_index"]),
+        Row(text=f"contour every {interval:g} {unit}", look=style.LINE["contour"]),
+        Row(text=f"labelled every {interval * INDEX_EVERY:g} {unit}", look=style.LINE["contour_index"]),
     ]
 
 
@@ -157,7 +157,8 @@ def _draw_row(ax: Axes, row: Row, *, at_in: float, width_in: float, high_in: flo
     weight = "bold" if row.kind == "heading" else "normal"
     color = QUIET if row.kind == "note" and not row.figure else INK
     ax.text(left, at_in, row.text, fontsize=size, fontweight=weight, color=color, **common)
-    ax.text(width_in, at_in, row.figure, fontsize=size, ha="right", color=INK, **common)
+    if row.figure:
+        ax.text(width_in, at_in, row.figure, fontsize=size, ha="right", color=INK, **common)
     if row.look is not None:
         draw_swatch(ax, row.look, at_in=at_in, high_in=high_in)
 

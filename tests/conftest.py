@@ -149,11 +149,12 @@ def without_pages(monkeypatch):
 
 @pytest.fixture(scope="module")
 def blank_maps():
-    """Printed maps and charts are one white dot each: for tests of the words and tables of pages."""
+    """Printed maps and charts are one white dot each, the book is empty: for tests of the words and tables of pages."""
     dot = io.BytesIO()
     Image.new("RGB", (1, 1), "white").save(dot, "PNG")
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr("invasimap.reports.pictures.sheet_png", lambda _draw, _plan: dot.getvalue())
+        patch.setattr("invasimap.reports.pictures.mapbook_pdf", lambda _plan: b"%PDF-")
         yield
 
 

@@ -16,8 +16,8 @@ import pandas as pd
 import shapely
 
 from invasimap.compiled import compile_now, will_compile
-from invasimap.core.errors import InvariantError
-from invasimap.core.files import sha256, whole_folder
+from invasimap.core.errors import Fault, InputError, InvariantError
+from invasimap.core.files import is_internal, whole_folder
 from invasimap.core.settings import Tract
 from invasimap.core.toml_file import read_tract
 from invasimap.inputs.account import Survey
@@ -47,19 +47,23 @@ from invasimap.mosaic.simulation import Doubt
 from invasimap.mosaic.uncertainty import Ranges, with_ranges
 from invasimap.mosaic.zones import mosaic_layer, treatment_zones
 from invasimap.prescription.plan import Check, Plan
+from invasimap.prescription.sharing import input_files, shown_settings, without_names
 from invasimap.reading import Step, quiet, read_inputs
 from invasimap.reports.apart import pictures_apart
 from invasimap.reports.proof import FILES_LIMIT, files_error
-from invasimap.reports.write import write_data, write_pages, write_run_record
+from invasimap.reports.write import mark_internal, write_data, write_pages, write_run_record
 
 
-def plan(tract: Tract | str | Path, *, step: Step = quiet) -> Plan:
+def plan(tract: Tract | str | Path, *, internal: bool = False, step: Step = quiet) -> Plan:
     """Work out a tract: everything but the files.
 
     Parameters
     ----------
     tract
         A ``tract.toml``, the folder that holds it, or its settings already read.
+    internal
+        Confidential features as they are, for their owner's eyes; else covers take their place, and nothing in the plan
+        tells more of them.
     step
         Called with the name of each step, gives a context manager held while it runs (for progress).
 
@@ -72,20 +76,20 @@ def plan(tract: Tract | str | Path, *, step: Step = quiet) -> Plan:
     """
     settings = tract if isinstance(tract, Tract) else read_tract(tract)
     clock = Clock(step)
-    land, survey, photos, terrain, notes = read_inputs(settings, step=clock)
+    land, survey, photos, terrain, notes = read_inputs(settings, internal=internal, step=clock)
     ground = land.ground(terrain)
     worked = shapely.box(*terrain.bounds)
     means = settings.access
     compile_missing(settings, step=clock)
     with clock("Protection and access, side by side"), ThreadPoolExecutor(1) as beside:
-        zoned = beside.submit(protection_zones, land.features, terrain=terrain, within=worked)
+        zoned = beside.submit(protection_zones, land.guarded, terrain=terrain, within=worked)
         access = access_classes(ground, tractor=means.tractor, atv=means.atv, foot=means.foot)
         protection = zoned.result()
     with clock("Mosaic and acreage"):
         by_class = access.polygons(limits=False)
         faces = cut_faces(survey.patches, stands=land.stands, protection=protection, access=by_class)
         zones = treatment_zones(faces)
-        checks = (*photos_checked(photos), *checked(survey, faces, zones, protection, land.features))
+        checks = (*photos_checked(photos), *checked(survey, faces, zones, protection, land.true_features))
     with clock("Reach: what binds, where to park, what more would add"):
         sprayable = sprayable_ground(faces, terrain)
         limits = limit_areas(access, sprayable)
@@ -98,8 +102,10 @@ def plan(tract: Tract | str | Path, *, step: Step = quiet) -> Plan:
             access=by_class, doubt=doubt_of(settings),
         )  # fmt: skip
         checks = (*checks, *engines_checked(ranges))
+    notes += [*crossing_notes(ground, means.clearances_m), *slope_notes(land.features, terrain, within=land.outline)]
+    files = [settings.file, *land.files, *survey.files, *photos.files]
     return Plan(
-        settings=settings,
+        settings=shown_settings(settings, internal=internal),
         terrain=terrain,
         patches=survey.patches.assign(gross_m2=survey.patches.area),
         mosaic=mosaic_layer(faces),
@@ -119,12 +125,9 @@ def plan(tract: Tract | str | Path, *, step: Step = quiet) -> Plan:
         repaired=survey.repaired,
         columns=survey.columns,
         checks=checks,
-        notes=(
-            *notes,
-            *crossing_notes(ground, means.clearances_m),
-            *slope_notes(land.features, terrain, within=land.outline),
-        ),
-        inputs={path: sha256(path) for path in [settings.file, *land.files, *survey.files, *photos.files]},
+        notes=tuple(notes) if internal else without_names(notes, settings),
+        inputs=input_files(settings, files, internal=internal),
+        internal=internal,
         seconds=clock.seconds,
         **land.layers(),
     )
@@ -157,19 +160,19 @@ def write_plan(made: Plan, out: Path | str | None = None, *, step: Step = quiet)
     made
         The plan.
     out
-        The folder; by default ``out`` beside the settings file. An earlier result there is replaced once the new one
-        is whole; any other folder with files in it is refused.
+        The folder; by default ``out`` beside the settings file, of an internal plan ``out_internal``. An earlier result
+        there is replaced once the new one is whole; any other folder with files in it is refused.
 
     Raises
     ------
     InputError
-        When the folder is not an earlier result.
+        When the folder is not an earlier result, or an internal plan would go into one that is passed on.
     InvariantError
         When the files written do not agree with the tables.
     """
-    folder = Path(out) if out is not None else made.settings.folder / "out"
+    folder = result_folder(made.settings, out, internal=made.internal)
     clock = Clock(step, seconds=dict(made.seconds))
-    with whole_folder(folder, inputs=made.inputs) as scratch, pictures_apart(made) as pictures:
+    with whole_folder(folder, inputs=[file.path for file in made.inputs]) as scratch, pictures_apart(made) as pictures:
         with clock("Tables and layers"):
             write_data(made, scratch)
         agree = Check(name="tables against files, relative", value=files_error(made, scratch), limit=FILES_LIMIT)
@@ -177,7 +180,26 @@ def write_plan(made: Plan, out: Path | str | None = None, *, step: Step = quiet)
         made = dataclasses.replace(made, checks=(*made.checks, agree), seconds=clock.seconds)
         with clock("Maps and report"):
             write_pages(made, scratch, pictures=pictures)
+        if made.internal:
+            mark_internal(scratch)
         write_run_record(made, scratch)
+    return folder
+
+
+def result_folder(settings: Tract, out: Path | str | None, *, internal: bool) -> Path:
+    """Where results go: ``out`` beside the settings, or of an internal plan ``out_internal``, unless named.
+
+    Raises
+    ------
+    InputError
+        When an internal plan would go into ``out``, an earlier result that is not internal, or a folder within one.
+    """
+    common = settings.folder / "out"
+    folder = Path(out) if out is not None else settings.folder / "out_internal" if internal else common
+    for above in [folder.resolve(), *folder.resolve().parents] if internal else []:
+        if above == common.resolve() or is_internal(above) is False:
+            what = "is for what may be passed on: no internal plan goes there"
+            raise InputError(Fault(where=str(above), what=what, mend="choose another folder with --out"))
     return folder
 
 

@@ -14,7 +14,7 @@ import shapely
 from pyproj import CRS
 
 from invasimap.core.errors import Fault, InputError
-from invasimap.core.settings import Tract
+from invasimap.core.settings import Tract, words_needed
 from invasimap.inputs.account import Survey
 from invasimap.inputs.copies import COPY
 from invasimap.inputs.species import load_catalogue
@@ -23,6 +23,7 @@ from invasimap.inputs.tract_photos import TractPhotos, read_tract_photos
 from invasimap.inputs.wording import in_feet, in_units
 from invasimap.land.layers import LandLayers, elevation_faults, read_land, read_tract_terrain, stands_alone
 from invasimap.land.machines import hose_notes
+from invasimap.land.notes import entrance_notes
 from invasimap.land.terrain import Terrain
 
 EVERYWHERE_M: Final = (-3e7, -3e7, 3e7, 3e7)  # what survey positions are held against where there are no stands
@@ -43,6 +44,7 @@ class Inputs:
     photos: TractPhotos | None
     terrain: Terrain | None
     notes: list[str]
+    private_notes: list[str]
     faults: list[Fault]
 
     @property
@@ -67,22 +69,26 @@ class Inputs:
 
 
 def read_inputs(
-    settings: Tract, *, step: Step = quiet
+    settings: Tract, *, internal: bool = False, step: Step = quiet
 ) -> tuple[LandLayers, Survey, TractPhotos, Terrain, list[str]]:  # fmt: skip
     """Everything a tract's settings name: land, surveys, pictures and elevation, and what is to be said of them.
+
+    Covers stand in place of confidential features unless it is for an ``internal`` plan.
 
     Raises
     ------
     InputError
         Lists every fault of every file, not only the first.
     """
-    found = look_over(settings, step=step)
+    found = look_over(settings, internal=internal, step=step)
     if found.faults or found.land is None or found.survey is None or found.photos is None or found.terrain is None:
         raise InputError(found.faults)
-    return found.land, found.survey, found.photos, found.terrain, found.notes
+    kept_back = ["There is something to be said of confidential layers: `invasimap check` tells it to you alone."]
+    notes = found.notes + (found.private_notes if internal else kept_back[: len(found.private_notes)])
+    return found.land, found.survey, found.photos, found.terrain, notes
 
 
-def look_over(settings: Tract, *, step: Step = quiet) -> Inputs:
+def look_over(settings: Tract, *, internal: bool = False, step: Step = quiet) -> Inputs:
     """Read everything that can be read and gather the faults; one part that is at fault does not hide another's.
 
     Without land layers the survey's places are held against the stands alone; without these, against nothing.
@@ -110,11 +116,31 @@ def look_over(settings: Tract, *, step: Step = quiet) -> Inputs:
     if land and survey and not faults:
         with step("Elevation"):
             terrain, terrain_notes = read_tract_terrain(settings, land, survey.patches)
-        notes = [*notes, *land.notes, *terrain_notes]
+            land = land if internal else covered(settings, land, terrain)
+        notes = [*notes, *land.notes, *terrain_notes, *entrance_notes(land.ground(terrain))]
+    private = list(land.private_notes) if land else []
     if settings.tract.units == "us":
-        notes = [in_feet(note) for note in notes]
+        notes, private = ([in_feet(note) for note in some] for some in (notes, private))
         faults = [dataclasses.replace(fault, what=in_feet(fault.what)) for fault in faults]
-    return Inputs(land=land, survey=survey, photos=photos, terrain=terrain, notes=notes, faults=faults)
+    return Inputs(
+        land=land, survey=survey, photos=photos, terrain=terrain, notes=notes, private_notes=private, faults=faults
+    )
+
+
+def covered(settings: Tract, land: LandLayers, terrain: Terrain) -> LandLayers:
+    """The land with covers in place of its confidential features.
+
+    Raises
+    ------
+    InputError
+        When there are such features and no words to hide them by.
+    """
+    if not settings.hides:
+        return land
+    said = settings.confidential
+    if said is None:
+        raise InputError(Fault(where="[confidential]", what="is missing", mend=words_needed()))
+    return land.covered(words=said.words.get_secret_value(), hide_within_m=said.hide_within_m, terrain=terrain)
 
 
 def _look_at_survey(settings: Tract, *, crs: CRS, near: Any) -> tuple[Survey, list[Fault]]:

@@ -81,7 +81,7 @@ file = "rare_plants.geojson"
 no_spray = "50 ft"
 hand_only = "100 ft"
 rule = "heritage agreement 2 (example)"
-confidential = true                  # never named or located exactly in crew files
+confidential = true                  # never named or placed in what is passed on; see [confidential] below
 
 [[protect]]
 kind = "well"
@@ -96,6 +96,10 @@ kind = "organic field"
 file = "neighbours.kml"
 no_spray = "60 ft"
 rule = "letter to the neighbour (example)"
+
+[confidential]
+words = "these are the sample's own: write yours"  # yours alone, told to nobody, the same from plan to plan
+hide_within = "150 ft"               # nobody can place the rare plants better than this; 300 ft unless said
 
 # ---- the ground ------------------------------------------------------------------------------------------
 
@@ -143,6 +147,16 @@ max_slope = "60 %"
 max_walk = "30 min"
 off_way = 0.6
 load = 0.7
+
+# ---- the map book ----------------------------------------------------------------------------------------
+
+[mapbook]
+scale = "auto"                       # the largest round scale that holds each stand; or one for all: "1:2,400"
+
+[emergency]                          # your own words; what is missing is printed as a line to fill in by hand
+gate = "south gate, chained; key in the office"
+labels_at = "box behind the seat of the truck"
+leave_by = "downhill to the county road"
 
 [season]
 native_leaf_drop = "10-20"

@@ -23,12 +23,14 @@ TOGETHER = {
         ("tests/test_browser.py", "tests/test_notebooks.py", "tests/test_sample.py"), "the sample's plan"
     ),
     **{name: name for name in (
-        "tests/test_plan_by_hand.py", "tests/test_plan_inert.py", "tests/test_plan_pictures.py",
+        "tests/test_plan_by_hand.py", "tests/test_plan_confidential.py", "tests/test_plan_inert.py",
+        "tests/test_plan_pictures.py",
         "tests/test_real_tract.py",
         "tests/inputs/test_postgis.py", "tests/inputs/test_real_tract.py", "tests/mosaic/test_coverage.py",
-        "tests/reports/test_reports_crew.py", "tests/reports/test_reports_geopackage.py",
-        "tests/reports/test_reports_maps.py", "tests/reports/test_reports_pages.py",
-        "tests/reports/test_reports_tables.py",
+        "tests/reports/test_reports_crew.py",
+        "tests/reports/test_reports_geopackage.py",
+        "tests/reports/test_reports_mapbook.py", "tests/reports/test_reports_maps.py",
+        "tests/reports/test_reports_pages.py", "tests/reports/test_reports_tables.py",
     )},
 }  # fmt: skip
 
@@ -148,11 +150,12 @@ def without_pages(monkeypatch):
 
 @pytest.fixture(scope="module")
 def blank_maps():
-    """Printed maps and charts are one white dot each: for tests of the words and tables of pages."""
+    """Printed maps and charts are one white dot each, the book is empty: for tests of the words and tables of pages."""
     dot = io.BytesIO()
     Image.new("RGB", (1, 1), "white").save(dot, "PNG")
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr("invasimap.reports.pictures.sheet_png", lambda _draw, _plan: dot.getvalue())
+        patch.setattr("invasimap.reports.pictures.mapbook_pdf", lambda _plan: b"%PDF-")
         yield
 
 

@@ -51,6 +51,15 @@ def test_plan_writes_the_folder_and_one_answer(small, command_here, without_page
     assert command_here("plan", small, "--quiet").stdout == ""
 
 
+def test_internal_results_have_a_folder_of_their_own(small, command_here):
+    done = command_here("plan", small, "--internal", "--draws", "0")
+    assert done.returncode == 0, done.stderr
+    assert "INTERNAL_report.html (INTERNAL - not to be passed on)" in done.stdout
+    assert (small / "out_internal" / "INTERNAL_report.html").exists() and not (small / "out").exists()
+    refused = command_here("plan", small, "--internal", "--draws", "0", "--out", small / "out")
+    assert refused.returncode == 2 and "no internal plan goes there" in refused.stderr
+
+
 def test_check_says_all_and_writes_nothing(small, command_here):
     before = sorted(path.name for path in small.iterdir())
     done = command_here("check", small)

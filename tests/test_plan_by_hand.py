@@ -151,7 +151,7 @@ def test_files_hold_the_contract(flat, written):
     assert out == flat / "out"
     names = {str(path.relative_to(out)) for path in out.rglob("*") if path.is_file()}
     assert names >= {
-        "report.html", "map.html", "maps/overview.png", "maps/access.png", "maps/species.png",
+        "report.html", "map.html", "mapbook.pdf", "maps/overview.png", "maps/access.png", "maps/species.png",
         "maps/access_limits.png",
         "plan.gpkg", "tables.xlsx", "set_aside.csv", "run.json",
         "tables/acreage.csv", "tables/ground.csv", "tables/ledger.csv",

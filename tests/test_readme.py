@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from invasimap.core.settings import ConfidentialSection, fresh_words
 from invasimap.core.survey_settings import Defaults, IntakeSection
 from invasimap.core.toml_file import read_tract
 from invasimap.inputs.catalogue import STATUSES
@@ -26,7 +27,7 @@ def test_python_examples_print_what_they_say(code):
 
 
 def test_settings_example_is_accepted(tmp_path):
-    text, _ = blocks("toml")
+    text, _, _ = blocks("toml")
     (tmp_path / "tract.toml").write_text(re.sub(r"^   ", "", text, flags=re.M), encoding="utf-8")
     tract = read_tract(tmp_path)
     assert tract.protect[0].kind == "perennial stream" and tract.access.foot.max_walk_min == 30
@@ -39,10 +40,12 @@ def test_two_commands_set_themselves_up():
 
 
 def test_the_settings_of_field_files_are_valid_and_show_the_defaults(tmp_path):
-    _, text = blocks("toml")
+    _, hides, text = blocks("toml")
     head = '[tract]\nname = "A"\n[stands]\nfile = "a.gpkg"\n'
     (tmp_path / "tract.toml").write_text(head + text, encoding="utf-8")
     tract = read_tract(tmp_path)
+    (tmp_path / "tract.toml").write_text(head + text + hides.replace('"..."', f'"{fresh_words()}"'), encoding="utf-8")
+    assert read_tract(tmp_path).confidential.hide_within_m == ConfidentialSection(words="x" * 16).hide_within_m
     assert tract.photos[0].within_m == pytest.approx(15.24)
     shown = tract.intake.model_copy(update={"species": None, "cover_scales": {}})
     assert shown == IntakeSection()

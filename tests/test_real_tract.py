@@ -42,6 +42,9 @@ crs = "EPSG:26917"
 no_spray = "10 m"
 rule = "example"
 confidential = true
+[confidential]
+words = "no plant here is told to you"
+hide_within = "100 ft"
 [land]
 elevation = "{real}/dem_10m.tif"
 elevation_unit = "m"

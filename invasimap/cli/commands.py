@@ -32,9 +32,16 @@ VERBOSE = click.option("--verbose", "-v", is_flag=True, help="Show every step an
     metavar="N",
     help="Surveys drawn for the 90 % ranges; 0 for none [default: of the settings, 500].",
 )
+@click.option(
+    "--internal",
+    is_flag=True,
+    help="Confidential features as they are, for your own eyes [default folder: out_internal/ beside TRACT].",
+)
 @QUIET
 @VERBOSE
-def plan_command(tract: Path, out: Path | None, draws: int | None, quiet: bool, verbose: bool) -> None:
+def plan_command(
+    tract: Path, out: Path | None, draws: int | None, internal: bool, quiet: bool, verbose: bool
+) -> None:  # fmt: skip
     """Work out a tract and write its tables, maps, layers and report.
 
     TRACT is a tract.toml or the folder that holds it.
@@ -43,7 +50,7 @@ def plan_command(tract: Path, out: Path | None, draws: int | None, quiet: bool, 
     Example:
       invasimap plan my-tract/ --out results/
     """
-    _plan(tract, out, Progress(quiet=quiet, verbose=verbose), draws=draws)
+    _plan(tract, out, Progress(quiet=quiet, verbose=verbose), draws=draws, internal=internal)
 
 
 @click.command("check")
@@ -81,7 +88,7 @@ def check_command(tract: Path, as_json: bool, quiet: bool, verbose: bool) -> Non
             progress.ledger(found.ledger)
             progress.records(found.survey.repaired, said="how", title="Repaired, and used:")
             progress.records(found.set_aside, said="reason", title="Set aside, and not used:")
-        progress.notes(found.notes)
+        progress.notes([*found.notes, *found.private_notes])
     if faults:
         raise InputError(faults)
 
@@ -94,7 +101,7 @@ def _layer_words(settings: Tract, found: Inputs) -> dict[str, str]:
     elevation = "not looked at until the faults are mended" if terrain is None else str(settings.land.elevation)
     return {
         "stands": f"{len(land.stands)}, {settings.shown.area_of(land.outline.area):,.1f} {settings.shown.area}",
-        "protected features": str(len(land.features)),
+        "protected features": str(len(land.true_features)),
         "ways": str(len(land.ways)),
         "entries": str(len(land.entries)),
         "elevation": "none: level ground assumed" if terrain is not None and terrain.flat else elevation,
@@ -111,7 +118,12 @@ def _as_data(settings: Tract, found: Inputs, faults: list[Fault]) -> dict[str, A
         "repaired": survey.repaired.to_dict("records"),
     }  # fmt: skip
     said = [{"where": fault.where, "what": fault.what, "mend": fault.mend} for fault in faults]
-    return {"layers": _layer_words(settings, found), **tables, "notes": found.notes, "faults": said}
+    return {
+        "layers": _layer_words(settings, found),
+        **tables,
+        "notes": [*found.notes, *found.private_notes],
+        "faults": said,
+    }
 
 
 @click.command("demo")
@@ -159,20 +171,24 @@ def sample_folder() -> Path:
     return found[0]
 
 
-def _plan(tract: Path, out: Path | None, progress: Progress, *, draws: int | None = None) -> None:
+def _plan(
+    tract: Path, out: Path | None, progress: Progress, *, draws: int | None = None, internal: bool = False
+) -> None:  # fmt: skip
     from invasimap.core.files import refuse_foreign
     from invasimap.core.toml_file import read_tract
-    from invasimap.pipeline import plan, write_plan
+    from invasimap.pipeline import plan, result_folder, write_plan
+    from invasimap.prescription.plan import STAMP
 
     settings = read_tract(tract)
     if draws is not None:
         settings = _with_draws(settings, draws)
-    refuse_foreign(out or settings.folder / "out", inputs=[settings.file])
-    made = plan(settings, step=progress)
+    refuse_foreign(result_folder(settings, out, internal=internal), inputs=[settings.file])
+    made = plan(settings, internal=internal, step=progress)
     folder = write_plan(made, out, step=progress)
     progress.notes(made.notes)
     progress.say(summary(made))
-    progress.say(f"Report: {folder / 'report.html'}")
+    (report,) = folder.glob("*report.html")
+    progress.say(f"Report: {report}" + (f" ({STAMP})" if internal else ""))
 
 
 def _with_draws(settings: Tract, draws: int) -> Tract:

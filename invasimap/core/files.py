@@ -10,6 +10,7 @@ import tempfile
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from typing import Any
 
 from invasimap.core.errors import Fault, InputError
 
@@ -114,15 +115,25 @@ def _refuse_strange(target: Path) -> None:
         raise InputError(Fault(where=str(target), what=what, mend="move them, or choose another folder with --out"))
 
 
+def is_internal(target: Path) -> bool | None:
+    """Whether an earlier result is internal; None where there is no result."""
+    run = _run(target)
+    return bool(run.get("internal")) if run else None
+
+
 def _written(target: Path) -> set[str]:
     """What an earlier result says it wrote; nothing when there is none."""
+    run = _run(target)
+    return {MARK, *map(str, run.get("outputs") or ())} if run else set()
+
+
+def _run(target: Path) -> dict[str, Any]:
+    """The record of an earlier result; empty when there is none."""
     try:
         run = json.loads((target / MARK).read_text(encoding="utf-8"))
     except (OSError, ValueError):
-        return set()
-    if not isinstance(run, dict) or run.get("program") != PROGRAM:
-        return set()
-    return {MARK, *map(str, run.get("outputs") or ())}
+        return {}
+    return run if isinstance(run, dict) and run.get("program") == PROGRAM else {}
 
 
 def _belongs(name: str, ours: set[str]) -> bool:

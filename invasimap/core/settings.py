@@ -6,13 +6,16 @@ in the name (``no_spray_m``). Nothing that a label or a rule sets has a default.
 
 from __future__ import annotations
 
+import secrets
+import string
 from pathlib import Path
 from typing import Annotated, Literal, Self
 from zoneinfo import ZoneInfo, available_timezones
 
-from pydantic import AfterValidator, Field, PrivateAttr, model_validator
+from pydantic import AfterValidator, Field, PrivateAttr, SecretStr, model_validator
 
 from invasimap.core import units
+from invasimap.core.book_settings import EmergencySection, MapbookSection
 from invasimap.core.crew_settings import CrewSection
 from invasimap.core.files import whole_path
 from invasimap.core.quantities import (
@@ -96,6 +99,49 @@ class ProtectSection(Layer):
                 "must be the larger"
             )
         return self
+
+
+LEAST_WORDS = 16  # letters: fewer are soon tried through
+HIDES_WITHIN_FT = (100, 5280)
+
+
+def _hard_to_guess(words: SecretStr) -> SecretStr:
+    if len(words.get_secret_value().strip()) < LEAST_WORDS:
+        raise ValueError(f"too short: take {LEAST_WORDS} letters or more that nobody guesses, {_such_as()}")
+    return words
+
+
+def _hides(distance_m: float) -> float:
+    least, most = (feet * units.M_PER_FT for feet in HIDES_WITHIN_FT)
+    if not least - 1e-9 <= distance_m <= most + 1e-9:
+        raise ValueError("hide_within lies from 100 ft to 5280 ft (about 30 to 1609 m)")
+    return distance_m
+
+
+def fresh_words() -> str:
+    """Words for ``[confidential]`` drawn by chance, never the same again; well over a hundred bits."""
+    letters = [secrets.choice(string.ascii_lowercase) for _ in range(25)]
+    return "-".join("".join(letters[at : at + 5]) for at in range(0, 25, 5))
+
+
+def _such_as() -> str:
+    return f"such as these, drawn just now: {fresh_words()}"
+
+
+def words_needed() -> str:
+    """How to mend settings without words."""
+    return f'write words = "..." under [confidential]: your own, told to nobody, the same in every plan, {_such_as()}'
+
+
+class ConfidentialSection(Section):
+    """``[confidential]``: how confidential features are hidden in what is passed on.
+
+    ``words`` are the owner's own and told to nobody: from them follows where the covers lie, alike in every plan.
+    ``hide_within`` is how near nobody shall place a feature.
+    """
+
+    words: Annotated[SecretStr, AfterValidator(_hard_to_guess)]
+    hide_within_m: Annotated[Length, AfterValidator(_hides)] = Field(300 * units.M_PER_FT, alias="hide_within")
 
 
 class CrossingsLayer(Layer):
@@ -283,6 +329,7 @@ class Tract(Section):
     intake: IntakeSection = IntakeSection()
     stands: StandsSection
     protect: list[ProtectSection] = Field(default_factory=list)
+    confidential: ConfidentialSection | None = None
     land: LandSection = LandSection()
     ways: WaysSection | None = None
     entries: Layer | None = None
@@ -292,6 +339,8 @@ class Tract(Section):
     mix: list[MixSection] = Field(default_factory=list)
     rig: list[RigSection] = Field(default_factory=list)
     budget: BudgetSection | None = None
+    mapbook: MapbookSection = MapbookSection()
+    emergency: EmergencySection = EmergencySection()
     crew: CrewSection = CrewSection()
     _file: Path = PrivateAttr(default=Path("tract.toml"))
     _left_out: frozenset[str] = PrivateAttr(default=frozenset())
@@ -316,6 +365,11 @@ class Tract(Section):
         """The units the tract is shown in."""
         survey_acres = self.tract.units == "us" and self.tract.acre == "us survey"
         return units.US_SURVEY if survey_acres else units.SHOWN[self.tract.units]
+
+    @property
+    def hides(self) -> bool:
+        """Whether any protected feature is confidential."""
+        return any(block.confidential for block in self.protect)
 
     def with_draws(self, draws: int) -> Tract:
         """The same settings with another number of draws.

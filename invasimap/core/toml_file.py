@@ -12,7 +12,7 @@ from typing import Any, get_args
 from pydantic import BaseModel, ValidationError
 
 from invasimap.core.errors import Fault, InputError, SettingsError
-from invasimap.core.settings import Tract
+from invasimap.core.settings import Tract, words_needed
 from invasimap.core.survey_settings import COVER_SCALES, Role
 
 _TABLE = re.compile(r"\s*\[(\[?)\s*([\w.\-\"' ]+?)\s*\]\]?\s*(?:#.*)?")
@@ -87,7 +87,19 @@ def _checked(table: dict[str, Any]) -> tuple[Tract | None, list[Any]]:
         tract = Tract.model_validate(table)
     except ValidationError as error:
         return None, [*error.errors(), *unknown]
+    unknown += _without_words(tract)
     return (None, unknown) if unknown else (tract, [])
+
+
+def _without_words(tract: Tract) -> list[dict[str, Any]]:
+    """A fault for each confidential block where no words hide it."""
+    if tract.confidential is not None:
+        return []
+    rows = [row for row, block in enumerate(tract.protect) if block.confidential]
+    what = f"nothing hides its place: {words_needed()}" if rows else ""
+    return [
+        {"loc": ("protect", row, "confidential"), "type": "value_error", "msg": what, "input": None} for row in rows
+    ]
 
 
 def _unknown_names(table: dict[str, Any]) -> list[dict[str, Any]]:
@@ -213,7 +225,8 @@ def _fault(file: Path, lines: dict[tuple[str | int, ...], int], detail: Any) -> 
         mend = f"did you mean {near[0]!r}?" if near else f"there are: {', '.join(get_args(Role))}"
         return Fault(where=where, what=f"columns has no {loc[-1]!r}", mend=mend)
     message = str(detail["msg"]).removeprefix("Value error, ")
-    if not detail["type"].startswith("value_error") and not _SECRET.search(repr(detail["input"])):
+    secret = loc[-1:] == ("words",) or _SECRET.search(repr(detail["input"]))
+    if not detail["type"].startswith("value_error") and not secret:
         message += f" (it is {detail['input']!r})"
     return Fault(where=where, what=message)
 
@@ -256,6 +269,8 @@ def _why_needed(loc: tuple[str | int, ...]) -> str:
         return "type the distance from your label or rule; there is no default"
     if loc[-2:] == ("atv", "hose_length"):
         return 'type the length of the hose on the ATV; "0 ft" where it has none'
+    if loc == ("confidential", "words"):
+        return words_needed()
     if loc[0] == "mix":
         return "type this from the label"
     return "see the settings in README.md"

@@ -9,6 +9,7 @@ from typing import Final
 
 from invasimap.core.errors import Fault
 from invasimap.core.legible import visible
+from invasimap.core.settings import fresh_words
 from invasimap.inputs.folder import Finding
 from invasimap.inputs.sniff import LayerFacts, LonLatBounds, RasterFacts
 
@@ -54,6 +55,7 @@ _RANGES: Final = """\
 # [uncertainty]
 # draws = 500                          # surveys simulated; 0 for none, and no ranges
 # size_error = "20 %"                  # standard deviation of paced or guessed sizes
+# cover_error = "5 %"                  # a cover written as one figure, either way; "0 %" where it was measured
 # accuracy_is = "68 %"                 # what gps_accuracy and accuracies in the records mean: "68 %", "95 %" or "rms"
 """
 
@@ -117,6 +119,7 @@ def draft(settled: Settled, *, title: str, folder: str, path_of: Callable[[str],
         *(writer.pictures(finding) for finding in settled.of("photos")),
         _stands_part(settled, writer),
         *(writer.protect(f, settled.off.get(k)) for k, f in enumerate(settled.found) if f.guess.kind == "protect"),
+        _confidential_part(settled),
         _land_part(settled, writer),
         *(writer.ways(f) for f in settled.of("ways")),
         *(f"{_why(f)}\n[entries]\n{writer.layer(f)}" for f in settled.of("entries")),
@@ -244,6 +247,17 @@ def _faults(settled: Settled, folder: str) -> tuple[Fault, ...]:
 
 def _why(finding: Finding) -> str:
     return f"# {place_of(finding)}: {finding.guess.label}: {visible(finding.guess.reason)}"
+
+
+def _confidential_part(settled: Settled) -> str:
+    """Words to hide confidential features by, where there may be some."""
+    if not any(finding.guess.confidential for finding in settled.found):
+        return ""
+    return (
+        "[confidential]                       # the words were drawn just now: keep them, and tell them to nobody\n"
+        f"words = {quoted(fresh_words())}\n"
+        '# hide_within = "300 ft"             # how near nobody can place a confidential feature'
+    )
 
 
 @dataclass(frozen=True)

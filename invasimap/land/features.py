@@ -27,22 +27,3 @@ def feature_ground(features: gpd.GeoDataFrame) -> Geometries:
     wide = half > 0
     ground[wide] = shapely.buffer(shapes[wide], half[wide])
     return ground
-
-
-def tells_confidential(
-    x: npt.ArrayLike, y: npt.ArrayLike, features: gpd.GeoDataFrame, *, within_m: float = 0.0
-) -> npt.NDArray[np.bool_]:
-    """Which places would give away a confidential feature that stops somebody: those at it, or within its hull.
-
-    Parameters
-    ----------
-    x, y
-        Places in the features' system.
-    within_m
-        How far from the feature a place still tells.
-    """
-    shut = features[features["confidential"].fillna(False).astype(bool) & (features["blocks"] != "")]
-    places = shapely.points(np.asarray(x, float), np.asarray(y, float))
-    hulls = shapely.union_all(shapely.convex_hull(feature_ground(shut)))
-    away = np.nan_to_num(shapely.distance(places, hulls), nan=np.inf)  # NaN: no place, or nothing confidential
-    return np.atleast_1d(away <= within_m + 1e-6)

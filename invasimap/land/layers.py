@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from pathlib import Path
 from typing import Any
 
@@ -23,9 +23,11 @@ from invasimap.core.survey_settings import Layer
 from invasimap.inputs.fields import find_columns, with_unit
 from invasimap.inputs.layers import read_layer
 from invasimap.inputs.values import parse_size
+from invasimap.land.covers import confidential_rows, covers
 from invasimap.land.features import FEATURE_COLUMNS
 from invasimap.land.ground import Ground, make_ground
-from invasimap.land.notes import elevation_notes, entrance_notes, unknown_share
+from invasimap.land.hidden_place import key_of
+from invasimap.land.notes import elevation_notes, unknown_share
 from invasimap.land.placing import crs_of_stands, placed
 from invasimap.land.terrain import Terrain, flat_terrain, raster_facts, read_terrain
 from invasimap.land.words import OUTSIDE
@@ -36,7 +38,12 @@ MARGIN_M = 300.0  # ground round the stands that is worked too: what leads to th
 
 @dataclass(frozen=True, kw_only=True)
 class LandLayers:
-    """The tract's land as vectors, all in ``crs``; see ``Ground`` for the columns."""
+    """The tract's land as vectors, all in ``crs``; see ``Ground`` for the columns.
+
+    As read, ``features`` holds the confidential ones and there are no ``covers``; ``covered`` puts these in their
+    place. ``true_features`` stays as read, for the checks. ``private_notes`` tell of confidential layers: for the owner
+    alone.
+    """
 
     crs: CRS
     stands: gpd.GeoDataFrame
@@ -47,12 +54,28 @@ class LandLayers:
     wet_ground: gpd.GeoDataFrame
     open_ground: gpd.GeoDataFrame
     crossings: gpd.GeoDataFrame
+    covers: gpd.GeoDataFrame
+    true_features: gpd.GeoDataFrame
     notes: tuple[str, ...]
+    private_notes: tuple[str, ...]
     files: tuple[Path, ...]
 
     def layers(self) -> dict[str, Any]:
-        """The system and the layers by name."""
-        return {f.name: getattr(self, f.name) for f in fields(self) if f.name not in ("notes", "files")}
+        """The system and the layers by name, as a plan may hold them."""
+        apart = ("covers", "true_features", "notes", "private_notes", "files")
+        return {f.name: getattr(self, f.name) for f in fields(self) if f.name not in apart}
+
+    def covered(self, *, words: str, hide_within_m: float, terrain: Terrain) -> LandLayers:
+        """The same with covers in place of the confidential features."""
+        made = covers(self.features, key=key_of(words), hide_within_m=hide_within_m, terrain=terrain)
+        return replace(self, features=self.features[~confidential_rows(self.features)], covers=made)
+
+    @property
+    def guarded(self) -> gpd.GeoDataFrame:
+        """All that spray keeps off and that may stop somebody: the features, and the covers of hidden ones."""
+        if self.covers.empty:
+            return self.features
+        return pd.concat([self.features, self.covers], ignore_index=True) if len(self.features) else self.covers
 
     @property
     def outline(self) -> Any:
@@ -61,8 +84,9 @@ class LandLayers:
 
     def ground(self, terrain: Terrain) -> Ground:
         """These layers on a terrain."""
-        names = ("ways", "entries", "barriers", "wet_ground", "open_ground", "crossings", "features")
-        return make_ground(terrain, outline=self.outline, **{name: getattr(self, name) for name in names})
+        names = ("ways", "entries", "barriers", "wet_ground", "open_ground", "crossings")
+        layers = {name: getattr(self, name) for name in names}
+        return make_ground(terrain, outline=self.outline, features=self.guarded, **layers)
 
 
 def read_land(tract: Tract) -> LandLayers:
@@ -84,13 +108,22 @@ def read_land(tract: Tract) -> LandLayers:
     if faults:
         raise InputError(faults)
     layers = {name: _combined(frames, crs, name) for name, frames in on_ground.items()}
-    notes = [note for frames in on_ground.values() for frame in frames for note in frame.attrs["notes"]]
-    notes += [
-        *_stand_overlaps(layers["stands"]),
-        *_unused_ways(tract, layers),
-        *_left_out_notes(tract, raw["features"]),
-    ]
-    return LandLayers(crs=crs, notes=tuple(notes), files=tuple(_files(tract)), **layers)
+    notes, private = _layer_notes(tract, on_ground)
+    left_out, left_out_private = _left_out_notes(tract, raw["features"])
+    notes += [*_stand_overlaps(layers["stands"]), *_unused_ways(tract, layers), *left_out]
+    return LandLayers(
+        crs=crs, notes=tuple(notes), private_notes=(*private, *left_out_private), files=tuple(_files(tract)),
+        covers=empty_layer(crs, *FEATURE_COLUMNS), true_features=layers["features"], **layers,
+    )  # fmt: skip
+
+
+def _layer_notes(tract: Tract, on_ground: dict[str, list[gpd.GeoDataFrame]]) -> tuple[list[str], list[str]]:
+    """What is to be said of each layer, and apart what is of confidential ones."""
+    found: tuple[list[str], list[str]] = ([], [])
+    for name, frames in on_ground.items():
+        for row, frame in enumerate(frames):
+            found[name == "features" and tract.protect[row].confidential].extend(frame.attrs["notes"])
+    return found
 
 
 def stands_alone(tract: Tract) -> tuple[CRS, Any]:
@@ -106,7 +139,7 @@ def stands_alone(tract: Tract) -> tuple[CRS, Any]:
 
 
 def read_tract_terrain(tract: Tract, land: LandLayers, patches: gpd.GeoDataFrame) -> tuple[Terrain, list[str]]:
-    """Elevation over the stands, the patches and a margin, and what is to be said of it and of how it is entered.
+    """Elevation over the stands, the patches and a margin, and what is to be said of it and of far entries.
 
     Raises
     ------
@@ -123,7 +156,7 @@ def read_tract_terrain(tract: Tract, land: LandLayers, patches: gpd.GeoDataFrame
     if tract.land.elevation is None:
         note = "NO ELEVATION DATA: the ground was taken as level, so slope stopped nothing. Set elevation in [land]."
         level = flat_terrain(bounds, cell_m=cell_m, crs=land.crs)
-        return level, [*notes, note, *entrance_notes(land.ground(level))]
+        return level, [*notes, note]
     own = tract.land.elevation_crs
     terrain = read_terrain(
         tract.path(tract.land.elevation),
@@ -137,7 +170,7 @@ def read_tract_terrain(tract: Tract, land: LandLayers, patches: gpd.GeoDataFrame
         what = "has no elevation anywhere in the stands"
         mend = "name a raster that covers them, or check its coordinate reference system"
         raise LayerError(Fault(where=f"[land] elevation: {tract.land.elevation}", what=what, mend=mend))
-    return terrain, [*notes, *elevation_notes(terrain, within=land.outline), *entrance_notes(land.ground(terrain))]
+    return terrain, [*notes, *elevation_notes(terrain, within=land.outline)]
 
 
 def elevation_faults(tract: Tract) -> list[Fault]:
@@ -314,13 +347,17 @@ def _column(frame: gpd.GeoDataFrame, name: str, where: str, setting: str) -> pd.
     )
 
 
-def _left_out_notes(tract: Tract, frames: list[gpd.GeoDataFrame]) -> list[str]:
-    """Values of a protected layer that no block's ``where`` takes: what they name is not protected."""
+def _left_out_notes(tract: Tract, frames: list[gpd.GeoDataFrame]) -> tuple[list[str], list[str]]:
+    """Values of a protected layer that no block's ``where`` takes: what they name is not protected.
+
+    Apart those of a layer that a confidential block reads: the values may name what it hides.
+    """
     blocks: dict[tuple[str, str | None, str], list[tuple[str, dict[str, int]]]] = {}
     for block, frame in zip(tract.protect, frames, strict=True):
         for column, counts in frame.attrs["left_out"].items():
             blocks.setdefault((block.shown, block.layer, column), []).append((block.kind, counts))
-    notes = []
+    notes: tuple[list[str], list[str]] = ([], [])
+    private = {(block.shown, block.layer) for block in tract.protect if block.confidential}
     whole = {(block.shown, block.layer) for block in tract.protect if not block.where}
     for (file, layer, column), taken in sorted(blocks.items(), key=str):
         if (file, layer) in whole:
@@ -328,7 +365,7 @@ def _left_out_notes(tract: Tract, frames: list[gpd.GeoDataFrame]) -> list[str]:
         for value in sorted(set.intersection(*(set(counts) for _, counts in taken))):
             count = max(counts[value] for _, counts in taken)
             place = f"{file} {layer}" if layer else file
-            notes.append(
+            notes[(file, layer) in private].append(
                 f"{place}: {count} features with {column} = {value!r} are in no [[protect]] block: not protected."
             )
     return notes

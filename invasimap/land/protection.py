@@ -50,12 +50,7 @@ def protection_zones(
         When slope is asked for and no elevation is known.
     """
     require_same_metres(features=features)
-    slope_wanted = bool((features["per_slope_m"] > 0).any())
-    if slope_wanted and (terrain is None or terrain.flat or not np.isfinite(terrain.elevation_m).any()):
-        kinds = ", ".join(sorted(set(features.loc[features["per_slope_m"] > 0, "kind"])))
-        raise LayerError(
-            Fault(where=f"protect: {kinds}", what="per_slope needs elevation", mend="set elevation in [land]")
-        )
+    slope_wanted = require_slope(features, terrain)
     steepest = steepest_near(terrain) if slope_wanted and terrain is not None else None
     if within is not None:
         features = _near(features, within, 0.0 if steepest is None else float(steepest.max()))
@@ -75,6 +70,23 @@ def protection_zones(
                 pieces.append({"zone": zone, **dict(zip(keys, name, strict=True)), "geometry": own})
     columns = ["zone", "kind", "rule", "confidential", "geometry"]
     return gpd.GeoDataFrame(pd.DataFrame(pieces, columns=columns), geometry="geometry", crs=features.crs)
+
+
+def require_slope(features: gpd.GeoDataFrame, terrain: Terrain | None) -> bool:
+    """Whether any setback grows with slope.
+
+    Raises
+    ------
+    LayerError
+        When one does and no elevation is known.
+    """
+    wanted = features[features["per_slope_m"] > 0]
+    if len(wanted) and (terrain is None or terrain.flat or not np.isfinite(terrain.elevation_m).any()):
+        kinds = ", ".join(sorted(set(wanted["kind"])))
+        raise LayerError(
+            Fault(where=f"protect: {kinds}", what="per_slope needs elevation", mend="set elevation in [land]")
+        )
+    return len(wanted) > 0
 
 
 def steepest_near(terrain: Terrain) -> Floats:

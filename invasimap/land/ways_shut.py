@@ -11,7 +11,6 @@ import shapely
 
 from invasimap.core.crs import PLACE_DECIMALS, shown_place, to_lonlat
 from invasimap.core.geometry import Geometries
-from invasimap.land.features import tells_confidential
 from invasimap.land.ground import Ground
 from invasimap.land.raster import marked_at
 
@@ -47,49 +46,31 @@ def narrow_places(ground: Ground, clearances_m: Mapping[str, float]) -> Places:
 def crossing_notes(ground: Ground, clearances_m: Mapping[str, float] = NONE_AT_HAND) -> list[str]:
     """Where a way is shut to its means for want of a crossing as wide, in words for the user.
 
-    A crossing narrower than the clearance of a machine at hand is none for it. Of a confidential feature no place is
-    told: the notes go into what is passed on.
+    A crossing narrower than the clearance of a machine at hand is none for it.
     """
-    met, met_hidden = _told(missing_crossings(ground, clearances_m), ground)
-    narrow, narrow_hidden = _told(narrow_places(ground, clearances_m), ground)
-    hidden = [
-        f"A way for {means} meets a confidential feature and no crossing wide enough for it is mapped there: it counts "
-        "as impassable."
-        for means in dict.fromkeys(text for text in (met_hidden, narrow_hidden) if text)
-    ]
     return [
-        *hidden,
         *(
-            f"A way for {means} meets a barrier or water at {place} and no crossing wide enough for it is mapped "
-            "there: it counts as impassable. If it can be crossed, add it to crossings."
-            for place, means in met
+            f"A way for {means} meets a barrier, water or other protected ground at {place} and no crossing wide "
+            "enough for it is mapped there: it counts as impassable. If it can be crossed, add it to crossings."
+            for place, means in _told(missing_crossings(ground, clearances_m), ground)
         ),
         *(
             f"A way for {means} narrows at a crossing at {place}: it is narrower than the clearance, and nothing is "
             "drawn that it leads through. The way counts as shut to it there, the ground beside it as open: give the "
             "crossing its true width, and draw the fence or water beside it."
-            for place, means in narrow
+            for place, means in _told(narrow_places(ground, clearances_m), ground)
         ),
     ]
 
 
-def _told(found: Places, ground: Ground) -> tuple[list[tuple[str, str]], str]:
-    """Places and means in words, and the means whose place a confidential feature keeps back."""
-    if not found:
-        return [], ""
-    x, y = np.array(list(found), float).T
-    hidden = tells_confidential(x, y, ground.features)
-    lon, lat = to_lonlat(ground.terrain.crs).transform(x, y)
+def _told(found: Places, ground: Ground) -> list[tuple[str, str]]:
+    """Places and means in words."""
+    lonlat = to_lonlat(ground.terrain.crs)
     shown: Places = {}
-    kept_back: set[str] = set()
-    for at, means in enumerate(found.values()):
-        if hidden[at]:
-            kept_back |= means
-        else:
-            place = round(float(lat[at]), PLACE_DECIMALS), round(float(lon[at]), PLACE_DECIMALS)
-            shown.setdefault(place, set()).update(means)
-    told = [(shown_place(*place), ", ".join(sorted(means))) for place, means in sorted(shown.items())]
-    return told, ", ".join(sorted(kept_back))
+    for (x, y), means in found.items():
+        lon, lat = lonlat.transform(x, y)
+        shown.setdefault((round(lat, PLACE_DECIMALS), round(lon, PLACE_DECIMALS)), set()).update(means)
+    return [(shown_place(*place), ", ".join(sorted(means))) for place, means in sorted(shown.items())]
 
 
 def _middles(shapes: Geometries) -> npt.NDArray[np.float64]:

@@ -1,11 +1,13 @@
 """The planar partition of all footprints: cut once by every boundary, then each face labelled.
 
-All boundaries are noded together and polygonized, so neighbouring faces share their edges exactly and no area can be
-lost or counted twice; what a face is follows from one point inside it.
+All boundaries of patches that may meet are noded together and polygonized, so neighbouring faces share their edges
+exactly and no area can be lost or counted twice; what a face is follows from one point inside it.
 """
 
 from __future__ import annotations
 
+import os
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Any
 
@@ -15,9 +17,11 @@ import numpy.typing as npt
 import pandas as pd
 import shapely
 from pyproj import CRS
+from scipy.sparse import coo_matrix
+from scipy.sparse.csgraph import connected_components
 
 from invasimap.core.errors import Fault, LayerError
-from invasimap.core.geometry import segments
+from invasimap.core.nearby import near_parts
 from invasimap.land.words import OUTSIDE, ZONES
 from invasimap.mosaic.given import given_layers
 
@@ -25,6 +29,7 @@ OUT_OF_REACH = "out_of_reach"
 GRID_M = 1e-9  # snap rounding makes the noding safe; a thousandth of a micrometre moves no acreage
 GRID_SHARE = 1e-14  # of the span at least: some fifty times as coarse as a double is there
 FAR_M = 1e5  # farther from the origin, shapes are moved to it for the noding
+PLACES_AT_ONCE = 2_000
 Ints = npt.NDArray[np.intp]
 
 
@@ -84,11 +89,8 @@ def cut_given(
 ) -> Faces:
     """``cut_faces`` of layers such as ``given_layers`` gives."""
     crs = CRS(patches.crs)
-    shapes = _faces(patches.geometry.to_numpy(), [layer.geometry.to_numpy() for layer in (stands, protection, access)])
-    inside = shapely.point_on_surface(shapes)
-    face, patch = _holding(inside, patches)
-    grown = np.unique(face)
-    shapes, inside = shapes[grown], inside[grown]
+    others = [layer.geometry.to_numpy() for layer in (stands, protection, access)]
+    shapes, inside, face, patch = _faces(patches.geometry.to_numpy(), others)
     ground = gpd.GeoDataFrame(
         {
             "stand": _first(inside, stands, stands["stand"], otherwise=OUTSIDE),
@@ -100,37 +102,80 @@ def cut_given(
         geometry=shapes,
         crs=crs,
     )
-    return Faces(ground=ground, growth=_growth(patches, np.searchsorted(grown, face), patch))
+    return Faces(ground=ground, growth=_growth(patches, face, patch))
 
 
 def _faces(patches: Any, others: list[Any]) -> Any:
-    """Polygons cut out by the boundaries of the patches and by what of the other boundaries comes near them."""
-    own = segments(patches)
-    if not len(own):
-        return np.empty(0, object)
-    left, bottom, right, top = shapely.bounds(patches).T
-    boxes: Any = shapely.box(left, bottom, right, top)
-    tree = shapely.STRtree(boxes)
-    near = []
-    for layer in others:
-        pieces = segments(layer)
-        near.append(pieces[np.unique(tree.query(pieces)[0])])
-    return _polygonized(np.concatenate([own, *near]))
+    """Polygons cut out by the boundaries of the patches and by what of the other boundaries comes near them.
+
+    Groups of patches that lie apart are cut apart and at once: the same faces in the same order on any machine. Gives
+    the faces that lie in a patch, a point inside each, and face and patch of every pair that lie in one another.
+    """
+    drawn = np.flatnonzero(~(shapely.is_missing(patches) | shapely.is_empty(patches)))
+    boxes: Any = shapely.box(*shapely.bounds(patches[drawn]).T)
+    batch = _apart(boxes, shapely.get_num_coordinates(patches[drawn]))
+    own, of = _rings(patches[drawn])
+    near, _ = near_parts(np.concatenate([_rings(layer)[0] for layer in others]), 0.0, patches[drawn])
+    box, line = shapely.STRtree(near).query(boxes, predicate="intersects")
+    several, line = np.divmod(np.unique(batch[box] * max(len(near), 1) + line), max(len(near), 1))
+    lines = _split(np.concatenate([own, near[line]]), np.concatenate([batch[of], several]))
+    work = lines, [patches[some] for some in _split(drawn, batch)]
+    with ThreadPoolExecutor(os.cpu_count()) as pool:  # GEOS lets go of the lock
+        found = list(pool.map(_cut, *work)) if len(lines) > 1 else list(map(_cut, *work))
+    if not found:
+        none = np.empty(0, object)
+        return none, none, np.empty(0, np.intp), np.empty(0, np.intp)
+    before = np.cumsum([0, *(len(shapes) for shapes, *_ in found)]).tolist()
+    pairs = zip(found, before, _split(drawn, batch), strict=False)
+    numbered = [(shapes, inside, face + add, some[patch]) for (shapes, inside, face, patch), add, some in pairs]
+    return tuple(np.concatenate(parts) for parts in zip(*numbered, strict=True))
 
 
-def _polygonized(pieces: Any) -> Any:
-    """Polygons between some segments.
+def _split(values: Any, numbers: Ints) -> list[Any]:
+    """Values of equal numbers together, in order of the numbers."""
+    order = np.argsort(numbers, kind="stable")
+    return np.split(values[order], np.flatnonzero(np.diff(numbers[order])) + 1) if len(values) else []
+
+
+def _cut(lines: Any, patches: Any) -> tuple[Any, Any, Ints, Ints]:
+    """The polygons between lines that lie in a patch; a point inside each; face and patch of every pair."""
+    shapes = _polygonized(lines)
+    inside = shapely.point_on_surface(shapes)
+    face, patch = _holding(inside, patches)
+    grown = np.unique(face)  # others lie between the patches, perhaps in those of another batch
+    return shapes[grown], inside[grown], np.searchsorted(grown, face), patch
+
+
+def _polygonized(lines: Any) -> Any:
+    """Polygons between some lines.
 
     Worked about their own corner: millions of metres from the origin, as in UTM, a double is no finer than the grid of
     the noding, which then leaves crossings open and loses polygons.
     """
-    coords = shapely.get_coordinates(pieces)
+    coords = shapely.get_coordinates(lines)
     origin = np.floor(coords.min(axis=0)) if np.abs(coords).max() > FAR_M else np.zeros(2)
     span = float(np.abs(coords - origin).max())
-    moved = shapely.transform(pieces, lambda xy: xy - origin) if origin.any() else pieces
+    moved = shapely.transform(lines, lambda xy: xy - origin) if origin.any() else lines
     noded = shapely.union_all(moved, grid_size=max(GRID_M, span * GRID_SHARE))
     found: Any = shapely.get_parts(shapely.polygonize(shapely.get_parts(noded)))
     return shapely.transform(found, lambda xy: xy + origin) if origin.any() else found
+
+
+def _rings(polygons: Any) -> tuple[Any, Ints]:
+    """The rings of polygons and multipolygons, and the number of the polygon each is of."""
+    parts, owner = shapely.get_parts(polygons, return_index=True)
+    rings, part = shapely.get_rings(parts, return_index=True)
+    return rings, owner[part]
+
+
+def _apart(boxes: Any, places: Ints) -> Ints:
+    """Numbers from 0 such that boxes which touch have the same; each stands for some thousand places."""
+    one, other = shapely.STRtree(boxes).query(boxes)
+    touch = coo_matrix((np.ones(len(one), bool), (one, other)), shape=(len(boxes), len(boxes)))
+    _, group = connected_components(touch, directed=False)
+    held = np.bincount(group, places)
+    found: Ints = np.unique(((np.cumsum(held) - held) // PLACES_AT_ONCE)[group], return_inverse=True)[1]
+    return found
 
 
 def _reached_by(access: gpd.GeoDataFrame) -> pd.Series:
@@ -140,15 +185,15 @@ def _reached_by(access: gpd.GeoDataFrame) -> pd.Series:
     return access["access"].where(access["access"] != OUT_OF_REACH, "")
 
 
-def _holding(points: Any, layer: gpd.GeoDataFrame) -> tuple[Ints, Ints]:
-    """Each point with each polygon of the layer that holds it, by number; quick for polygons of many corners."""
-    polygon, point = shapely.STRtree(points).query(layer.geometry.to_numpy(), predicate="intersects")
+def _holding(points: Any, polygons: Any) -> tuple[Ints, Ints]:
+    """Each point with each polygon that holds it, by number; quick for polygons of many corners."""
+    polygon, point = shapely.STRtree(points).query(polygons, predicate="intersects")
     return point, polygon
 
 
 def _first(points: Any, layer: gpd.GeoDataFrame, names: pd.Series, *, otherwise: str) -> Any:
     """Name of the first polygon of the layer that holds each point."""
-    point, polygon = _holding(points, layer)
+    point, polygon = _holding(points, layer.geometry.to_numpy())
     first = np.full(len(points), len(layer), np.intp)
     np.minimum.at(first, point, polygon)
     return np.append(names.to_numpy(object), otherwise)[first]
@@ -156,7 +201,7 @@ def _first(points: Any, layer: gpd.GeoDataFrame, names: pd.Series, *, otherwise:
 
 def _strictest(points: Any, protection: gpd.GeoDataFrame) -> Any:
     rank = zone_numbers(protection["zone"])
-    point, polygon = _holding(points, protection)
+    point, polygon = _holding(points, protection.geometry.to_numpy())
     found = np.full(len(points), ZONES.index("open"), np.intp)
     np.minimum.at(found, point, rank[polygon])
     return np.asarray(ZONES, object)[found]

@@ -1,6 +1,6 @@
 """Areas alone, without polygons: every patch, stand, zone and access class laid over one another in one pass.
 
-The other way to the same figures is ``cut_faces``, which gives the polygons too and takes a hundred times as long. It
+The other way to the same figures is ``cut_faces``, which gives the polygons too and takes ten times as long. It
 serves the maps; this serves tables of a county and the hundreds of drawn surveys behind an interval. Every plan checks
 one against the other.
 """
@@ -29,6 +29,7 @@ MOST_TILES = 40_000_000
 SMALLEST_TILE_M = 1e-3
 FARTHEST_M = 1e8
 CHUNKS, PIECES = 64, 4
+PLACES_PER_RUN, MOST_RUNS = 400_000, 16
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -104,17 +105,37 @@ def rings_of(polygons: Any) -> Rings:
     if not len(held):
         none = np.empty(0, np.int64)
         return Rings(xy=np.empty((0, 2)), start=np.zeros(1, np.int64), hole=np.empty(0, bool), item=none)
-    kind, xy, offsets = shapely.to_ragged_array(shapes[held], include_z=False)
-    if not (np.abs(xy) <= FARTHEST_M).all():
+    xy = shapely.get_coordinates(shapes[held])
+    if not (xy.min() >= -FARTHEST_M and xy.max() <= FARTHEST_M):
         good = [(np.abs(shapely.get_coordinates(shape)) <= FARTHEST_M).all() for shape in shapes[held]]
         where = f"polygon {held[np.argmin(good)]} (counted from 0)"
         raise ValueError(f"{where} has a coordinate that is not finite or beyond {FARTHEST_M:g} m")
-    start, parts = offsets[0].astype(np.int64), offsets[1].astype(np.int64)
-    whole = offsets[2].astype(np.int64) if kind == shapely.GeometryType.MULTIPOLYGON else np.arange(len(held) + 1)
-    hole = np.ones(len(start) - 1, bool)
-    hole[parts[:-1]] = False
-    item = np.repeat(held, np.diff(parts[whole]))
-    return Rings(xy=np.ascontiguousarray(xy, float), start=start, hole=hole, item=item)
+    size, hole, item = _ring_sizes(shapes[held])
+    drawn = size > 0
+    start = np.concatenate([[0], np.cumsum(size[drawn])]).astype(np.int64)
+    return Rings(xy=xy, start=start, hole=hole[drawn], item=held[item[drawn]])
+
+
+def _ring_sizes(shapes: npt.NDArray[np.object_]) -> tuple[Ints, npt.NDArray[np.bool_], Ints]:
+    """Places of every ring in the order of the polygons' places, whether it bounds a hole, and number of its polygon.
+
+    Most polygons are one ring; only the others are taken apart, which costs as much as all the rest.
+    """
+    kind = shapely.get_type_id(shapes)
+    polygon = kind == shapely.GeometryType.POLYGON
+    if not (polygon | (kind == shapely.GeometryType.MULTIPOLYGON)).all():
+        raise ValueError(f"{shapes[~polygon & (kind != shapely.GeometryType.MULTIPOLYGON)][0].geom_type} is no polygon")
+    whole = polygon & (shapely.get_num_interior_rings(shapes) == 0)
+    parts, owner = shapely.get_parts(shapes[~whole], return_index=True)
+    rings, part = shapely.get_rings(parts, return_index=True)
+    count = np.ones(len(shapes), np.int64)
+    count[~whole] = np.bincount(owner[part], minlength=len(shapes) - np.count_nonzero(whole))
+    item = np.repeat(np.arange(len(shapes)), count)
+    alone = whole[item]
+    size, hole = np.empty(len(item), np.int64), np.zeros(len(item), bool)
+    size[alone], size[~alone] = shapely.get_num_coordinates(shapes[whole]), shapely.get_num_coordinates(rings)
+    hole[~alone] = np.diff(part, prepend=-1) == 0
+    return size, hole, item
 
 
 def areas(
@@ -168,9 +189,8 @@ def _swept(layers: Sequence[Rings], items: Sequence[Ints], items_of: tuple[Any, 
     with _pool(threads) as pool:
         frame, tile, parts = _touched(layers, items, pool)
         count = int(tile.max()) + 1
-        cross = kernel.in_rows(np.concatenate([cross for _, cross in parts]), *tile.shape)
-        held = kernel.corners(cross, tile, count, len(items_of[0]))
-        touches = kernel.by_tile(tuple(touch for touch, _ in parts), count)
+        held = _corners(_dealt([cross for _, cross in parts], len(tile), pool), tile, count, len(items_of[0]), pool)
+        touches = _dealt([touch for touch, _ in parts], count, pool)
         square = np.argwhere(tile >= 0)
         tiles = np.empty_like(square, order="C")  # of one square and of many: each layout would be compiled anew
         tiles[tile[tile >= 0]] = square
@@ -180,12 +200,47 @@ def _swept(layers: Sequence[Rings], items: Sequence[Ints], items_of: tuple[Any, 
         return np.concatenate(list(pool.map(lambda span: kernel.sweep(span, *given), pairwise(bounds))))
 
 
+def _dealt(parts: Sequence[Ints], count: int, pool: ThreadPoolExecutor | _InTurn) -> tuple[Ints, Ints]:
+    """Rows in order of the number each begins with, below ``count``: where each number's start, and the rest of each.
+
+    A counting sort: every part is told where its rows go, so that all can go at once.
+    """
+    head = np.zeros((len(parts) + 1, count), np.int32)
+    list(pool.map(kernel.count, parts, head[1:]))
+    np.cumsum(head, axis=0, out=head)
+    start = np.concatenate([[0], np.cumsum(head[-1], dtype=np.int64)])
+    head += start[:-1].astype(np.int32)
+    dealt = np.empty((start[-1], 3), np.int32)
+    list(pool.map(lambda part, at: kernel.deal(part, at, dealt), parts, head[:-1]))
+    return start, dealt
+
+
+def _corners(
+    rows_of: tuple[Ints, Ints], tile: Ints, count: int, items: int, pool: ThreadPoolExecutor | _InTurn
+) -> tuple[Ints, Ints]:
+    """Where the entries of each tile's lower left corner start and end; and item and winding number of each."""
+    spans = _spans(len(tile))
+    of = np.zeros((count, 2), np.int64)
+    held = list(pool.map(lambda span: kernel.corners(span, rows_of, tile, of, items), spans))
+    before = np.cumsum([0, *(len(some) for some in held)]).tolist()
+    for (first, last), add in zip(spans, before, strict=False):
+        numbers = tile[first:last]
+        of[numbers[numbers >= 0]] += add
+    return of, np.concatenate(held)
+
+
+def _spans(count: int) -> list[tuple[int, int]]:
+    """About equal runs of some numbers."""
+    bounds: list[int] = np.linspace(0, count, min(PIECES, count) + 1).astype(int).tolist()
+    return list(pairwise(bounds))
+
+
 class _InTurn:
     """Does one after the other what a pool does at once: starting threads takes longer than a small survey."""
 
-    def map(self, work: Callable[[Any], Any], of: Iterable[Any]) -> Iterator[Any]:
+    def map(self, work: Callable[..., Any], *of: Iterable[Any]) -> Iterator[Any]:
         """What ``work`` makes of each, in order."""
-        return map(work, of)
+        return map(work, *of)
 
 
 def _pool(threads: int) -> AbstractContextManager[ThreadPoolExecutor | _InTurn]:
@@ -197,36 +252,44 @@ def _touched(
 ) -> tuple[Any, Any, list[tuple[Any, Any]]]:
     """The squares that hold a patch, numbered; and what of all layers touches them or crosses the lines below them."""
     patches = layers[0]
-    way, box = kernel.prepare(patches.xy, patches.start, patches.hole)
+    own = _ring_runs(patches)
+    prepared = list(pool.map(lambda run: _prepared(patches, run), own))
+    box = np.concatenate([box for _, box in prepared])
     frame, shape = _frame(len(patches.xy) - len(box), box)
-    pieces = [slice(a, b + 1) for a, b in pairwise(np.linspace(0, len(box), PIECES + 1).astype(int).tolist())]
     active = np.zeros(shape, np.uint8)
-    list(pool.map(lambda piece: kernel.mark(patches.xy, patches.start[piece], frame, active), pieces))
+    list(pool.map(lambda run: kernel.mark(patches.xy, patches.start[run[0] : run[1] + 1], frame, active), own))
     wanted = active.any(axis=1)
     tile = np.full(shape, -1, np.int32)
     edged = np.count_nonzero(active)
     tile[active > 0] = np.arange(edged, dtype=np.int32)
-
-    def of_patches(piece: slice) -> tuple[Any, Any]:
-        rings = slice(piece.start, piece.stop - 1)
-        return kernel.gather(
-            patches.xy, patches.start[piece], (way[rings], items[0][rings], 0), frame, tile, wanted,
-            64 + len(patches.xy) * 5 // 4 // PIECES,
-        )  # fmt: skip
-
-    parts = list(pool.map(of_patches, pieces))
-    kernel.cover(kernel.in_rows(np.concatenate([cross for _, cross in parts]), *shape), active, int(items[0].max()) + 1)
-    inside = (active > 0) & (tile < 0)
-    tile[inside] = np.arange(edged, edged + np.count_nonzero(inside), dtype=np.int32)
     before = np.cumsum([0, *(len(rings.xy) for rings in layers)]).tolist()
 
-    def of_land(number: int) -> tuple[Any, Any]:
-        rings = layers[number]
-        way, _ = kernel.prepare(rings.xy, rings.start, rings.hole)
-        marked, room = (way, items[number], before[number]), 64 + len(rings.xy) // 8
-        return kernel.gather(rings.xy, rings.start, marked, frame, tile, wanted, room)
+    def found(number: int, run: tuple[int, int], way: Any, share: float) -> tuple[Any, Any]:
+        start = layers[number].start[run[0] : run[1] + 1]
+        marked = (way, items[number][run[0] : run[1]], before[number])
+        room = 64 + int((start[-1] - start[0]) * share)
+        return kernel.gather(layers[number].xy, start, marked, frame, tile, wanted, room)
 
-    return frame, tile, [*parts, *pool.map(of_land, range(1, len(layers)))]
+    parts = list(pool.map(lambda run, ready: found(0, run, ready[0], 1.25), own, prepared))
+    rows_of, count = _dealt([cross for _, cross in parts], len(tile), pool), int(items[0].max()) + 1
+    list(pool.map(lambda span: kernel.cover(span, rows_of, active, count), _spans(len(tile))))
+    inside = (active > 0) & (tile < 0)
+    tile[inside] = np.arange(edged, edged + np.count_nonzero(inside), dtype=np.int32)
+    land = [(number, run) for number in range(1, len(layers)) for run in _ring_runs(layers[number])]
+    more = pool.map(lambda one: found(one[0], one[1], _prepared(layers[one[0]], one[1])[0], 0.125), land)
+    return frame, tile, [*parts, *more]
+
+
+def _prepared(rings: Rings, run: tuple[int, int]) -> Any:
+    first, last = run
+    return kernel.prepare(rings.xy, rings.start[first : last + 1], rings.hole[first:last])
+
+
+def _ring_runs(rings: Rings) -> list[tuple[int, int]]:
+    """The rings in runs of about equally many places, to be worked at once: the first, and after the last."""
+    count = min(1 + len(rings.xy) // PLACES_PER_RUN, MOST_RUNS)
+    bounds = np.searchsorted(rings.start, np.linspace(0, len(rings.xy), count + 1)[1:-1])
+    return list(pairwise(np.unique(np.concatenate([[0], bounds, [len(rings.hole)]])).astype(int).tolist()))
 
 
 def _frame(edges: int, box: Floats) -> tuple[tuple[float, float, float, int], tuple[int, int]]:

@@ -30,10 +30,12 @@ _NO_WAY_IN: Any = {"no_cpython_wrapper": True, "no_cfunc_wrapper": True}  # call
 _part: Callable[[Callable[..., Any]], Any] = njit(nogil=True, error_model="numpy", **_NO_WAY_IN)
 _TYPED: Any = np.arange(12)  # numba would compile for every plain number anew
 NONE, OPEN = _TYPED[0], _TYPED[2]
-# What is known of the items and lines of one tile, a row each: whole numbers, by item, then by line or event ...
+# What is known of the items and lines of one tile, a column each: whole numbers, by item, then by line or event ...
 OWN, ITEM, LABEL, WINDING, BASE, STANDING, NAME, LINE_OWN, LINE_TURN, EVENT_OWN, EVENT_TURN, ORDER = _TYPED
 # ... and places: the lines' lower x, y and upper x, y, their slope; heights of events; where lines are in a slab.
 X0, Y0, X1, Y1, SLOPE, EVENT, LOW, HIGH, MIDDLE, BELOW, ABOVE = _TYPED[:11]
+# What dealing places into bins needs: the bin of each, where the next one of each bin goes, and the order.
+BIN, HEAD, DEALT = _TYPED[:3]
 
 
 @_part
@@ -45,6 +47,14 @@ def _cell(value: float, low: float, side: float) -> int:
     while value >= low + (found + 1) * side:
         found += 1
     return found
+
+
+@_part
+def _in_square(x: float, y: float, row: int, column: int, frame: Any) -> bool:
+    """Whether a square holds a place, as ``_cell`` has it: most places lie where the one before does."""
+    left, bottom, side, _ = frame
+    across = x >= left + column * side and x < left + (column + 1) * side
+    return across and y >= bottom + row * side and y < bottom + (row + 1) * side
 
 
 @_part
@@ -114,7 +124,10 @@ def mark(xy: Any, start: Any, frame: Any, active: Any) -> None:
         row, column = _cell(xy[first, 1], bottom, side), _cell(xy[first, 0], left, side)
         for i in range(first, start[ring + 1] - 1):
             before, there = row, column
-            row, column = _cell(xy[i + 1, 1], bottom, side), _cell(xy[i + 1, 0], left, side)
+            if not _in_square(xy[i + 1, 0], xy[i + 1, 1], row, column, frame):
+                row, column = _cell(xy[i + 1, 1], bottom, side), _cell(xy[i + 1, 0], left, side)
+            elif i > first:
+                continue
             for now in range(max(min(before, row), 0), min(max(before, row), rows - 1) + 1):
                 a, b = max(min(there, column), 0), min(max(there, column), columns - 1)
                 if before != row and there != column:
@@ -136,12 +149,10 @@ def _right_of(x0: float, y0: float, x1: float, y1: float, y: float, frame: Any) 
 
 
 @_part
-def _longer(values: Any, count: int) -> Any:
-    """The same values with room for as many again, where there is none left."""
-    if count < len(values):
-        return values
-    more = np.empty((2 * count, values.shape[1]), values.dtype)
-    for i in range(count):
+def _longer(values: Any) -> Any:
+    """The same rows with room for as many again."""
+    more = np.empty((2 * len(values), values.shape[1]), values.dtype)
+    for i in range(len(values)):
         for k in range(values.shape[1]):
             more[i, k] = values[i, k]
     return more
@@ -166,7 +177,8 @@ def gather(xy: Any, start: Any, marked: Any, frame: Any, tile: Any, wanted: Any,
         row, column = _cell(xy[first, 1], bottom, side), _cell(xy[first, 0], left, side)
         for i in range(first, start[ring + 1] - 1):
             before, there = row, column
-            row, column = _cell(xy[i + 1, 1], bottom, side), _cell(xy[i + 1, 0], left, side)
+            if not _in_square(xy[i + 1, 0], xy[i + 1, 1], row, column, frame):
+                row, column = _cell(xy[i + 1, 1], bottom, side), _cell(xy[i + 1, 0], left, side)
             low, high = min(before, row), max(before, row)
             for now in range(max(low, 0), min(high, rows - 1) + 1):
                 if not wanted[now]:
@@ -176,13 +188,15 @@ def gather(xy: Any, start: Any, marked: Any, frame: Any, tile: Any, wanted: Any,
                     a, b = _columns(xy[i, 0], xy[i, 1], xy[i + 1, 0], xy[i + 1, 1], now, frame)
                 for k in range(a, b + 1):
                     if tile[now, k] >= 0:
-                        touch = _longer(touch, touches)
+                        if touches == len(touch):
+                            touch = _longer(touch)
                         touch[touches, 0], touch[touches, 1] = tile[now, k], i + offset
                         touch[touches, 2], touch[touches, 3] = item[ring], way[ring]
                         touches += 1
                 if now > low:
                     y = bottom + now * side
-                    cross = _longer(cross, crossings)
+                    if crossings == len(cross):
+                        cross = _longer(cross)
                     cross[crossings, 0] = now
                     cross[crossings, 1] = _right_of(xy[i, 0], xy[i, 1], xy[i + 1, 0], xy[i + 1, 1], y, frame)
                     cross[crossings, 2] = item[ring]
@@ -192,92 +206,87 @@ def gather(xy: Any, start: Any, marked: Any, frame: Any, tile: Any, wanted: Any,
 
 
 @_compiled
-def by_tile(parts: Any, count: int) -> Any:
-    """Where each tile's touches start; and edge, item and way of all of them in order of tiles (counting sort)."""
-    start = np.zeros(count + 1, np.int64)
-    for part in parts:
-        for i in range(len(part)):
-            start[part[i, 0] + 1] += 1
-    for i in range(count):
-        start[i + 1] += start[i]
-    head = start[:-1].copy()
-    touch = np.empty((start[count], 3), np.int32)
-    for part in parts:
-        for i in range(len(part)):
-            at = head[part[i, 0]]
-            touch[at, 0], touch[at, 1], touch[at, 2] = part[i, 1], part[i, 2], part[i, 3]
-            head[part[i, 0]] += 1
-    return start, touch
+def count(part: Any, held: Any) -> None:
+    """How many rows of a part each first number has, into ``held``."""
+    for i in range(len(part)):
+        held[part[i, 0]] += 1
+
+
+@_compiled
+def deal(part: Any, head: Any, dealt: Any) -> None:
+    """The rest of every row of a part to where the next one of its first number goes."""
+    for i in range(len(part)):
+        at = head[part[i, 0]]
+        dealt[at, 0], dealt[at, 1], dealt[at, 2] = part[i, 1], part[i, 2], part[i, 3]
+        head[part[i, 0]] += 1
 
 
 @_part
-def grouped(key: Any, count: int) -> Any:
-    """The entries in order of their keys, which are below ``count``; equal ones stay as they are (counting sort)."""
-    head = np.zeros(count + 1, np.int64)
-    for value in key:
-        head[value + 1] += 1
-    for i in range(count):
-        head[i + 1] += head[i]
-    order = np.empty(len(key), np.int64)
-    for i in range(len(key)):
-        order[head[key[i]]] = i
-        head[key[i]] += 1
-    return order
+def _by_column(cross: Any, first: int, last: int, head: Any, order: Any) -> None:
+    """Numbers of a row's crossings in order of columns; equal ones stay as they are (counting sort)."""
+    for column in range(len(head)):
+        head[column] = 0
+    for i in range(first, last):
+        head[cross[i, 0] + 1] += 1
+    for column in range(1, len(head)):
+        head[column] += head[column - 1]
+    for i in range(first, last):
+        order[head[cross[i, 0]]] = i
+        head[cross[i, 0]] += 1
 
 
 @_compiled
-def in_rows(cross: Any, rows: int, columns: int) -> Any:
-    """Crossings sorted by row, then column (two counting sorts)."""
-    for key, count in ((1, columns + 1), (0, rows)):
-        cross = cross[grouped(cross[:, key], count)]
-    return cross
+def cover(span: Any, rows_of: Any, active: Any, items: int) -> None:
+    """Mark the squares of some rows whose lower left corner any item winds round.
 
-
-@_compiled
-def cover(cross: Any, active: Any, items: int) -> None:
-    """Mark the squares whose lower left corner any item winds round, from crossings in rows."""
-    winding, now = np.zeros(items, np.int32), np.empty(items, np.int32)
-    many = NONE
-    for i in range(len(cross)):
-        many = _turned(cross[i, 2], cross[i, 3], winding, now, many)
-        same = i + 1 < len(cross) and cross[i + 1, 0] == cross[i, 0]
-        if many > 0:
-            for column in range(cross[i, 1], cross[i + 1, 1] if same else active.shape[1]):
-                active[cross[i, 0], column] = 1
-        if not same:
-            for k in range(many):
-                winding[now[k]] = 0
-            many = NONE
-
-
-@_compiled
-def corners(cross: Any, tile: Any, tiles: int, items: int) -> Any:
-    """Winding numbers that are not zero at the lower left corner of every tile, from crossings in rows.
-
-    Gives where each tile's entries start and end, and item and winding number of each.
+    ``rows_of`` is where each row's crossings start, and column, item and turn of each.
     """
+    start, cross = rows_of
+    columns = active.shape[1]
     winding, now = np.zeros(items, np.int32), np.empty(items, np.int32)
-    span, held = np.zeros((tiles, 2), np.int64), np.empty((1024, 2), np.int32)
-    i, total = 0, NONE
-    for row in range(tile.shape[0]):
-        many = NONE
+    head, order = np.empty(columns + 2, np.int64), np.empty(len(cross), np.int64)
+    for row in range(span[0], span[1]):
+        many, here = NONE, start[row + 1] - start[row]
+        _by_column(cross, start[row], start[row + 1], head, order)
+        for i in range(here):
+            one = order[i]
+            many = _turned(cross[one, 1], cross[one, 2], winding, now, many)
+            if many > 0:
+                for column in range(cross[one, 0], cross[order[i + 1], 0] if i + 1 < here else columns):
+                    active[row, column] = 1
+        for k in range(many):
+            winding[now[k]] = 0
+
+
+@_compiled
+def corners(span: Any, rows_of: Any, tile: Any, held_of: Any, items: int) -> Any:
+    """Winding numbers that are not zero at the lower left corner of every tile of some rows.
+
+    Gives item and winding number of each; ``held_of`` gets where each tile's entries start and end.
+    """
+    start, cross = rows_of
+    winding, now = np.zeros(items, np.int32), np.empty(items, np.int32)
+    head, order = np.empty(tile.shape[1] + 2, np.int64), np.empty(len(cross), np.int64)
+    held, total = np.empty((1024, 2), np.int32), NONE
+    for row in range(span[0], span[1]):
+        many, i, here = NONE, NONE, start[row + 1] - start[row]
+        _by_column(cross, start[row], start[row + 1], head, order)
         for column in range(tile.shape[1]):
-            while i < len(cross) and cross[i, 0] == row and cross[i, 1] <= column:
-                many = _turned(cross[i, 2], cross[i, 3], winding, now, many)
+            while i < here and cross[order[i], 0] <= column:
+                many = _turned(cross[order[i], 1], cross[order[i], 2], winding, now, many)
                 i += 1
             if tile[row, column] < 0:
                 continue
-            span[tile[row, column], 0] = total
+            held_of[tile[row, column], 0] = total
             for k in range(many):
-                held = _longer(held, total)
+                if total == len(held):
+                    held = _longer(held)
                 held[total, 0], held[total, 1] = now[k], winding[now[k]]
                 total += 1
-            span[tile[row, column], 1] = total
-        while i < len(cross) and cross[i, 0] == row:
-            i += 1
+            held_of[tile[row, column], 1] = total
         for k in range(many):
             winding[now[k]] = 0
-    return span, held[:total]
+    return held[:total]
 
 
 @_part
@@ -298,33 +307,41 @@ def _turned(item: int, turn: int, winding: Any, now: Any, many: int) -> int:
 
 
 @_part
-def _ends(places: Any, edge: int) -> Any:
-    """Both ends of an edge; the layers' places are numbered through."""
-    first, second, third, fourth = places
-    if edge < len(first):
-        return first[edge, 0], first[edge, 1], first[edge + 1, 0], first[edge + 1, 1]
-    edge -= len(first)
-    if edge < len(second):
-        return second[edge, 0], second[edge, 1], second[edge + 1, 0], second[edge + 1, 1]
-    edge -= len(second)
-    if edge < len(third):
-        return third[edge, 0], third[edge, 1], third[edge + 1, 0], third[edge + 1, 1]
-    edge -= len(third)
-    return fourth[edge, 0], fourth[edge, 1], fourth[edge + 1, 0], fourth[edge + 1, 1]
-
-
-@_part
 def _pieces(places: Any, touch: Any, box: Any, whole: Any, real: Any) -> Any:
     """What of the edges lies in a tile, each from its lower to its upper end, and where they cross its left side.
 
+    The layers' places are numbered through.
     Gives how many lines and how many crossings; a crossing changes the winding number of all ground above it there.
     """
     left, bottom, right, top = box
+    first, second, third, fourth = places  # taken apart once: to count who holds an array is dear
+    to_second, to_third = len(first), len(first) + len(second)
+    to_fourth = to_third + len(third)
     many, events = NONE, NONE
     for k in range(len(touch)):
-        x0, y0, x1, y1 = _ends(places, touch[k, 0])
+        edge = touch[k, 0]
+        if edge < to_second:
+            x0, y0, x1, y1 = first[edge, 0], first[edge, 1], first[edge + 1, 0], first[edge + 1, 1]
+        elif edge < to_third:
+            edge -= to_second
+            x0, y0, x1, y1 = second[edge, 0], second[edge, 1], second[edge + 1, 0], second[edge + 1, 1]
+        elif edge < to_fourth:
+            edge -= to_third
+            x0, y0, x1, y1 = third[edge, 0], third[edge, 1], third[edge + 1, 0], third[edge + 1, 1]
+        else:
+            edge -= to_fourth
+            x0, y0, x1, y1 = fourth[edge, 0], fourth[edge, 1], fourth[edge + 1, 0], fourth[edge + 1, 1]
         way = touch[k, 2]
         turn = way if y1 < y0 else -way
+        if min(x0, x1) >= left and max(x0, x1) < right and min(y0, y1) >= bottom and max(y0, y1) <= top:
+            if y0 != y1:  # wholly inside, as most are
+                up = y0 < y1
+                real[many, X0], real[many, Y0] = x0 if up else x1, y0 if up else y1
+                real[many, X1], real[many, Y1] = x1 if up else x0, y1 if up else y0
+                real[many, SLOPE] = (real[many, X1] - real[many, X0]) / (real[many, Y1] - real[many, Y0])
+                whole[many, LINE_OWN], whole[many, LINE_TURN] = whole[k, OWN], turn
+                many += 1
+            continue
         over = way if x0 < left else -way
         spans = (x0 < left) != (x1 < left)
         if not spans and x0 < left:
@@ -341,7 +358,7 @@ def _pieces(places: Any, touch: Any, box: Any, whole: Any, real: Any) -> Any:
             elif _above(x0, y0, x1, y1, left, top):
                 at = top
             else:
-                real[EVENT, events], whole[EVENT_OWN, events], whole[EVENT_TURN, events] = at, whole[OWN, k], over
+                real[events, EVENT], whole[events, EVENT_OWN], whole[events, EVENT_TURN] = at, whole[k, OWN], over
                 events += 1
             if x1 > x0 and at > low:
                 low, low_x = at, left
@@ -355,49 +372,39 @@ def _pieces(places: Any, touch: Any, box: Any, whole: Any, real: Any) -> Any:
                 low, low_x = at, right
         if high <= low or (x0 >= right and x1 >= right):
             continue
-        real[X0, many], real[Y0, many] = min(max(low_x, left), right), low
-        real[X1, many], real[Y1, many] = min(max(high_x, left), right), high
-        real[SLOPE, many] = (real[X1, many] - real[X0, many]) / (high - low)
-        whole[LINE_OWN, many], whole[LINE_TURN, many] = whole[OWN, k], turn
+        real[many, X0], real[many, Y0] = min(max(low_x, left), right), low
+        real[many, X1], real[many, Y1] = min(max(high_x, left), right), high
+        real[many, SLOPE] = (real[many, X1] - real[many, X0]) / (high - low)
+        whole[many, LINE_OWN], whole[many, LINE_TURN] = whole[k, OWN], turn
         many += 1
     return many, events
 
 
 @_part
-def _sorted_by(whole: Any, real: Any, many: int, first: int, second: int) -> None:
-    """Sort the lines that stand in a slab by one place, then another; quick where they are nearly in order."""
-    for i in range(1, many):
-        one = whole[ORDER, i]
-        a, b = real[first, one], real[second, one]
-        k = i
-        while k > 0:
-            other = whole[ORDER, k - 1]
-            if real[first, other] < a or (real[first, other] == a and real[second, other] <= b):
-                break
-            whole[ORDER, k] = other
-            k -= 1
-        whole[ORDER, k] = one
+def _switched(own: int, stands: bool, whole: Any, listed: int, many: int) -> int:
+    """Take a patch into or out of a column that keeps those that hold a place in order; gives how many there are."""
+    k = NONE
+    while k < many and whole[k, listed] < own:
+        k += 1
+    if stands:
+        for j in range(many, k, -1):
+            whole[j, listed] = whole[j - 1, listed]
+        whole[k, listed] = own
+        return many + 1
+    for j in range(k, many - 1):
+        whole[j, listed] = whole[j + 1, listed]
+    return many - 1
 
 
 @_part
-def _turn_item(own: int, turn: int, whole: Any, listed: int, many: int, patches: int) -> int:
-    """Add a turn to an item's winding number; a row keeps the patches that hold a place in order; gives how many."""
-    before = whole[WINDING, own]
+def _turn_item(own: int, turn: int, whole: Any, many: int, patches: int) -> int:
+    """Add a turn to an item's winding number on the left of a tile; gives how many patches hold the place now."""
+    before = whole[own, WINDING]
     after = before + turn
-    whole[WINDING, own] = after
+    whole[own, WINDING] = after
     if own >= patches or (before > 0) == (after > 0):
         return many
-    k = 0
-    while k < many and whole[listed, k] < own:
-        k += 1
-    if after > 0:
-        for j in range(many, k, -1):
-            whole[listed, j] = whole[listed, j - 1]
-        whole[listed, k] = own
-        return many + 1
-    for j in range(k, many - 1):
-        whole[listed, j] = whole[listed, j + 1]
-    return many - 1
+    return _switched(own, after > 0, whole, BASE, many)
 
 
 @_part
@@ -406,162 +413,208 @@ def _label(whole: Any, kinds: Any) -> int:
     patches, stands, zones, count, means = kinds
     stand, zone, access = 0, OPEN, 0
     for k in range(patches, stands):
-        if whole[WINDING, k] > 0:
-            stand = whole[LABEL, k]
+        if whole[k, WINDING] > 0:
+            stand = whole[k, LABEL]
             break
     for k in range(stands, zones):
-        if whole[WINDING, k] > 0 and whole[LABEL, k] < zone:
-            zone = whole[LABEL, k]
+        if whole[k, WINDING] > 0 and whole[k, LABEL] < zone:
+            zone = whole[k, LABEL]
     for k in range(zones, count):
-        if whole[WINDING, k] > 0:
-            access = whole[LABEL, k]
+        if whole[k, WINDING] > 0:
+            access = whole[k, LABEL]
             break
     return (stand * 3 + zone) * means + access
 
 
 @_part
-def _slab(whole: Any, real: Any, lines: Any, rows: Any, slab: Any, kinds: Any, sums: Any) -> None:
-    """Add the trapezoids of a slab in which no lines cross to the sums of the patches that decide there."""
-    many, base, number = lines
-    thick, left, right = slab
-    patches = kinds[0]
-    there = base
-    for k in range(base):
-        whole[STANDING, k] = whole[BASE, k]
-    at = 2 * left
-    changed = False
-    for i in range(many + 1):
-        one = whole[ORDER, i] if i < many else 0
-        after = real[rows[0], one] + real[rows[1], one] if i < many else 2 * right
-        area = (after - at) * 0.5 * thick
-        if there > 0 and area != 0.0:
-            if changed:
-                number, changed = _label(whole, kinds), False
-            sums[patches, number] += area
-            last = -1
-            for k in range(there):
-                patch = whole[STANDING, k]
-                if whole[LABEL, patch] != last:
-                    last = whole[LABEL, patch]
-                    sums[patch, number] += area
-        if i < many:
-            own = whole[LINE_OWN, one]
-            there = _turn_item(own, whole[LINE_TURN, one], whole, STANDING, there, patches)
-            changed = changed or own >= patches
-            at = after
-    for i in range(many):
-        one = whole[ORDER, i]
-        whole[WINDING, whole[LINE_OWN, one]] -= whole[LINE_TURN, one]
-
-
-@_part
-def _in_order(values: Any, low: float, high: float) -> Any:
-    """Numbers of values between two bounds in order: dealt into as many bins as there are, then put right."""
-    count = len(values)
-    bins, held = np.empty(count, np.int64), np.zeros(count, np.int64)
+def _in_order(values: Any, count: int, low: float, high: float, deal: Any) -> None:
+    """Put numbers of values between two bounds in order: dealt into as many bins as there are, then put right."""
+    share = (count - 1) / (high - low)
+    for i in range(count + 1):
+        deal[i, HEAD] = 0
+    for i in range(count):
+        found = min(max(int((values[i] - low) * share), 0), count - 1)
+        deal[i, BIN] = found
+        deal[found + 1, HEAD] += 1
     fullest = NONE
     for i in range(count):
-        bins[i] = min(max(int((values[i] - low) * ((count - 1) / (high - low))), 0), count - 1)
-        held[bins[i]] += 1
-        fullest = max(fullest, held[bins[i]])
-    order = grouped(bins, count)
-    gap = fullest
+        fullest = max(fullest, deal[i + 1, HEAD])
+        deal[i + 1, HEAD] += deal[i, HEAD]
+    for i in range(count):
+        found = deal[i, BIN]
+        deal[deal[found, HEAD], DEALT] = i
+        deal[found, HEAD] += 1
+    gap = fullest if fullest > 8 else min(fullest, 1)
     while gap > 0:  # Shell's sort, from the farthest that one can be out of place
         for i in range(gap, count):
-            one = order[i]
+            one = deal[i, DEALT]
             k = i
-            while k >= gap and values[order[k - gap]] > values[one]:
-                order[k] = order[k - gap]
+            while k >= gap and values[deal[k - gap, DEALT]] > values[one]:
+                deal[k, DEALT] = deal[k - gap, DEALT]
                 k -= gap
-            order[k] = one
+            deal[k, DEALT] = one
         gap = gap // 3 if gap > 3 else gap - 1
-    return order
 
 
 @_part
-def _crossings(whole: Any, real: Any, many: int) -> Any:
-    """Where lines in order of their lower places cross within a slab, as shares of its thickness, in order."""
-    shares = np.empty(0)
-    for filling in range(2):
-        found = NONE
-        for i in range(many):
-            for k in range(i + 1, many):
-                a, b = whole[ORDER, i], whole[ORDER, k]
-                apart, past = real[LOW, b] - real[LOW, a], real[HIGH, a] - real[HIGH, b]
-                if past > 0.0 and apart > 0.0:
-                    if filling:
-                        shares[found] = apart / (apart + past)
-                    found += 1
-        if not filling:
-            shares = np.empty(found)
-    return shares[_in_order(shares, 0.0, 1.0)]
-
-
-@_part
-def _between(slab: Any, whole: Any, real: Any, lines: Any, sides: Any, kinds: Any, sums: Any) -> None:
-    """One slab between neighbouring heights, cut again where lines cross in it."""
-    bottom, top = slab
-    many = lines[0]
+def _crossings(whole: Any, real: Any, many: int, shares: Any) -> Any:
+    """Where lines in order of their lower places cross within a slab, as shares of its thickness; and how many do."""
+    found = NONE
     for i in range(many):
-        one = whole[ORDER, i]
-        real[LOW, one] = real[X0, one] + (bottom - real[Y0, one]) * real[SLOPE, one]
-        over = real[X0, one] + (top - real[Y0, one]) * real[SLOPE, one]
-        real[HIGH, one] = real[X1, one] if top == real[Y1, one] else over
-    _sorted_by(whole, real, many, LOW, HIGH)
-    crossed = False
-    for i in range(1, many):
-        crossed = crossed or real[HIGH, whole[ORDER, i - 1]] > real[HIGH, whole[ORDER, i]]
-    if not crossed:
-        _slab(whole, real, lines, (LOW, HIGH), (top - bottom, sides[0], sides[1]), kinds, sums)
-        return
-    cuts = _crossings(whole, real, many)
-    before = 0.0
-    for cut in range(len(cuts) + 1):
-        after = cuts[cut] if cut < len(cuts) else 1.0
-        if after <= before:
-            continue
-        for i in range(many):
-            one = whole[ORDER, i]
-            real[BELOW, one] = real[LOW, one] + before * (real[HIGH, one] - real[LOW, one])
-            real[ABOVE, one] = real[LOW, one] + after * (real[HIGH, one] - real[LOW, one])
-            real[MIDDLE, one] = real[BELOW, one] + real[ABOVE, one]
-        _sorted_by(whole, real, many, MIDDLE, MIDDLE)
-        thick = (after - before) * (top - bottom)
-        _slab(whole, real, lines, (BELOW, ABOVE), (thick, sides[0], sides[1]), kinds, sums)
-        before = after
+        a = whole[i, ORDER]
+        for k in range(i + 1, many):
+            b = whole[k, ORDER]
+            apart, past = real[b, LOW] - real[a, LOW], real[a, HIGH] - real[b, HIGH]
+            if past > 0.0 and apart > 0.0:
+                if found < len(shares):
+                    shares[found] = apart / (apart + past)
+                found += 1
+    return found
 
 
 @_part
-def _tile(whole: Any, real: Any, counts: Any, box: Any, kinds: Any, sums: Any) -> None:
-    """Sum up one tile, slab by slab."""
+def _cuts(whole: Any, real: Any, many: int, found: int) -> Any:
+    """The shares of ``_crossings`` in order."""
+    shares, deal, cuts = np.empty(found), np.empty((found + 1, 3), np.int32), np.empty(found)
+    _crossings(whole, real, many, shares)
+    _in_order(shares, found, 0.0, 1.0, deal)
+    for i in range(found):
+        cuts[i] = shares[deal[i, DEALT]]
+    return cuts
+
+
+@_part
+def _layer(whole: Any, real: Any, many: int, before: float, after: float) -> None:
+    """Where lines are in a layer of a slab, and their order in it."""
+    for i in range(many):
+        one = whole[i, ORDER]
+        real[one, BELOW] = real[one, LOW] + before * (real[one, HIGH] - real[one, LOW])
+        real[one, ABOVE] = real[one, LOW] + after * (real[one, HIGH] - real[one, LOW])
+        real[one, MIDDLE] = real[one, BELOW] + real[one, ABOVE]
+    for i in range(1, many):
+        one = whole[i, ORDER]
+        k = i
+        while k > 0 and real[whole[k - 1, ORDER], MIDDLE] > real[one, MIDDLE]:
+            whole[k, ORDER] = whole[k - 1, ORDER]
+            k -= 1
+        whole[k, ORDER] = one
+
+
+@_part
+def _heights(real: Any, many: int, events: int, top: float, heights: Any) -> int:
+    """Lower ends of the lines, events, upper ends where no neighbour has them, and the top; gives how many."""
+    for i in range(many):
+        heights[i] = real[i, Y0]
+    for i in range(events):
+        heights[many + i] = real[i, EVENT]
+    count = many + events
+    for i in range(many):
+        end = real[i, Y1]
+        if i + 1 < many and (end == real[i + 1, Y0] or end == real[i + 1, Y1]):
+            continue
+        if i > 0 and end == real[i - 1, Y0]:
+            continue
+        heights[count] = end
+        count += 1
+    heights[count] = top
+    return count + 1
+
+
+@_part
+def _tile(whole: Any, real: Any, counts: Any, box: Any, kinds: Any, sums: Any, scratch: Any) -> None:
+    """Sum up one tile, slab by slab: trapezoids between neighbouring lines, to the patches that decide there.
+
+    One function: each call would count anew who holds the arrays, which takes longer than a slab.
+    """
     many, events, base = counts
     left, bottom, right, top = box
-    heights = np.empty(2 * many + events + 1)
-    for i in range(many):
-        heights[i], heights[many + i] = real[Y0, i], real[Y1, i]
-    for i in range(events):
-        heights[2 * many + i] = real[EVENT, i]
-    heights[-1] = top
+    heights, deal, one_cut = scratch
+    cuts = one_cut
+    patches = kinds[0]
+    count = _heights(real, many, events, top, heights)
+    _in_order(heights, count, bottom, top, deal)
     standing, low = NONE, bottom
     number = _label(whole, kinds)
-    for step in _in_order(heights, bottom, top):
+    for at in range(count):
+        step = deal[at, DEALT]
         high = heights[step]
-        if high > low:
-            if standing > 0 or base > 0:
-                _between((low, high), whole, real, (standing, base, number), (left, right), kinds, sums)
-            kept = 0
-            for k in range(standing):
-                if real[Y1, whole[ORDER, k]] > high:
-                    whole[ORDER, kept] = whole[ORDER, k]
-                    kept += 1
-            standing, low = kept, high
+        if high > low and (standing > 0 or base > 0):
+            # Lines that reach into the slab, in order of where they enter it (where they left the one below), then
+            # leave it; others are let go of.
+            kept = NONE
+            for i in range(standing):
+                one = whole[i, ORDER]
+                end = real[one, Y1]
+                if end <= low:
+                    continue
+                enters = real[one, HIGH]
+                leaves = real[one, X1] if end == high else real[one, X0] + (high - real[one, Y0]) * real[one, SLOPE]
+                real[one, LOW], real[one, HIGH] = enters, leaves
+                k = kept
+                while k > 0:
+                    other = whole[k - 1, ORDER]
+                    if real[other, LOW] < enters or (real[other, LOW] == enters and real[other, HIGH] <= leaves):
+                        break
+                    whole[k, ORDER] = other
+                    k -= 1
+                whole[k, ORDER] = one
+                kept += 1
+            standing = kept
+            crossed = False
+            for i in range(1, standing):
+                crossed = crossed or real[whole[i - 1, ORDER], HIGH] > real[whole[i, ORDER], HIGH]
+            found = _crossings(whole, real, standing, one_cut) if crossed else NONE
+            if found > 1:
+                cuts = _cuts(whole, real, standing, found)
+            below, above, share = LOW, HIGH, 0.0
+            for cut in range(found + 1):
+                thick = high - low
+                if crossed:
+                    before, share = share, 1.0
+                    if cut < found:
+                        share = cuts[cut] if found > 1 else one_cut[0]
+                    if share <= before:
+                        continue
+                    below, above, thick = BELOW, ABOVE, (share - before) * thick
+                    _layer(whole, real, standing, before, share)
+                there, name, changed, place = base, number, False, 2 * left
+                for k in range(base):
+                    whole[k, STANDING] = whole[k, BASE]
+                for i in range(standing + 1):
+                    one = whole[i, ORDER] if i < standing else 0
+                    after = real[one, below] + real[one, above] if i < standing else 2 * right
+                    area = (after - place) * 0.5 * thick
+                    if there > 0 and area != 0.0:
+                        if changed:
+                            name, changed = _label(whole, kinds), False
+                        sums[patches, name] += area
+                        last = -1
+                        for k in range(there):
+                            patch = whole[k, STANDING]
+                            if whole[patch, LABEL] != last:
+                                last = whole[patch, LABEL]
+                                sums[patch, name] += area
+                    if i < standing:
+                        own = whole[one, LINE_OWN]
+                        was = whole[own, WINDING]
+                        now = was + whole[one, LINE_TURN]
+                        whole[own, WINDING] = now
+                        if own >= patches:
+                            changed = True
+                        elif (was > 0) != (now > 0):
+                            there = _switched(own, now > 0, whole, STANDING, there)
+                        place = after
+                for i in range(standing):
+                    one = whole[i, ORDER]
+                    whole[whole[one, LINE_OWN], WINDING] -= whole[one, LINE_TURN]
+        low = max(low, high)
         if step < many:
-            whole[ORDER, standing] = step
+            whole[standing, ORDER], real[step, HIGH] = step, real[step, X0]
             standing += 1
-        elif 2 * many <= step < 2 * many + events:
-            own, turn = whole[EVENT_OWN, step - 2 * many], whole[EVENT_TURN, step - 2 * many]
-            base = _turn_item(own, turn, whole, BASE, base, kinds[0])
-            if own >= kinds[0]:
+        elif step < many + events:
+            own = whole[step - many, EVENT_OWN]
+            base = _turn_item(own, whole[step - many, EVENT_TURN], whole, base, patches)
+            if own >= patches:
                 number = _label(whole, kinds)
 
 
@@ -574,16 +627,16 @@ def _own_numbers(touch: Any, held: Any, seen: Any, whole: Any) -> int:
         if seen[item] < 0:
             seen[item] = 0
             j = many
-            while j > 0 and whole[ITEM, j - 1] > item:
-                whole[ITEM, j] = whole[ITEM, j - 1]
+            while j > 0 and whole[j - 1, ITEM] > item:
+                whole[j, ITEM] = whole[j - 1, ITEM]
                 j -= 1
-            whole[ITEM, j] = item
+            whole[j, ITEM] = item
             many += 1
     for k in range(many):
-        seen[whole[ITEM, k]] = k
-        whole[WINDING, k] = 0
+        seen[whole[k, ITEM]] = k
+        whole[k, WINDING] = 0
     for k in range(len(touch)):
-        whole[OWN, k] = seen[touch[k, 1]]
+        whole[k, OWN] = seen[touch[k, 1]]
     return many
 
 
@@ -591,7 +644,7 @@ def _own_numbers(touch: Any, held: Any, seen: Any, whole: Any) -> int:
 def _first_from(whole: Any, count: int, item: int) -> int:
     """The first of a tile's items whose number is not below ``item``."""
     k = 0
-    while k < count and whole[ITEM, k] < item:
+    while k < count and whole[k, ITEM] < item:
         k += 1
     return k
 
@@ -601,15 +654,15 @@ def _own_labels(whole: Any, first: int, last: int, item_label: Any) -> int:
     """Number the labels of some of a tile's items from 1, keeping each one's own; gives how many, with none at all."""
     many = 1
     for k in range(first, last):
-        name = item_label[whole[ITEM, k]]
+        name = item_label[whole[k, ITEM]]
         at = 0
         for j in range(first, k):
-            if whole[NAME, j] == name:
-                at = whole[LABEL, j]
+            if whole[j, NAME] == name:
+                at = whole[j, LABEL]
         if at == 0:
             at = many
             many += 1
-        whole[NAME, k], whole[LABEL, k] = name, at
+        whole[k, NAME], whole[k, LABEL] = name, at
     return many
 
 
@@ -617,8 +670,8 @@ def _own_labels(whole: Any, first: int, last: int, item_label: Any) -> int:
 def _named(whole: Any, first: int, last: int, at: int) -> int:
     """The label that was given a number in a tile; 0 for none."""
     for k in range(first, last):
-        if whole[LABEL, k] == at:
-            return whole[NAME, k]
+        if whole[k, LABEL] == at:
+            return whole[k, NAME]
     return 0
 
 
@@ -630,8 +683,9 @@ def _written(whole: Any, kinds: Any, sums: Any, out: Any, rows: int) -> Any:
         for number in range(sums.shape[1]):
             if sums[patch, number] == 0.0:
                 continue
-            out = _longer(out, rows)
-            out[rows, 0] = whole[ITEM, patch] if patch < patches else -1
+            if rows == len(out):
+                out = _longer(out)
+            out[rows, 0] = whole[patch, ITEM] if patch < patches else -1
             out[rows, 1] = _named(whole, patches, stands, number // means // 3)
             out[rows, 2] = number // means % 3
             out[rows, 3] = _named(whole, zones, count, number % means)
@@ -672,7 +726,8 @@ def sweep(span: Any, tiles: Any, touches: Any, corners_of: Any, places: Any, ite
     for at in range(first, last):
         most = max(most, touch_start[at + 1] - touch_start[at] + corner_span[at, 1] - corner_span[at, 0])
     seen = np.full(len(item_label), -1, np.int32)
-    whole, real = np.empty((12, most + 1), np.int32), np.empty((11, most + 1))
+    whole, real = np.empty((most + 1, 12), np.int32), np.empty((most + 1, 11))
+    scratch = np.empty(3 * most + 1), np.empty((3 * most + 2, 3), np.int32), np.empty(1)
     out, rows = np.empty((64, 5)), NONE
     for at in range(first, last):
         mine = touch[touch_start[at] : touch_start[at + 1]]
@@ -682,20 +737,20 @@ def sweep(span: Any, tiles: Any, touches: Any, corners_of: Any, places: Any, ite
         stands, zones = _first_from(whole, count, first_zone), _first_from(whole, count, first_access)
         if patches > 0:
             for k in range(count):
-                whole[LABEL, k] = item_label[whole[ITEM, k]]
+                whole[k, LABEL] = item_label[whole[k, ITEM]]
             names = _own_labels(whole, patches, stands, item_label)
             means = _own_labels(whole, zones, count, item_label)
             kinds = (patches, stands, zones, count, means)
             base = NONE
             for k in range(len(held)):
-                base = _turn_item(seen[held[k, 0]], held[k, 1], whole, BASE, base, patches)
+                base = _turn_item(seen[held[k, 0]], held[k, 1], whole, base, patches)
             left, bottom = frame[0] + tiles[at, 1] * frame[2], frame[1] + tiles[at, 0] * frame[2]
             right, top = frame[0] + (tiles[at, 1] + 1) * frame[2], frame[1] + (tiles[at, 0] + 1) * frame[2]
             box = (left, bottom, right, top)
             many, events = _pieces(places, mine, box, whole, real)
             sums = np.zeros((patches + 1, names * 3 * means))
-            _tile(whole, real, (many, events, base), box, kinds, sums)
+            _tile(whole, real, (many, events, base), box, kinds, sums, scratch)
             out, rows = _written(whole, kinds, sums, out, rows)
         for k in range(count):
-            seen[whole[ITEM, k]] = -1
+            seen[whole[k, ITEM]] = -1
     return out[:rows]

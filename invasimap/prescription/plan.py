@@ -25,6 +25,7 @@ CAUTIONS = (
 )
 
 
+STAMP: Final = "INTERNAL - not to be passed on"  # of a plan that shows confidential features
 _SMALLEST: Final = 1e-9  # no limit of a check is smaller
 
 
@@ -65,6 +66,15 @@ def _plain(value: float) -> str:
 
 
 @dataclass(frozen=True, kw_only=True)
+class InputFile:
+    """A file that went in, how its name may be shown, and its hash, where that tells nothing confidential."""
+
+    path: Path
+    shown: str
+    sha256: str | None
+
+
+@dataclass(frozen=True, kw_only=True)
 class Plan:
     """A tract worked out. All layers are in ``crs`` (equal-area, metres); areas are in square metres.
 
@@ -79,12 +89,14 @@ class Plan:
         ``id, stand, zone, access, species, gross_m2``, and how much each class reaches: ``tractor_m2, atv_hose_m2,
         foot_m2``.
     protection
-        ``zone, kind, rule, confidential``: ground that is ``no_spray`` or ``hand_only``, and what decided it.
+        ``zone, kind, rule, confidential``: ground that is ``no_spray`` or ``hand_only``, and what decided it. For
+        confidential features it holds their covers, of kind ``restricted`` (``land.covers``).
     access
         ``access, reached_by, limit, hose_only``: the partition of the ground by access class, with every class that
         reaches it, what binds against a better one, and whether the class gets there with its hose alone.
     features
-        The protected features themselves: ``kind, rule, no_spray_m, hand_only_m, confidential``.
+        The protected features themselves: ``kind, rule, no_spray_m, hand_only_m, confidential``. Those that are
+        confidential are in an internal plan alone.
     ways, entries, barriers, open_ground, wet_ground, crossings
         As read; empty layers where the tract has none. ``ways`` has ``class, allows`` (text such as ``atv;foot``).
     acreage
@@ -108,6 +120,9 @@ class Plan:
         Where to park for each treatment zone that a hose serves (``land.parking.parking_places``).
     photos
         Pictures and the patch each belongs to: ``file, patch, species, distance_m, direction_deg, taken, reason``.
+    internal
+        Whether confidential features are in it as they are. Then it must not be passed on, and all that is written of
+        it says so.
     """
 
     settings: Tract
@@ -140,9 +155,15 @@ class Plan:
     totals: pd.DataFrame = field(default_factory=pd.DataFrame)
     drivers: pd.DataFrame = field(default_factory=pd.DataFrame)
     notes: tuple[str, ...] = ()
-    inputs: Mapping[Path, str] = field(default_factory=dict)
+    inputs: tuple[InputFile, ...] = ()
     seconds: Mapping[str, float] = field(default_factory=dict)
+    internal: bool = False
     made: dt.datetime = field(default_factory=lambda: dt.datetime.now(dt.UTC))
+
+    @property
+    def cautions(self) -> tuple[str, ...]:
+        """What every output says of its use."""
+        return (*CAUTIONS, f"{STAMP}.") if self.internal else CAUTIONS
 
     @property
     def shown(self) -> ShownUnits:

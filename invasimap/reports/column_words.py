@@ -19,6 +19,7 @@ SHEET_WORDS: Final = {
     "set_aside": "Every record that was not used, and why.",
     "columns": "What each column of each field file was taken for.",
     "photos": "Pictures and the patch nearest to each.",
+    "internal": "This workbook shows confidential places.",
 }
 # by a column's name without its unit
 COLUMN_WORDS: Final = {
@@ -78,6 +79,7 @@ COLUMN_WORDS: Final = {
     "direction": "where the camera faced, degrees from north",
     "direction_ref": "north by which that is: true or magnetic",
     "taken": "when it was taken, local time",
+    "internal": "what must not be done with it",
     "error": "how far off the picture's position may be",
 }
 UNIT_WORDS: Final = {

@@ -30,7 +30,6 @@ from invasimap.reports.crew_words import (
     zone_short,
     zone_words,
 )
-from invasimap.reports.private import shown_protection
 from invasimap.reports.wording import ACCESS_WORDS, rows_of, shown_area
 
 AROUND_M: Final = 30.48  # of the stands: how far out lines to keep out of are drawn
@@ -141,7 +140,7 @@ def _lines(plan: Plan, zones: gpd.GeoDataFrame) -> _Lines:
     """No-spray and hand-only ground in the stands of some zones and round them."""
     held = plan.stands[plan.stands["stand"].astype(str).isin(set(zones["stand"].astype(str)))]
     within = shapely.union_all(shapely.buffer([*held.geometry, *zones.geometry], AROUND_M))
-    rows = shown_protection(plan)
+    rows = plan.protection
     rows = rows[shapely.intersects(rows.geometry.to_numpy(), within)]
     cut = rows.set_geometry(shapely.intersection(rows.geometry.to_numpy(), within), crs=rows.crs)
     shapes, kind = np.asarray(cut.geometry, object), cut["zone"].to_numpy()

@@ -10,7 +10,7 @@ import numpy as np
 
 from invasimap.core.legible import visible
 from invasimap.core.units import ShownUnits
-from invasimap.prescription.plan import CAUTIONS, Plan
+from invasimap.prescription.plan import Plan
 from invasimap.reports.crew_outlines import DECIMALS
 from invasimap.reports.wording import shown_area, shown_date, shown_length, whole_length
 
@@ -113,7 +113,7 @@ def sheet_words(plan: Plan, *, off_m: float, around_m: float, notes: list[str]) 
         f"ground is drawn in the stands of these zones and {around} round them, no farther."
     )
     made = f"Plan made {plan.made.astimezone(dt.UTC):%Y-%m-%d} UTC."
-    return " ".join([*CAUTIONS, made, NAMES, lines, *notes])
+    return " ".join([*plan.cautions, made, NAMES, lines, *notes])
 
 
 def up_to_tenth(metres: float, shown: ShownUnits) -> str:

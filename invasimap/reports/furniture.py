@@ -1,21 +1,27 @@
-"""Scale bar, check bar and north arrow."""
+"""Scale bar, check bar, norths and the emergency block."""
 
 from __future__ import annotations
 
 import math
+import textwrap
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 from matplotlib.axes import Axes
 from matplotlib.patches import PathPatch, Polygon
 from pyproj import CRS, Geod
 
+from invasimap.core.book_settings import EMERGENCY_WORDS, EmergencySection
 from invasimap.core.crs import to_lonlat
 from invasimap.core.units import M_PER_FT, ShownUnits
 from invasimap.reports.drawing import box_path, inches
 from invasimap.reports.style import FONT, INK, PAPER, QUIET, TYPE_PT
 
 INCH_M = 0.0254
-EMERGENCY = ("contact, radio", "road address", "hospital", "poison control", "labels kept at", "leave by")
+EMERGENCY = (
+    "emergency_number", "contact", "road_address", "hospital", "poison_centre_phone", "labels_at", "leave_by",
+)  # fmt: skip
+EMERGENCY_ROW_IN, EMERGENCY_LETTER_IN, EMERGENCY_KEY_IN = 0.172, 0.072, 0.12
 ROUND = (1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0)
 FEET_PER_INCH = (1.0, 1.2, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 7.0, 8.0, 9.0)
 METRES_PER_CM = (1.0, 1.25, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 7.5, 8.0)
@@ -142,18 +148,90 @@ def north_arrow(ax: Axes, *, turn_deg: float, centre_in: tuple[float, float], si
     )  # fmt: skip
 
 
-def emergency_block(ax: Axes, *, left_in: float, foot_in: float, width_in: float, entry: str) -> None:
-    """Lines to fill in before going out, and where the entry is."""
-    pitch, place = 0.172, inches(ax)
-    height = pitch * (len(EMERGENCY) + 2) + 0.08
+def emergency_height_in(rows: int, columns: int = 1) -> float:
+    """Height of an emergency block with so many rows to be filled in, in so many columns."""
+    return EMERGENCY_ROW_IN * (math.ceil(rows / columns) + 2) + 0.08
+
+
+def emergency_block(
+    ax: Axes,
+    *,
+    left_in: float,
+    foot_in: float,
+    width_in: float,
+    entry: str,
+    filled: Mapping[str, str],
+    columns: int = 1,
+) -> None:
+    """What the settings say for an emergency, lines to fill in by hand for the rest, and where the entry is.
+
+    Parameters
+    ----------
+    filled
+        The rows by their words, in order; an empty text is a line to be filled in.
+    """
+    height, place = emergency_height_in(len(filled), columns), inches(ax)
     box = box_path(left_in, foot_in, width_in, height)
     ax.add_patch(PathPatch(box, facecolor=PAPER, edgecolor=INK, linewidth=0.9, transform=place))
-    common: dict[str, Any] = {"transform": place, "fontsize": TYPE_PT["small"], "fontfamily": FONT, "color": INK}
-    at = foot_in + height - pitch
-    ax.text(left_in + 0.07, at, "Emergency: fill in before going out", fontweight="bold", **common)
-    for words in EMERGENCY:
-        at -= pitch
-        ax.text(left_in + 0.07, at, words, **common)
-        ends = (left_in + 0.12 + 0.072 * len(words), left_in + width_in - 0.07)
-        ax.plot(ends, (at - 0.015, at - 0.015), color=QUIET, linewidth=0.5, transform=place)
-    ax.text(left_in + 0.07, at - pitch, entry, **common)
+    common: dict[str, Any] = {
+        "transform": place, "fontsize": TYPE_PT["small"], "fontfamily": FONT, "color": INK, "parse_math": False,
+    }  # fmt: skip
+    top = foot_in + height - EMERGENCY_ROW_IN
+    head = "Emergency" + ("" if all(filled.values()) else ": fill in before going out")
+    ax.text(left_in + 0.07, top, head, fontweight="bold", **common)
+    deep, wide = math.ceil(len(filled) / columns), (width_in - 0.07) / columns
+    for number, (words, text) in enumerate(filled.items()):
+        left, at = left_in + 0.07 + wide * (number // deep), top - EMERGENCY_ROW_IN * (number % deep + 1)
+        start, end = left + EMERGENCY_KEY_IN + EMERGENCY_LETTER_IN * len(words), left + wide - 0.09
+        ax.text(left, at, words, **common)
+        if text:
+            letters = max(int((end - start) / EMERGENCY_LETTER_IN), 4)
+            ax.text(start, at, textwrap.shorten(text, letters, placeholder="…"), fontweight="bold", **common)
+        else:
+            ax.plot((start, end), (at - 0.015, at - 0.015), color=QUIET, linewidth=0.5, transform=place)
+    ax.text(left_in + 0.07, foot_in + 0.08, entry, **common)
+
+
+def emergency_rows(section: EmergencySection, keys: Iterable[str] = EMERGENCY) -> dict[str, str]:
+    """The rows of an emergency block: its words, and what the settings say (empty where they say nothing)."""
+    said = section.model_dump()
+    if said["hospital"] and said["hospital_phone"]:
+        said["hospital"] = f"{said['hospital']}, {said['hospital_phone']}"
+    return {EMERGENCY_WORDS[key]: said[key] or "" for key in keys}
+
+
+def north_diagram(ax: Axes, *, turns_deg: Mapping[str, float], centre_in: tuple[float, float], size_in: float) -> None:
+    """Arrows to several norths by their letters; set apart for reading where they lie close together."""
+    place = inches(ax)
+    for name, drawn in drawn_apart(turns_deg).items():
+        across, along = math.sin(math.radians(drawn)), math.cos(math.radians(drawn))
+        tip = (centre_in[0] + size_in * across, centre_in[1] + size_in * along)
+        strong = name == "N"
+        ax.annotate(
+            "", xy=tip, xytext=centre_in, xycoords=place, textcoords=place, zorder=21,
+            arrowprops={"arrowstyle": "-|>" if strong else "->", "color": INK, "linewidth": 1.5 if strong else 0.9,
+                        "shrinkA": 0, "shrinkB": 0},
+        )  # fmt: skip
+        ax.text(
+            tip[0] + 0.1 * across, tip[1] + 0.09 * along, name, transform=place, fontsize=TYPE_PT["small"],
+            fontfamily=FONT, fontweight="bold" if strong else "normal", ha="center", va="center", zorder=21,
+        )  # fmt: skip
+
+
+def drawn_apart(turns_deg: Mapping[str, float], least_deg: float = 26.0) -> dict[str, float]:
+    """The angles at which directions are drawn: in their order, true north ``N`` as it is, the others well apart.
+
+    Examples
+    --------
+    >>> drawn_apart({"N": 0.0, "GN": 0.4, "MN": -9.7})
+    {'N': 0.0, 'GN': 26.0, 'MN': -26.0}
+    """
+    order = sorted(turns_deg, key=lambda name: turns_deg[name])
+    at = order.index("N")
+    drawn = dict(turns_deg)
+    for step, names in ((1, order[at + 1 :]), (-1, order[:at][::-1])):
+        before = turns_deg["N"]
+        for name in names:
+            before = max(turns_deg[name] * step, before * step + least_deg) * step
+            drawn[name] = before
+    return drawn

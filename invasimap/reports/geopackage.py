@@ -14,8 +14,7 @@ import pyogrio.raw
 import shapely
 
 from invasimap.core.geometry import polygons_only
-from invasimap.prescription.plan import CAUTIONS, Plan
-from invasimap.reports.private import shown_protection
+from invasimap.prescription.plan import Plan
 from invasimap.reports.tables import parking_table, raw_text, shown_table
 from invasimap.reports.wording import shown_date
 
@@ -48,10 +47,7 @@ ABOUT = {
 
 
 def write_geopackage(plan: Plan, path: Path) -> None:
-    """Write ``plan.gpkg``; the same plan gives the same bytes.
-
-    Confidential features keep their zones but are named ``restricted``.
-    """
+    """Write ``plan.gpkg``; the same plan gives the same bytes."""
     with _stamped(f"{data_date(plan)}T00:00:00.000Z"):
         for name in LAYERS:
             kind = "Unknown" if name == "set_aside" else "MultiPolygon"
@@ -72,7 +68,7 @@ def _write(layer: gpd.GeoDataFrame, path: Path, plan: Plan, *, name: str, kind: 
         driver="GPKG", geometry_type=kind, crs=plan.crs.to_wkt("WKT1_GDAL"), promote_to_multi=kind == "MultiPolygon",
         append=path.exists(), layer_options={"DESCRIPTION": ABOUT[name]},
         layer_metadata={
-            "cautions": " ".join(CAUTIONS),
+            "cautions": " ".join(plan.cautions),
             "units": f"areas in {plan.shown.area}, lengths in {plan.shown.length}",
         },
     )  # fmt: skip
@@ -92,7 +88,7 @@ def _pictures(plan: Plan) -> gpd.GeoDataFrame:
 
 def plan_layer(plan: Plan, name: str) -> gpd.GeoDataFrame:
     """One layer of the GeoPackage with the contract's columns, in shown units."""
-    source = shown_protection(plan) if name == "protection" else getattr(plan, name)
+    source = getattr(plan, name)
     columns = pd.DataFrame(source)[list(LAYERS[name])]
     table = shown_table(columns, plan.shown)
     for column in ("date", "raw"):

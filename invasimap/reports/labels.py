@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field
-from typing import Any
+from functools import lru_cache
+from typing import Any, Final
 
 import numpy as np
 import numpy.typing as npt
 import shapely
 from matplotlib import patheffects
 from matplotlib.axes import Axes
-from matplotlib.text import Text
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
 
 from invasimap.reports.drawing import POINTS_PER_INCH, metres_per_point
 from invasimap.reports.style import FONT, INK, PAPER
@@ -20,6 +22,11 @@ Floats = npt.NDArray[np.float64]
 RING = np.array([(np.cos(a), np.sin(a)) for a in np.radians([20, 160, 70, 110, -20, -160, -70, -110, 0, 180, 90, -90])])
 
 PAD_PX = 4.0  # clear space round a label
+MEASURE_DPI = 200
+_SET: Final[dict[str, Any]] = {
+    "fontfamily": FONT, "ha": "center", "va": "center", "rotation_mode": "anchor", "parse_math": False,
+}  # fmt: skip
+_ZEROS: Final = str.maketrans("123456789", "0" * 9)  # all digits of the font are as wide as a nought
 
 
 @dataclass(kw_only=True)
@@ -76,21 +83,22 @@ class LabelBook:
         With ``must`` the first spot is taken rather than none; ``most_cost`` is the greatest share of the label that
         may cover obstacles.
         """
-        drawn = self.ax.text(
-            0, 0, text, fontsize=size_pt, fontfamily=FONT, color=color, fontweight="bold" if bold else "normal",
-            ha="center", va="center", rotation=angle_deg, rotation_mode="anchor", zorder=15, clip_on=True,
-            path_effects=[patheffects.withStroke(linewidth=2.2, foreground=PAPER)], parse_math=False,
-        )  # fmt: skip
+        look: dict[str, Any] = {
+            "fontsize": size_pt, "fontweight": "bold" if bold else "normal", "rotation": angle_deg,
+        }  # fmt: skip
         centres = self.ax.transData.transform(np.asarray([tuple(spot) for spot in spots], float).reshape(-1, 2))
-        boxes = _boxes(drawn, centres)
+        size = _size_in(text.translate(_ZEROS), **look)
+        boxes = _boxes(np.array(size) * self.ax.figure.dpi, centres)
         cost = self._cost(boxes, most_cost)
         if not len(cost) or (not np.isfinite(cost).any() and not must):
-            drawn.remove()
             self.left_out += 1
             return False
         best = int(np.argmin(cost)) if np.isfinite(cost).any() else 0
         x, y = self.ax.transData.inverted().transform(centres[best])
-        drawn.set_position((float(x), float(y)))
+        self.ax.text(
+            float(x), float(y), text, **_SET, **look, color=color, zorder=15, clip_on=True,
+            path_effects=[patheffects.withStroke(linewidth=2.2, foreground=PAPER)],
+        )  # fmt: skip
         self.taken.append(tuple(boxes[best]))
         return True
 
@@ -113,9 +121,17 @@ class LabelBook:
         )
 
 
-def _boxes(drawn: Text, centres: Floats) -> Floats:
-    extent = drawn.get_window_extent()
-    half = np.array([extent.width, extent.height]) / 2 + PAD_PX
+@lru_cache(maxsize=4096)
+def _size_in(text: str, **look: Any) -> tuple[float, float]:
+    """Width and height of a label in inches; measured once for all sheets."""
+    figure = Figure(dpi=MEASURE_DPI)
+    FigureCanvasAgg(figure)
+    extent = figure.text(0, 0, text, **_SET, **look).get_window_extent()
+    return float(extent.width) / MEASURE_DPI, float(extent.height) / MEASURE_DPI
+
+
+def _boxes(size_px: Floats, centres: Floats) -> Floats:
+    half = size_px / 2 + PAD_PX
     return np.concatenate([centres - half, centres + half], axis=1)
 
 

@@ -11,12 +11,12 @@ import shapely
 from matplotlib.axes import Axes
 
 from invasimap.core.units import ShownUnits
+from invasimap.land.words import RESTRICTED
 from invasimap.prescription.plan import Plan
 from invasimap.reports import style
 from invasimap.reports.answers import answers
 from invasimap.reports.drawing import box_path, draw_area, draw_lines, draw_marks, inches
 from invasimap.reports.map_layers import unknown_ground, way_machines
-from invasimap.reports.private import confidential_rows, open_features
 from invasimap.reports.relief import INDEX_EVERY, contour_interval
 from invasimap.reports.style import FONT, INK, QUIET, TYPE_PT, Area, Line
 from invasimap.reports.wording import OUTCOME_WORDS, OUTCOMES, UNIT_WORDS, WAY_WORDS, ZONE_WORDS, shown_area
@@ -66,8 +66,8 @@ def _protection(plan: Plan) -> list[Row]:
     if rows:
         rows = [Row(text="Protected ground in the stands", kind="heading"), *rows]
     features = feature_rows(plan)
-    if confidential_rows(plan.features).any() or confidential_rows(plan.protection).any():
-        features.append(Row(text="restricted features: only their zone", kind="note"))
+    if (plan.protection["kind"] == RESTRICTED).any():
+        features.append(Row(text="restricted ground: drawn wide", kind="note"))
     return rows + ([Row(text="Protected features", kind="heading"), *features] if features else [])
 
 
@@ -82,7 +82,7 @@ def zone_areas_m2(plan: Plan) -> dict[str, float]:
 
 def feature_rows(plan: Plan) -> list[Row]:
     """One row a kind of protected feature that may be shown."""
-    layer, rows = open_features(plan), []
+    layer, rows = plan.features, []
     for number, kind in enumerate(sorted(set(layer["kind"]))):
         dimension = int(shapely.get_dimensions(layer.geometry[layer["kind"] == kind].to_numpy()).max(initial=-1))
         look = style.feature_look(kind)
@@ -121,15 +121,15 @@ def _present(*layers: tuple[Any, str, Area | Line | tuple[str, str]]) -> list[Ro
     return [Row(text=text, look=look) for layer, text, look in layers if len(layer)]
 
 
-def relief_rows(plan: Plan) -> list[Row]:
-    """Contours."""
-    interval = contour_interval(plan.terrain, plan.shown)
+def relief_rows(plan: Plan, *, interval: float | None = None) -> list[Row]:
+    """Contours, every ``interval`` in the shown unit (by default the plan's own)."""
+    interval = contour_interval(plan.terrain, plan.shown) if interval is None else interval
     if interval == 0:
         return [Row(text="No elevation data: slope not known", kind="note")]
     unit = UNIT_WORDS[plan.shown.length]
     return [
-        Row(text=f"contour every {interval} {unit}", look=style.LINE["contour"]),
-        Row(text=f"labelled every {interval * INDEX_EVERY} {unit}", look=style.LINE["contour_index"]),
+        Row(text=f"contour every {interval:g} {unit}", look=style.LINE["contour"]),
+        Row(text=f"labelled every {interval * INDEX_EVERY:g} {unit}", look=style.LINE["contour_index"]),
     ]
 
 
@@ -157,7 +157,8 @@ def _draw_row(ax: Axes, row: Row, *, at_in: float, width_in: float, high_in: flo
     weight = "bold" if row.kind == "heading" else "normal"
     color = QUIET if row.kind == "note" and not row.figure else INK
     ax.text(left, at_in, row.text, fontsize=size, fontweight=weight, color=color, **common)
-    ax.text(width_in, at_in, row.figure, fontsize=size, ha="right", color=INK, **common)
+    if row.figure:
+        ax.text(width_in, at_in, row.figure, fontsize=size, ha="right", color=INK, **common)
     if row.look is not None:
         draw_swatch(ax, row.look, at_in=at_in, high_in=high_in)
 

@@ -19,7 +19,6 @@ from invasimap.reports.drawing import (
     metres_per_point,
 )
 from invasimap.reports.labels import LabelBook, inner_spots, line_spots
-from invasimap.reports.private import open_features, shown_protection
 from invasimap.reports.relief import contour_interval, contours, hillshade
 from invasimap.reports.style import TYPE_PT
 from invasimap.reports.wording import OUTCOMES, outcome, rows_of
@@ -53,9 +52,9 @@ def unknown_ground(ax: Axes, plan: Plan) -> Any:
     return in_view(ax, rows)
 
 
-def draw_contours(ax: Axes, plan: Plan) -> gpd.GeoDataFrame:
-    """Contour lines at the tract's round interval; returns them for their labels."""
-    interval = contour_interval(plan.terrain, plan.shown)
+def draw_contours(ax: Axes, plan: Plan, *, interval: float | None = None) -> gpd.GeoDataFrame:
+    """Contour lines, every ``interval`` in the shown unit (by default the plan's own); returns them for labels."""
+    interval = contour_interval(plan.terrain, plan.shown) if interval is None else interval
     if interval == 0:
         return gpd.GeoDataFrame({"elevation": [], "is_index": []}, geometry=[], crs=plan.crs)
     lines = contours(plan.terrain, interval=interval, shown=plan.shown)
@@ -72,7 +71,7 @@ def draw_ground(ax: Axes, plan: Plan) -> None:
 
 def draw_zones(ax: Axes, plan: Plan) -> None:
     """Hand-only and no-spray ground, the stricter on top."""
-    layer = shown_protection(plan)
+    layer = plan.protection
     for step, zone in enumerate(("hand_only", "no_spray")):
         rows = layer[layer["zone"] == zone]
         merged = [shapely.union_all(in_view(ax, rows))] if len(rows) else []
@@ -81,9 +80,9 @@ def draw_zones(ax: Axes, plan: Plan) -> None:
 
 def draw_features(ax: Axes, plan: Plan) -> None:
     """Protected features that may be shown where they are: areas, lines and marks."""
-    layer = open_features(plan)
+    layer = plan.features
     for number, kind in enumerate(sorted(set(layer["kind"]))):
-        shapes = layer.geometry[layer["kind"] == kind].to_numpy()
+        shapes = in_view(ax, layer[layer["kind"] == kind])
         shapes = shapes[~(shapely.is_missing(shapes) | shapely.is_empty(shapes))]
         dimension = shapely.get_dimensions(shapes)
         look, line = style.feature_look(kind), style.LINE[style.line_look(kind)]
@@ -99,7 +98,7 @@ def draw_ways(ax: Axes, plan: Plan) -> None:
     """Ways by the most capable means they allow, then barriers, crossings and entries."""
     looks = np.array([style.way_look(text) for text in way_machines(plan.ways)], object)
     for step, look in enumerate(("none", "foot", "atv", "tractor")):
-        draw_lines(ax, plan.ways.geometry[looks == look], style.WAY[look], zorder=ORDER["way"] + step / 10)
+        draw_lines(ax, in_view(ax, plan.ways[looks == look]), style.WAY[look], zorder=ORDER["way"] + step / 10)
     shapes = plan.barriers.geometry.to_numpy()
     draw_lines(ax, shapes[shapely.get_dimensions(shapes) > 0], style.LINE["barrier"], zorder=ORDER["treat"] + 1.9)
     for layer, mark, fill in (
@@ -126,14 +125,17 @@ def draw_veil(ax: Axes, plan: Plan) -> None:
     draw_area(ax, [outside], style.VEIL, zorder=ORDER["way"] + 0.8)
 
 
-def draw_treatment(ax: Axes, plan: Plan) -> None:
-    """Infested ground by what can be done on it, the treatable on top."""
+def draw_treatment(ax: Axes, plan: Plan, *, small_marks: bool = True) -> None:
+    """Infested ground by what can be done on it, the treatable on top; with a mark on what is too small to be seen."""
     zones = plan.treatment_zones
     names = outcome(zones)
     for step, name in enumerate(reversed(OUTCOMES)):
-        shapes = zones.geometry.to_numpy()[(names == name).to_numpy()]
-        draw_area(ax, shapes, style.OUTCOME[name], zorder=ORDER["treat"] + step / 10)
-        draw_small_marks(ax, shapes, style.OUTCOME[name], zorder=ORDER["treat"] + 1 + step / 10)
+        rows = zones[(names == name).to_numpy()]
+        if not len(rows):
+            continue
+        draw_area(ax, in_view(ax, rows), style.OUTCOME[name], zorder=ORDER["treat"] + step / 10)
+        if small_marks:
+            draw_small_marks(ax, rows.geometry.to_numpy(), style.OUTCOME[name], zorder=ORDER["treat"] + 1 + step / 10)
 
 
 def draw_stands(ax: Axes, plan: Plan) -> None:
@@ -148,25 +150,25 @@ def draw_labels(ax: Axes, plan: Plan, lines: gpd.GeoDataFrame) -> LabelBook:
     book.avoid(plan.treatment_zones.geometry)
     book.avoid_lines(shapely.boundary(in_view(ax, plan.protection)))
     label_stands(book, plan)
-    left_out = _label_patches(book, plan)
+    left_out = label_patches(book, plan)
     label_contours(book, lines)
     book.left_out = left_out
     return book
 
 
-def label_stands(book: LabelBook, plan: Plan) -> None:
-    """The names of the stands, clear of ways, points and what the book already avoids, where there is room."""
-    for layer in (plan.entries, open_features(plan)):
+def label_stands(book: LabelBook, plan: Plan, *, must: bool = True) -> None:
+    """The names of the stands, clear of ways, points and what the book already avoids; all of them with ``must``."""
+    for layer in (plan.entries, plan.features):
         shapes = layer.geometry.to_numpy()
         book.avoid(shapes[shapely.get_dimensions(shapes) == 0])
     for layer in (plan.ways, plan.barriers):
         book.avoid_lines(layer.geometry)
     for stand, shape in zip(plan.stands["stand"], plan.stands.geometry, strict=True):
         biggest = max(shapely.get_parts(shape), key=shapely.area)
-        book.place(str(stand), inner_spots(biggest), size_pt=TYPE_PT["stand"], bold=True, must=True)
+        book.place(str(stand), inner_spots(biggest), size_pt=TYPE_PT["stand"], bold=True, must=must)
 
 
-def _label_patches(book: LabelBook, plan: Plan) -> int:
+def label_patches(book: LabelBook, plan: Plan) -> int:
     """Ids beside the patches, largest first; returns how many found no room."""
     if len(plan.patches) > MOST_IDS or (plan.patches["id"].astype(str).str.len() > LONGEST_ID).any():
         return len(plan.patches)
@@ -203,6 +205,8 @@ def _covers_nothing(book: LabelBook, spot: list[tuple[float, float]]) -> bool:
 
 def in_view(ax: Axes, layer: gpd.GeoDataFrame) -> Any:
     """The shapes of a layer within the map, without detail finer than ink."""
+    if not len(layer):
+        return np.empty(0, object)
     (left, right), (bottom, top) = ax.get_xlim(), ax.get_ylim()
     inside = shapely.clip_by_rect(shapely.make_valid(layer.geometry.to_numpy()), left, bottom, right, top)
     return shapely.simplify(inside, FINEST_PT * metres_per_point(ax))

@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+import gc
 import pickle
 import sys
 
 from invasimap.prescription.plan import Plan
 from invasimap.reports.access_chart import access_limits_figure
 from invasimap.reports.access_map import access_figure
+from invasimap.reports.apart import BOOK
+from invasimap.reports.book import mapbook_pdf
 from invasimap.reports.overview import overview_figure
 from invasimap.reports.sheet import sheet_png
 from invasimap.reports.species_chart import species_figure
 
+GC_THRESHOLD = 100_000  # drawing makes many small things: looking for dead ones as often as usual takes a sixth of it
 FIGURES = {
     "overview": overview_figure, "access": access_figure, "species": species_figure,
     "access_limits": access_limits_figure,
@@ -19,11 +23,12 @@ FIGURES = {
 
 
 def pictures(plan: Plan) -> dict[str, bytes]:
-    """Each picture by its name, as PNG."""
-    return {name: sheet_png(draw, plan) for name, draw in FIGURES.items()}
+    """Each picture by its name, as PNG, and the map book as PDF."""
+    return {name: sheet_png(draw, plan) for name, draw in FIGURES.items()} | {BOOK: mapbook_pdf(plan)}
 
 
 def answer() -> None:
     """Read a plan from standard input and write its pictures to standard output."""
+    gc.set_threshold(GC_THRESHOLD)
     drawn = pictures(pickle.load(sys.stdin.buffer))
     pickle.dump(drawn, sys.stdout.buffer)

@@ -8,15 +8,14 @@ from functools import cache
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup, escape
 
-from invasimap.land.words import OUTSIDE
-from invasimap.prescription.plan import CAUTIONS, Plan
+from invasimap.land.words import OUTSIDE, RESTRICTED
+from invasimap.prescription.plan import STAMP, Plan
 from invasimap.reports.access_chart import best_means, said_bars
 from invasimap.reports.access_tables import gain_report, parking_report
 from invasimap.reports.answers import Answers, answers
 from invasimap.reports.means_tables import means_report, pump_lines, pump_report
 from invasimap.reports.offline import data_uri
 from invasimap.reports.patterns import pattern_defs, pattern_names, swatch
-from invasimap.reports.private import shown_notes
 from invasimap.reports.range_tables import drivers_report, infested_range, totals_report
 from invasimap.reports.record_tables import record_reports
 from invasimap.reports.report_tables import (
@@ -70,8 +69,8 @@ def report_html(plan: Plan, *, pictures: Mapping[str, bytes]) -> str:
         chart=data_uri(pictures["access_limits"], "image/png"), bars=said_bars(plan), reach=reach_line(plan),
         pumps=pump_lines(plan), reached=[*pump_tables(plan), gain_report(plan), parking_report(plan)],
         full=acreage_report(plan), limits=[rules_report(plan), means_report(plan.settings.access, plan.shown)],
-        records=record_reports(plan), checks=checks_report(plan), cautions=CAUTIONS, crs=plan.crs.name,
-        elevation=not plan.terrain.flat, confidential=any(block.confidential for block in plan.settings.protect),
+        records=record_reports(plan), checks=checks_report(plan), cautions=plan.cautions, crs=plan.crs.name,
+        elevation=not plan.terrain.flat, restricted=_restricted(plan),
     )  # fmt: skip
 
 
@@ -130,7 +129,8 @@ def outcome_bar(found: Answers) -> str:
 
 def attention(plan: Plan) -> list[str]:
     """What the reader should look at before using the figures, gravest first."""
-    lines = [f"Check failed: {check.name}. Do not use these figures." for check in plan.checks if not check.passed]
+    lines = [f"{STAMP}: it shows confidential features as they are."] if plan.internal else []
+    lines += [f"Check failed: {check.name}. Do not use these figures." for check in plan.checks if not check.passed]
     if plan.terrain.flat:
         lines.append("No elevation data: slope is not known and level ground was assumed.")
     aside = int(plan.ledger["set_aside"].sum()) if len(plan.ledger) else len(plan.set_aside)
@@ -147,12 +147,17 @@ def attention(plan: Plan) -> list[str]:
             f"{area} of infested ground lies outside every stand ({kept} of it within a no-spray distance, where it is "
             "counted); none of it is in a treatable figure."
         )
-    if any(block.confidential for block in plan.settings.protect):
+    if _restricted(plan):
         lines.append(
-            "Confidential features are not named or drawn, but the zones round them are: who has these files can work "
-            "out where they lie. Do not pass the files on where the sites must stay secret."
+            "Some ground is restricted: closed to spray, drawn wider than what it protects, and shifted, so that what "
+            "lies in it cannot be placed. Less is treatable than with the places known."
         )
-    return lines + shown_notes(plan)
+    return lines + list(plan.notes)
+
+
+def _restricted(plan: Plan) -> bool:
+    """Whether covers are in the plan."""
+    return bool((plan.protection["kind"] == RESTRICTED).any())
 
 
 @cache

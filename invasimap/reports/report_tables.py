@@ -8,10 +8,11 @@ from typing import Any
 
 import pandas as pd
 
+from invasimap.core.settings import ProtectSection
 from invasimap.core.units import ShownUnits
+from invasimap.land.words import RESTRICTED
 from invasimap.prescription.plan import Plan
 from invasimap.reports.answers import Answers, stand_order, stand_table
-from invasimap.reports.private import shown_rules
 from invasimap.reports.wording import (
     ACCESS_WORDS,
     OUTCOME_WORDS,
@@ -118,18 +119,22 @@ def rules_report(plan: Plan) -> PrintedTable:
     """The protection rules as typed."""
     shown = plan.shown
     rows = [
-        [
-            str(block.kind), shown_length(block.no_spray_m, shown),
-            shown_length(block.hand_only_m, shown) if block.hand_only_m is not None else "none",
-            _extras(block, shown), block.rule or "not said",
-        ]
-        for block in shown_rules(plan)
-    ]  # fmt: skip
+        [str(block.kind), *_distances(block, shown), _extras(block, shown), block.rule or "not said"]
+        for block in plan.settings.protect
+    ]
     heads = ["Protected feature", "No spray within", "Hand work only within", "And", "Rule"]
     return PrintedTable(
         caption="Distances typed for protected features, from the feature's edge", heads=heads, rows=rows,
         note="Where two rules meet, the stricter one holds.",
     )  # fmt: skip
+
+
+def _distances(block: ProtectSection, shown: ShownUnits) -> list[str]:
+    """Within what distances nothing is sprayed and hands alone work; of what is hidden the whole ground drawn."""
+    if block.kind == RESTRICTED:
+        return ["all of the ground drawn", "none"]
+    hand_only = "none" if block.hand_only_m is None else shown_length(block.hand_only_m, shown)
+    return [shown_length(block.no_spray_m, shown), hand_only]
 
 
 def checks_report(plan: Plan) -> PrintedTable:

@@ -11,15 +11,12 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-from pydantic import BaseModel
+from pydantic import BaseModel, SecretStr
 
 from invasimap.core.database_address import is_database, postgis_label
 from invasimap.core.files import PROGRAM
-from invasimap.core.legible import writable
 from invasimap.prescription.plan import Plan
-from invasimap.reports.private import hidden_files, secrets, shown_notes, shown_rules, without
 from invasimap.reports.tables import LEDGER
-from invasimap.reports.wording import RESTRICTED
 
 PACKAGES = (
     "invasimap", "geopandas", "shapely", "pyproj", "pyogrio", "rasterio", "numpy", "pandas", "scipy", "numba",
@@ -28,12 +25,11 @@ PACKAGES = (
 
 
 def run_record(plan: Plan, *, outputs: Iterable[str] = ()) -> dict[str, Any]:
-    """What ``run.json`` holds; plain lists, texts and numbers. Names of confidential features are left out."""
-    hidden, secret = hidden_files(plan), secrets(plan)
-    settings = plan.settings.model_copy(update={"protect": shown_rules(plan)})
+    """What ``run.json`` holds; plain lists, texts and numbers."""
     return {
         "program": PROGRAM,
         "outputs": list(outputs),
+        "internal": plan.internal,
         "tract": plan.settings.tract.name,
         "made": plan.made.isoformat(timespec="seconds"),
         "crs": plan.crs.to_wkt(),
@@ -42,23 +38,12 @@ def run_record(plan: Plan, *, outputs: Iterable[str] = ()) -> dict[str, Any]:
             {"name": check.name, "value": plain(check.value), "limit": plain(check.limit), "passed": bool(check.passed)}
             for check in plan.checks
         ],
-        "notes": shown_notes(plan),
-        "inputs": [
-            {
-                "path": RESTRICTED if path in hidden else without(near_path(path, plan.settings.folder), secret),
-                "sha256": digest,
-            }
-            for path, digest in sorted(plan.inputs.items(), key=str)
-        ],
+        "notes": list(plan.notes),
+        "inputs": [{"path": file.shown, "sha256": file.sha256} for file in plan.inputs],
         "versions": versions(),
         "seconds": {name: round(float(value), 3) for name, value in plan.seconds.items()},
-        "settings": plain(settings),
+        "settings": plain(plan.settings),
     }
-
-
-def near_path(path: Path, folder: Path) -> str:
-    """A path as the settings would write it: from the tract's folder where it lies in it."""
-    return writable((path.relative_to(folder) if path.is_relative_to(folder) else path).as_posix())
 
 
 def versions() -> dict[str, str]:
@@ -97,7 +82,7 @@ def _plain_scalar(value: Any) -> Any:
         value = value.item()
     if isinstance(value, float):
         return value if np.isfinite(value) else None
-    if value is None or value is pd.NaT:
+    if value is None or value is pd.NaT or isinstance(value, SecretStr):
         return None
     if isinstance(value, str):
         return postgis_label(value) if is_database(value) else value

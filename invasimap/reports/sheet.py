@@ -19,12 +19,15 @@ from PIL import Image
 
 from invasimap.core.crs import shown_place, to_lonlat
 from invasimap.core.units import ShownUnits
-from invasimap.prescription.plan import CAUTIONS, Plan
+from invasimap.prescription.plan import CAUTIONS, STAMP, Plan
 from invasimap.reports.drawing import axes_inches, inches
 from invasimap.reports.furniture import (
+    EMERGENCY,
     INCH_M,
     check_bar,
     emergency_block,
+    emergency_height_in,
+    emergency_rows,
     north_arrow,
     north_turn_deg,
     round_scale,
@@ -35,39 +38,64 @@ from invasimap.reports.legend import Row, draw_legend, unit_line
 from invasimap.reports.style import FONT, INK, PAPER, TYPE_PT
 from invasimap.reports.wording import shown_date
 
+Box = tuple[float, float, float, float]
 DPI = 200
 PNG_LEVEL = 3  # half the work of the usual 6, and a sheet hardly larger
-PAPER_IN = {"us": (11.0, 8.5), "metric": (11.69, 8.27)}  # long side first: letter, A4
+PAPER_IN = {"letter": (11.0, 8.5), "a4": (297 / 25.4, 210 / 25.4)}  # long side first
 MARGIN_IN, TITLE_IN, PANEL_IN, GAP_IN = 0.4, 0.62, 2.72, 0.14
 LETTERS_PER_IN, LINE_IN = 15.4, 0.147  # of the small type
 TITLE_LETTERS_PER_IN, DATES_IN = 6.2, 2.3
 MARGIN_SHARE = 0.012
-BLOCK_IN, SCALE_IN = 1.46, 1.12  # emergency block; scale, check bar and north arrow
+BLOCK_IN, SCALE_IN = emergency_height_in(len(EMERGENCY)) + 0.02, 1.12  # with scale, check bar and north arrow
 
 
 @dataclass(frozen=True, kw_only=True)
 class Sheet:
-    """A sheet's size and the map's size on it, in inches."""
+    """A sheet's size and where the map and the panel beside it stand, in inches.
+
+    ``collar_in`` is kept free left of the map and under it, for the figures of a grid; ``foot_given_in`` under both,
+    for what the sheet has there instead of the cautions.
+    """
 
     width_in: float
     height_in: float
+    collar_in: float = 0.0
+    foot_given_in: float | None = None
+    panel_in: float = PANEL_IN
 
     @property
     def foot_lines(self) -> list[str]:
         """The cautions, in lines that fit under the map."""
-        letters = int((self.width_in - 2 * MARGIN_IN - PANEL_IN - GAP_IN) * LETTERS_PER_IN)
-        return [line for caution in CAUTIONS for line in textwrap.wrap(caution, letters)]
+        return caution_lines(self.width_in - 2 * MARGIN_IN - self.panel_in - GAP_IN)
 
     @property
     def foot_in(self) -> float:
-        """Height of the cautions under the map."""
-        return LINE_IN * len(self.foot_lines) + 0.1
+        """Height of what stands under the map."""
+        return LINE_IN * len(self.foot_lines) + 0.1 if self.foot_given_in is None else self.foot_given_in
 
     @property
     def map_in(self) -> tuple[float, float]:
         """Width and height of the map."""
-        width = self.width_in - 2 * MARGIN_IN - PANEL_IN - GAP_IN
-        return width, self.height_in - 2 * MARGIN_IN - TITLE_IN - self.foot_in
+        width = self.width_in - 2 * MARGIN_IN - self.panel_in - GAP_IN - self.collar_in
+        return width, self.height_in - 2 * MARGIN_IN - TITLE_IN - self.foot_in - self.collar_in
+
+    @property
+    def map_box_in(self) -> Box:
+        """Left, bottom, right and top of the map on the paper."""
+        left, bottom = MARGIN_IN + self.collar_in, MARGIN_IN + self.foot_in + self.collar_in
+        wide, high = self.map_in
+        return left, bottom, left + wide, bottom + high
+
+    @property
+    def panel_box_in(self) -> Box:
+        """Left, bottom, right and top of the panel on the paper."""
+        right = self.width_in - MARGIN_IN
+        return right - self.panel_in, MARGIN_IN, right, self.map_box_in[3]
+
+
+def caution_lines(width_in: float) -> list[str]:
+    """The cautions in lines of the small type that fit a width."""
+    return [line for caution in CAUTIONS for line in textwrap.wrap(caution, int(width_in * LETTERS_PER_IN))]
 
 
 def write_sheet(draw: Callable[[Plan], Figure], plan: Plan, path: Path) -> None:
@@ -81,6 +109,9 @@ def sheet_png(draw: Callable[[Plan], Figure], plan: Plan) -> bytes:
         # a sign that the font has not is drawn as a box; the report and the map, in fonts of the reader's, have it
         warnings.filterwarnings("ignore", message=r"(?s)Glyph .* missing from font")
         figure = draw(plan)
+        if plan.internal:
+            look: dict[str, Any] = {"fontsize": TYPE_PT["body"], "fontweight": "bold", "va": "bottom", "ha": "center"}
+            figure.text(0.5, 0.004, STAMP, color=INK, **look)
         figure.set_dpi(DPI)
         figure.set_facecolor(PAPER)
         canvas: Any = FigureCanvasAgg(figure)
@@ -103,17 +134,35 @@ def sheet_figure(plan: Plan, *, draw: Callable[[Plan, Axes], list[Row]], rows: l
     """
     bounds = tract_bounds(plan)
     sheet = best_sheet(bounds, plan.shown)
-    figure = Figure(figsize=(sheet.width_in, sheet.height_in), dpi=DPI)
-    FigureCanvasAgg(figure)
-    wide, high = sheet.map_in
-    ax = figure.add_axes(_share(sheet, MARGIN_IN, MARGIN_IN + sheet.foot_in, wide, high))
+    figure, ax, panel = blank_sheet(sheet)
     scale = fit(ax, bounds, shown=plan.shown)
     rows = [*rows, *draw(plan, ax)]
-    panel_left = MARGIN_IN + wide + GAP_IN
-    panel = figure.add_axes(_share(sheet, panel_left, MARGIN_IN, PANEL_IN, high + sheet.foot_in))
     _panel(plan, panel, scale=scale, rows=rows)
-    _words(plan, figure, sheet, subtitle)
+    dates = f"Survey {survey_dates(plan)}\nPlan of {plan_date(plan)}\n{unit_line(plan.shown)}"
+    head_words(figure, sheet, title=plan.settings.tract.name, subtitle=subtitle, beside=dates)
+    _foot_words(figure, sheet)
     return figure
+
+
+def blank_sheet(sheet: Sheet) -> tuple[Figure, Axes, Axes]:
+    """A figure of a sheet's size with the axes of its map and of its panel, which counts from 0 to 1."""
+    figure = Figure(figsize=(sheet.width_in, sheet.height_in), dpi=DPI)
+    FigureCanvasAgg(figure)
+    ax, panel = (figure.add_axes(_share(sheet, box)) for box in (sheet.map_box_in, sheet.panel_box_in))
+    bare(panel)
+    return figure, ax, panel
+
+
+def bare(ax: Axes) -> None:
+    """Take an axes for words: no frame, from 0 to 1."""
+    ax.set_axis_off()
+    ax.set_xlim(0, 1)
+    ax.set_ylim(0, 1)
+
+
+def plan_date(plan: Plan) -> str:
+    """The day on which the plan was made, where the tract lies."""
+    return f"{plan.made.astimezone(plan.settings.tract.zone):%Y-%m-%d}"
 
 
 def tract_bounds(plan: Plan) -> tuple[float, float, float, float]:
@@ -127,7 +176,7 @@ def tract_bounds(plan: Plan) -> tuple[float, float, float, float]:
 
 def best_sheet(bounds: tuple[float, float, float, float], shown: ShownUnits) -> Sheet:
     """Upright or across, whichever shows the bounds larger."""
-    long, short = PAPER_IN["us" if shown.length == "ft" else "metric"]
+    long, short = PAPER_IN["letter" if shown.length == "ft" else "a4"]
     sheets = (Sheet(width_in=long, height_in=short), Sheet(width_in=short, height_in=long))
     return min(sheets, key=lambda sheet: _least_scale(bounds, *sheet.map_in))
 
@@ -138,12 +187,17 @@ def fit(ax: Axes, bounds: tuple[float, float, float, float], *, shown: ShownUnit
     scale = round_scale(_least_scale(bounds, width, height), shown)
     x, y = (bounds[0] + bounds[2]) / 2, (bounds[1] + bounds[3]) / 2
     half_x, half_y = width * INCH_M * scale / 2, height * INCH_M * scale / 2
-    ax.set_xlim(x - half_x, x + half_x)
-    ax.set_ylim(y - half_y, y + half_y)
+    show(ax, (x - half_x, y - half_y, x + half_x, y + half_y))
+    return scale
+
+
+def show(ax: Axes, bounds: Box) -> None:
+    """Let a map's axes show these bounds and nothing else, without ticks."""
+    ax.set_xlim(bounds[0], bounds[2])
+    ax.set_ylim(bounds[1], bounds[3])
     ax.set_xticks([])
     ax.set_yticks([])
     ax.set_autoscale_on(False)
-    return scale
 
 
 def _least_scale(bounds: tuple[float, float, float, float], width_in: float, height_in: float) -> float:
@@ -154,9 +208,6 @@ def _least_scale(bounds: tuple[float, float, float, float], width_in: float, hei
 
 
 def _panel(plan: Plan, ax: Axes, *, scale: int, rows: list[Row]) -> None:
-    ax.set_axis_off()
-    ax.set_xlim(0, 1)
-    ax.set_ylim(0, 1)
     width, height = axes_inches(ax)
     draw_legend(ax, rows, top_in=height + 0.02, width_in=width, height_in=height - BLOCK_IN - SCALE_IN)
     middle = [sum(limits) / 2 for limits in (ax.figure.axes[0].get_xlim(), ax.figure.axes[0].get_ylim())]
@@ -167,7 +218,14 @@ def _panel(plan: Plan, ax: Axes, *, scale: int, rows: list[Row]) -> None:
     scale_bar(ax, scale=scale, left_in=0.0, foot_in=base + 0.9, width_in=1.95)
     turn = north_turn_deg(plan.crs, *middle)
     north_arrow(ax, turn_deg=turn, centre_in=(width - 0.2, base + 0.78), size_in=0.48)
-    emergency_block(ax, left_in=0.0, foot_in=0.01, width_in=width - 0.01, entry=entry_words(plan))
+    emergency_block(
+        ax,
+        left_in=0.0,
+        foot_in=0.01,
+        width_in=width - 0.01,
+        entry=entry_words(plan),
+        filled=emergency_rows(plan.settings.emergency),
+    )
 
 
 def entry_words(plan: Plan) -> str:
@@ -180,29 +238,26 @@ def entry_words(plan: Plan) -> str:
     return f"entry at {shown_place(lat, lon)}{more}"
 
 
-def _words(plan: Plan, figure: Figure, sheet: Sheet, subtitle: str) -> None:
-    """Title at the head, cautions at the foot."""
+def head_words(figure: Figure, sheet: Sheet, *, title: str, subtitle: str, beside: str) -> None:
+    """Title and subtitle at the head, and what stands beside them at the right."""
     left, right = MARGIN_IN / sheet.width_in, 1 - MARGIN_IN / sheet.width_in
     top = 1 - MARGIN_IN / sheet.height_in
-    common: dict[str, Any] = {"fontfamily": FONT, "parse_math": False}
+    common: dict[str, Any] = {"fontfamily": FONT, "parse_math": False, "va": "top", "color": INK}
     letters = int((sheet.width_in - 2 * MARGIN_IN - DATES_IN) * TITLE_LETTERS_PER_IN)
-    name = textwrap.shorten(plan.settings.tract.name, letters, placeholder="…")
-    figure.text(left, top, name, fontsize=TYPE_PT["title"], fontweight="bold", va="top", color=INK, **common)
+    name = textwrap.shorten(title, letters, placeholder="…")
+    figure.text(left, top, name, fontsize=TYPE_PT["title"], fontweight="bold", **common)
     under = top - 0.32 / sheet.height_in
-    figure.text(left, under, subtitle, fontsize=TYPE_PT["heading"], va="top", color=INK, **common)
-    made = f"{plan.made.astimezone(plan.settings.tract.zone):%Y-%m-%d}"
-    dates = f"Survey {survey_dates(plan)}\nPlan of {made}\n{unit_line(plan.shown)}"
-    figure.text(right, top, dates, fontsize=TYPE_PT["body"], va="top", ha="right", color=INK, linespacing=1.4, **common)
+    below = textwrap.shorten(subtitle, 2 * letters, placeholder="…")  # its type is not much over half as large
+    figure.text(left, under, below, fontsize=TYPE_PT["heading"], **common)
+    figure.text(right, top, beside, fontsize=TYPE_PT["body"], ha="right", linespacing=1.4, **common)
+
+
+def _foot_words(figure: Figure, sheet: Sheet) -> None:
+    """The cautions at the foot."""
     figure.text(
-        left,
-        MARGIN_IN / sheet.height_in,
-        "\n".join(sheet.foot_lines),
-        fontsize=TYPE_PT["small"],
-        va="bottom",
-        color=INK,
-        linespacing=1.25,
-        **common,
-    )
+        MARGIN_IN / sheet.width_in, MARGIN_IN / sheet.height_in, "\n".join(sheet.foot_lines),
+        fontsize=TYPE_PT["small"], va="bottom", color=INK, linespacing=1.25, fontfamily=FONT, parse_math=False,
+    )  # fmt: skip
 
 
 def survey_dates(plan: Plan) -> str:
@@ -213,5 +268,8 @@ def survey_dates(plan: Plan) -> str:
     return known[0] if known[0] == known[-1] else f"{known[0]} to {known[-1]}"
 
 
-def _share(sheet: Sheet, left: float, bottom: float, width: float, height: float) -> tuple[float, float, float, float]:
-    return left / sheet.width_in, bottom / sheet.height_in, width / sheet.width_in, height / sheet.height_in
+def _share(sheet: Sheet, box: Box) -> Box:
+    """A box on the paper as the left, bottom, width and height that matplotlib takes."""
+    left, bottom, right, top = box
+    wide, high = sheet.width_in, sheet.height_in
+    return left / wide, bottom / high, (right - left) / wide, (top - bottom) / high

@@ -69,6 +69,7 @@ GROUND: Final = {
     "wet_ground": Area(fill="#CFE3EE", edge="#3E7896", hatch="--", hatch_color="#3E7896", alpha=0.6, line_pt=0.4),
     "unknown": Area(fill="#FFFFFF", edge="#8A8A8A", hatch="..", hatch_color="#8A8A8A", line_pt=0.5),
     "stand": Area(fill="none", edge="#111111", line_pt=1.3),
+    "own_stand": Area(fill="none", edge="#111111", line_pt=2.4),
 }
 # The same on a phone, over whatever background it has: fills let it through, lines stand out in the sun
 CREW_ALPHA: Final = 0.45
@@ -87,6 +88,10 @@ LINE: Final = {
     "barrier": Line(color="#111111", line_pt=1.0, mark="|"),
     "contour": Line(color="#8C6A4A", line_pt=0.3),
     "contour_index": Line(color="#8C6A4A", line_pt=0.75),
+    "grid": Line(color="#4A4A4A", line_pt=0.25),
+    "zone_edge": Line(color="#111111", line_pt=1.8, dash=(9.0, 4.0)),
+    "serves": Line(color="#111111", line_pt=0.6, dash=(2.6, 2.2)),
+    "sheet": Line(color="#3A3A3A", line_pt=0.5, dash=(7.0, 3.0)),
 }
 FEATURE_AREA: Final = {
     "water": Area(fill="#A9CBEA", edge="#1F5FA8", line_pt=0.9),

@@ -13,8 +13,7 @@ import pandas as pd
 from invasimap.core.crs import PLACE_DECIMALS
 from invasimap.core.units import ShownUnits
 from invasimap.land.what_if import LONGER_WALK_MIN
-from invasimap.prescription.plan import Plan
-from invasimap.reports.private import shown_gain
+from invasimap.prescription.plan import STAMP, Plan
 from invasimap.reports.workbook import write_workbook
 
 # decimals of a column by its ending: areas must sum (a billionth of an acre is 4 mm2), the rest is for people to read
@@ -58,6 +57,7 @@ def plan_tables(plan: Plan) -> dict[str, pd.DataFrame]:
     """Every table by name, in shown units and a fixed order of rows."""
     shown = plan.shown
     return {
+        **({"internal": pd.DataFrame({"internal": [f"{STAMP}."]})} if plan.internal else {}),
         "acreage": _sorted(shown_table(plan.acreage[list(ACREAGE)], shown), keys=4),
         "ground": _sorted(shown_table(plan.ground[list(GROUND)], shown), keys=3),
         "totals": shown_table(plan.totals, shown),
@@ -86,7 +86,7 @@ def parking_table(plan: Plan) -> pd.DataFrame:
 
 def gain_table(plan: Plan) -> pd.DataFrame:
     """What each change would reach more: ``change`` in words, ``means``, gains in the shown unit, and the place."""
-    table = shown_gain(plan)
+    table = plan.reach_gain
     words = {
         "hose": f"{plan.shown.longer_hose:g} {plan.shown.length} more hose",
         "walk": f"{LONGER_WALK_MIN:g} min longer walk",

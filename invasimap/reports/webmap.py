@@ -16,13 +16,12 @@ from folium.features import GeoJsonPopup, GeoJsonTooltip
 from invasimap.core.crs import to_lonlat
 from invasimap.core.errors import InvasimapError
 from invasimap.core.units import ShownUnits
-from invasimap.prescription.plan import CAUTIONS, Plan
+from invasimap.prescription.plan import Plan
 from invasimap.reports import style
 from invasimap.reports.legend import legend_rows, unit_line
 from invasimap.reports.map_layers import way_machines
 from invasimap.reports.offline import AfterMap, Inline, OfflineMap, fetched, safe_html
 from invasimap.reports.patterns import pattern_defs, pattern_names, swatch
-from invasimap.reports.private import open_features, shown_protection
 from invasimap.reports.sheet import survey_dates, tract_bounds
 from invasimap.reports.style import Area, Line
 from invasimap.reports.web_layers import (
@@ -98,7 +97,7 @@ def _shade(plan: Plan) -> list[Any]:
 
 def _ground_layers(plan: Plan, many: bool) -> list[Any]:
     found: list[Any] = [_access(plan)] if len(plan.access) else []
-    protection = shown_protection(plan)
+    protection = plan.protection
     for zone in ("hand_only", "no_spray"):
         rows = protection[protection["zone"] == zone]
         texts = [
@@ -107,7 +106,7 @@ def _ground_layers(plan: Plan, many: bool) -> list[Any]:
         names = [f"<b>{ZONE_WORDS[zone]}</b>"] * len(rows)
         look = _fill(style.ZONE[zone], "" if many else f"fill-zone-{zone}")
         found += _layer(rows, name=f"{ZONE_WORDS[zone]} zones", look=look, names=names, popups=texts)
-    features = open_features(plan)
+    features = plan.features
     spots = shapely.get_dimensions(features.geometry.to_numpy()) == 0
     return found + _feature_layers(features[~spots], name="protected features") + _way_layers(plan)
 
@@ -211,7 +210,7 @@ def _point_layers(plan: Plan) -> list[Any]:
         facts("<b>set aside: not in any figure</b>", {"why": str(r.reason), "from": f"{r.file}, record {r.record}"})
         for r in rows_of(plan.set_aside)
     ]
-    features = open_features(plan)
+    features = plan.features
     spots = features[shapely.get_dimensions(features.geometry.to_numpy()) == 0]
     crossing = entry | {"fillColor": "#fff", "color": style.INK, "radius": 5}
     return [
@@ -315,7 +314,7 @@ def _notes(plan: Plan) -> str:
         elif not (row.text.startswith(("contour every", "labelled every", "marks stand"))):
             sample = swatch(row.look, fills) if row.look is not None else ""
             legend.append(f"<tr><td>{sample}</td><td>{safe_html(row.text)}</td><td>{safe_html(row.figure)}</td></tr>")
-    cautions = "".join(f"<p>{safe_html(text)}</p>" for text in CAUTIONS)
+    cautions = "".join(f"<p>{safe_html(text)}</p>" for text in plan.cautions)
     units = f"<p>{safe_html(unit_line(plan.shown))}</p>"
     return (
         '<div id="notes" class="sheet">'

@@ -12,7 +12,6 @@ from invasimap.land.words import OUTSIDE
 
 OUTCOMES: Final = ("tractor", "atv_hose", "foot", "hand_only", "out_of_reach", "outside", "no_spray")
 TREATABLE: Final = ("tractor", "atv_hose", "foot")
-RESTRICTED: Final = "restricted"
 
 ACCESS_WORDS: Final = {
     "tractor": "tractor",

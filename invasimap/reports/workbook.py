@@ -13,7 +13,7 @@ import xlsxwriter
 
 from invasimap.core.crs import PLACE_DECIMALS
 from invasimap.core.legible import visible
-from invasimap.prescription.plan import CAUTIONS, Plan
+from invasimap.prescription.plan import Plan
 from invasimap.reports.column_words import SHEET_WORDS, column_words
 
 README: Final = "read me"
@@ -99,7 +99,7 @@ def _write_readme(sheet: Any, plan: Plan, tables: dict[str, pd.DataFrame], looks
     sheet.write_datetime(2, 1, plan.made.astimezone(dt.UTC).replace(tzinfo=None, second=0, microsecond=0), looks.date)
     lengths = "feet" if plan.shown.length == "ft" else "metres"
     shown = f"Cells hold the whole value and show it rounded. Areas in {plan.shown.area_said}, lengths in {lengths}."
-    facts = [("Units", shown), *(("Caution", text) for text in CAUTIONS)]
+    facts = [("Units", shown), *(("Caution", text) for text in plan.cautions)]
     for row, (name, text) in enumerate(facts, 3):
         sheet.write_string(row, 0, name, looks.head)
         sheet.merge_range(row, 1, row, 2, text, looks.text)

@@ -7,11 +7,13 @@ from pathlib import Path
 
 from invasimap.core.files import MARK
 from invasimap.prescription.plan import Plan
-from invasimap.reports.apart import Pictures
+from invasimap.reports.apart import BOOK, Pictures
 from invasimap.reports.crew import write_crew_files
 from invasimap.reports.geopackage import write_geopackage
 from invasimap.reports.run_record import run_record
 from invasimap.reports.tables import write_tables
+
+LEADS_INTERNAL = "INTERNAL_"
 
 
 def write_data(plan: Plan, folder: Path) -> None:
@@ -30,9 +32,16 @@ def write_pages(plan: Plan, folder: Path, *, pictures: Pictures) -> None:
     drawn, maps = pictures(), folder / "maps"
     maps.mkdir(exist_ok=True)
     for name, picture in drawn.items():
-        (maps / f"{name}.png").write_bytes(picture)
+        file = folder / f"{name}.pdf" if name == BOOK else maps / f"{name}.png"
+        file.write_bytes(picture)
     page = report_html(plan, pictures=drawn)
     write_text(folder / "report.html", page)
+
+
+def mark_internal(folder: Path) -> None:
+    """Lead the name of every file by a word that goes with it, however it is passed on: tables can bear no other."""
+    for path in [path for path in folder.rglob("*") if path.is_file()]:
+        path.rename(path.with_name(f"{LEADS_INTERNAL}{path.name}"))
 
 
 def write_run_record(plan: Plan, folder: Path) -> None:

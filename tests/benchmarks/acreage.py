@@ -134,30 +134,37 @@ def _floor(folder: Path) -> None:
 
 
 def _ours(folder: Path) -> pd.Series:
-    from nearby import near_parts
-
     from invasimap import acreage
+    from invasimap.core.nearby import near_parts
 
     county = read(folder)
     patches = county["patches"]
     shapes, radius = patches.geometry.to_numpy().copy(), patches["radius"].to_numpy()
     point = ~np.isnan(radius)
-    shapes[point] = _buffers(shapes[point], radius[point])
+    shapes[point] = _discs(shapes[point], radius[point])
     patches = patches.set_geometry(gpd.GeoSeries(shapes, crs=patches.crs)).assign(date="", cover_pct=100.0)
-    zones = []
-    for name, zone in (("water", "no_spray"), ("sensitive", "hand_only")):
-        layer = county[name]
-        parts, of = near_parts(layer.geometry.to_numpy(), layer["buf"].to_numpy(), shapes)
-        kept = _buffers(parts, layer["buf"].to_numpy()[of])
-        zones.append(gpd.GeoDataFrame({"zone": zone}, index=range(len(kept)), geometry=kept, crs=patches.crs))
+    guarded = pd.concat([county["water"].assign(zone="no_spray"), county["sensitive"].assign(zone="hand_only")])
+    distance = guarded["buf"].to_numpy()
+    parts, of = near_parts(guarded.geometry.to_numpy(), distance, shapes)
+    protection = gpd.GeoDataFrame(
+        {"zone": guarded["zone"].to_numpy()[of]}, geometry=_buffers(parts, distance[of]), crs=patches.crs
+    )
     table = acreage(
         patches,
         stands=county["stands"],
-        protection=pd.concat(zones, ignore_index=True),
+        protection=protection,
         access=county["access"].rename(columns={"cls": "access"}),
     )
     table = table.rename(columns={"access": "cls", "gross_m2": "area"})
     return table.set_index(["stand", "species", "cls", "zone"])["area"]
+
+
+def _discs(points, radius):
+    """What ``shapely.buffer`` makes of points, all at once, as the intake of field files draws its points."""
+    turn = np.append(np.arange(4 * QUAD_SEGS), 0) * (-np.pi / (2 * QUAD_SEGS))
+    rings = shapely.get_coordinates(points)[:, None] + radius[:, None, None] * np.stack([np.cos(turn), np.sin(turn)], 1)
+    number = np.arange(len(points) + 1)
+    return shapely.from_ragged_array(shapely.GeometryType.POLYGON, rings.reshape(-1, 2), (number * len(turn), number))
 
 
 def _buffers(shapes, distance):

@@ -1,5 +1,6 @@
 """Settings: every section parsed, every fault found at once, with its line."""
 
+import re
 from pathlib import Path
 
 import pytest
@@ -30,12 +31,39 @@ def test_every_section_is_read_in_si(tmp_path):
     assert tract.rig[0].wage.amount == 28
     assert tract.survey[0].defaults.cover_pct == (25, 50)
     assert tract.season.killing_freeze == (11, 8)
+    assert tract.confidential.hide_within_m == pytest.approx(500 * 0.3048)
+    assert "has its say" not in repr(tract)
 
 
 def test_smallest_file_has_no_means_and_no_protection(tmp_path):
     (tmp_path / "tract.toml").write_text(SMALLEST, encoding="utf-8")
     tract = read_tract(tmp_path)
     assert tract.protect == [] and tract.access.tractor is None and tract.access.foot is None
+
+
+HIDDEN = SMALLEST + '[[protect]]\nkind = "orchid"\nfile = "o.csv"\nno_spray = "5 ft"\nconfidential = true\n'
+
+
+@pytest.mark.parametrize(
+    ("section", "line", "said"),
+    [
+        ("", 11, "nothing hides its place"),
+        ('hide_within = "200 ft"', 12, "is missing"),
+        ('words = "fifteen letters"', 13, "too short"),
+        ('words = "sixteen letters."\nhide_within = "99 ft"', 14, "from 100 ft to 5280 ft"),
+        ('words = "sixteen letters."\nhide_within = "1.01 mi"', 14, "from 100 ft to 5280 ft"),
+        ("words = 4711471147114711", 13, "valid string"),
+    ],
+)
+def test_a_confidential_block_needs_words_and_a_distance_that_hide(tmp_path, section, line, said):
+    text = HIDDEN + (f"[confidential]\n{section}\n" if section else "")
+    (fault,) = faults_of(text, tmp_path)
+    assert f"tract.toml:{line}:" in fault and said in fault and "4711" not in fault
+    if "words" in said or not section:
+        drawn = [re.search(r"drawn just now: ([a-z-]{29})", faults_of(text, tmp_path)[0])[1] for _ in range(2)]
+        assert drawn[0] != drawn[1]
+        (tmp_path / "tract.toml").write_text(HIDDEN + f'[confidential]\nwords = "{drawn[0]}"\n', encoding="utf-8")
+        assert read_tract(tmp_path).confidential.hide_within_m == pytest.approx(91.44)
 
 
 @pytest.mark.parametrize(

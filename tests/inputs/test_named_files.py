@@ -99,9 +99,14 @@ def test_the_limits_of_files_hold_for_land_layers_too(small):
 def test_the_files_of_a_confidential_layer_are_in_no_record_of_the_run(small, utm_layer, without_pages):
     utm_layer([shapely.Point(500_010, 4_200_010)], name=["x"]).to_file(small / "hidden_orchids.shp")
     block = '[[protect]]\nkind = "hidden_orchid"\nno_spray = "25 ft"\nconfidential = true\nfile = '
-    (small / "tract.toml").write_text(SETTINGS + block + '"./hidden_orchids.shp"\n')
+    words = '[confidential]\nwords = "nobody reads these words"\n'
+    (small / "tract.toml").write_text(SETTINGS + block + '"./hidden_orchids.shp"\n' + words)
     plan = invasimap.plan(small)
     out = invasimap.write_plan(plan)
-    assert "hidden_orchid" not in (out / "run.json").read_text()
-    inputs = json.loads((out / "run.json").read_text())["inputs"]
-    assert sum(one["path"] == "restricted" for one in inputs) == sum(1 for _ in small.glob("hidden_orchids.*"))
+    told = (out / "run.json").read_text()
+    assert "hidden_orchid" not in told and "nobody reads" not in told
+    inputs = json.loads(told)["inputs"]
+    hidden = [one for one in inputs if one["path"] == "restricted"]
+    assert len(hidden) == sum(1 for _ in small.glob("hidden_orchids.*"))
+    unhashed = [one["path"] for one in inputs if one["sha256"] is None]  # what is guessed is not to be tried on a hash
+    assert unhashed == ["restricted"] * len(hidden) + ["tract.toml"]

@@ -1,7 +1,5 @@
 """Access on ground worked by hand: a straight road, a wall with a gate, a ramp, a gap, a hole in the elevation."""
 
-import re
-
 import geopandas as gpd
 import numpy as np
 import pytest
@@ -13,6 +11,7 @@ from scipy import ndimage
 
 from invasimap.core.settings import AtvSection, FootSection, TractorSection
 from invasimap.land.access import access_classes
+from invasimap.land.covers import covers
 from invasimap.land.ground import make_ground
 from invasimap.land.limits import CLASSES, LIMITS
 from invasimap.land.raster import covered, touched
@@ -361,8 +360,24 @@ def test_a_way_into_blocked_water_without_a_crossing_is_said():
     assert len(notes) == 1 and "atv" in notes[0] and "crossings" in notes[0]
     bridged = ground(ways=TRAIL, features=STREAM, crossings=layer(shapely.Point(401, 301), width_m=[4.0]))
     assert crossing_notes(bridged) == []
-    (told,) = crossing_notes(ground(ways=TRAIL, features=STREAM.assign(confidential=True)))
-    assert "atv" in told and not re.search(r"\d", told)  # its place is kept back
+
+
+def test_a_cover_stops_a_way_all_through_it_and_a_crossing_anywhere_on_the_way_opens_it():
+    site = layer(
+        shapely.Point(300, 320), kind=["bog"], rule=[""], confidential=[True], no_spray_m=[5.0], hand_only_m=[np.nan],
+        width_m=[0.0], per_slope_m=[0.0], position_error_m=[0.0], blocks=["atv;hose"],
+    )  # fmt: skip
+    cover = covers(site, key=b"key", hide_within_m=40.0)
+    gate = layer(shapely.Point(1, 301))
+    shut = access_classes(ground(ways=TRAIL, features=cover, entries=gate), atv=atv("4 m"))
+    (place,) = crossing_notes(ground(ways=TRAIL, features=cover))
+    assert "protected ground" in place
+    across = shapely.intersection(TRAIL.geometry.iloc[0], cover.geometry.iloc[0])
+    (left, _, right, _) = across.bounds
+    assert across.length > 40 and at(shut, 550, 301)[0] == "out_of_reach" and at(shut, left - 4, 301)[0] == "atv_hose"
+    bridge = layer(shapely.Point(left + 0.3 * (right - left), 301), width_m=[4.0])
+    through = access_classes(ground(ways=TRAIL, features=cover, entries=gate, crossings=bridge), atv=atv("4 m"))
+    assert at(through, 550, 301)[0] == "atv_hose" and at(through, (left + right) / 2, 301)[0] == "atv_hose"
 
 
 def test_a_way_along_the_cells_corners_stays_one_way():

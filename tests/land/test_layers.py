@@ -10,6 +10,7 @@ from affine import Affine
 from invasimap.core.errors import InputError
 from invasimap.core.toml_file import read_tract
 from invasimap.land.layers import elevation_faults, read_land, read_tract_terrain
+from invasimap.land.notes import entrance_notes
 from invasimap.land.terrain import read_terrain
 
 UTM = "EPSG:32617"
@@ -254,7 +255,8 @@ def said(tract, *, ways=None, entries=(), cell="10 m", **land):
         places = shapely.points([(HERE[0] + x, HERE[1] + y) for x, y in entries])
         gpd.GeoDataFrame(geometry=places, crs=UTM).to_file(settings.folder / "gates.gpkg")
     land_layers = read_land(settings)
-    return " ".join([*land_layers.notes, *read_tract_terrain(settings, land_layers, gpd.GeoDataFrame(geometry=[]))[1]])
+    terrain, notes = read_tract_terrain(settings, land_layers, gpd.GeoDataFrame(geometry=[]))
+    return " ".join([*land_layers.notes, *notes, *entrance_notes(land_layers.ground(terrain))])
 
 
 ACROSS = [[(-200, 250), (700, 250)]]

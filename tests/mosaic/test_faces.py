@@ -8,6 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from invasimap.core.errors import CRSError
+from invasimap.mosaic import faces as rooms
 from invasimap.mosaic.acreage import acreage, ground_area, species_area
 from invasimap.mosaic.checks import area_error, protection_overlap, records_lost
 from invasimap.mosaic.faces import cut_faces
@@ -96,6 +97,20 @@ def test_treatment_zones_count_ground_once_and_name_every_species():
     zones = treatment_zones(cut(patches(("B", "", 10.0, a), ("A", "", 10.0, b))))
     assert len(zones) == 1
     assert (zones["species"][0], zones["gross_m2"][0], zones["id"][0]) == ("A;B", pytest.approx(3.0), "Z001")
+
+
+@pytest.mark.parametrize("at_once", [1, 10**6])
+def test_patches_far_apart_may_be_cut_apart_or_together(monkeypatch, at_once):
+    monkeypatch.setattr(rooms, "PLACES_AT_ONCE", at_once)
+    squares = [shapely.box(x, 0, x + 10, 10) for x in (0, 5, 100, 200)]
+    found = patches(*(("A", "", 50.0, square) for square in squares))
+    ring = shapely.box(-50, -50, 205, 50).difference(shapely.box(-40, -40, 105, 40))  # its faces hold other patches
+    faces = cut(found, protection=layer([ring], zone=["no_spray"]))
+    assert ground_area(faces).set_index("zone")["ground_m2"].to_dict() == pytest.approx({"no_spray": 100, "open": 250})
+    assert len(faces.ground) == 7
+    assert faces.growth.groupby("patch")["face"].count().tolist() == [2, 1, 2, 2]
+    for row in faces.growth.itertuples():
+        assert found.geometry[row.patch].contains(faces.ground.geometry[row.face].centroid)
 
 
 def test_no_patches_no_faces():

@@ -261,6 +261,23 @@ def test_coordinates_that_no_system_has_are_refused(far):
         rings_of([EVERYWHERE, shapely.Polygon([(0, 0), (1, far), (1, 0)])])
 
 
+def test_rings_keep_their_polygons_and_holes_whatever_stands_beside_them():
+    square = shapely.box(0, 0, 9, 9)
+    holed = square.difference(shapely.box(1, 1, 2, 2))
+    several = shapely.MultiPolygon([holed, shapely.box(20, 0, 21, 1)])
+    empty_hole = shapely.from_wkt("POLYGON ((0 0, 1 0, 1 1, 0 0), EMPTY)")
+    rings = rings_of([square, several, None, empty_hole, shapely.Polygon(), holed, square])
+    assert rings.item.tolist() == [0, 1, 1, 1, 3, 5, 5, 6]
+    assert rings.hole.tolist() == [False, False, True, False, False, False, True, False]
+    assert np.diff(rings.start).tolist() == [5, 5, 5, 5, 4, 5, 5, 5]
+    assert (rings.xy[rings.start[:-1]] == rings.xy[rings.start[1:] - 1]).all()
+
+
+def test_what_is_no_polygon_has_no_rings():
+    with pytest.raises(ValueError, match="LineString is no polygon"):
+        rings_of([EVERYWHERE, shapely.LineString([(0, 0), (1, 1)])])
+
+
 def test_a_patch_without_area_has_no_row():
     growth, ground = swept(survey(("A", "", 50.0, shapely.Polygon([(0, 0), (10, 0), (20, 0)]))))
     assert growth.empty and ground.empty

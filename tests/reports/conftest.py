@@ -22,7 +22,8 @@ from invasimap.core.crs import working_crs
 from invasimap.core.toml_file import read_tract
 from invasimap.land.terrain import Terrain, flat_terrain
 from invasimap.mosaic.uncertainty import totals_table
-from invasimap.prescription.plan import Check, Plan
+from invasimap.prescription.plan import Check, InputFile, Plan
+from invasimap.prescription.sharing import shown_settings
 
 HALF_M = 760.0
 SPECIES = (
@@ -58,6 +59,8 @@ no_spray = "100 ft"
 hand_only = "200 ft"
 rule = "heritage agreement 7"
 confidential = true
+[confidential]
+words = "orchids are nobody's business"
 [access]
 cell = "10 ft"
 [access.tractor]
@@ -74,6 +77,7 @@ max_slope = "60 %"
 max_walk = "30 min"
 """
 CRS_M = working_crs(-80.5, 38.2)
+RESTRICTED_GROUND = Polygon([(-430, 400), (-300, 330), (-220, 420), (-290, 520), (-400, 500)])
 REACHED_BY = {"tractor": "tractor;atv_hose;foot", "atv_hose": "atv_hose;foot", "foot": "foot", "out_of_reach": ""}
 LIMIT_OF = {"tractor": "", "atv_hose": "slope", "foot": "hose_length", "out_of_reach": "walk"}
 
@@ -215,7 +219,7 @@ def limits_of(mosaic: gpd.GeoDataFrame) -> pd.DataFrame:
 
 
 def gains() -> pd.DataFrame:
-    """A longer hose, a longer walk for nothing, an opening in the barrier, and one at the confidential plant."""
+    """A longer hose, a longer walk for nothing, an opening in the barrier, and one in the restricted ground."""
     nowhere = float("nan")
     rows = [
         ("hose", "atv_hose", nowhere, nowhere, 100.0, 0.0, 9000.0, -8900.0),
@@ -241,26 +245,27 @@ def parking_of(zones: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
 def land_layers() -> dict[str, gpd.GeoDataFrame]:
     x = np.linspace(-900, 900, 80)
     stream = LineString(np.c_[x, 0.3 * x + 120 * np.sin(x / 260)])
-    well, rare = Point(250, -380), Point(-330, 420)
+    well = Point(250, -380)
     road = LineString([(-900, -330), (-520, -300), (-150, -420), (120, -330), (420, -480), (900, -300)])
     trail = LineString([(-150, -420), (-120, -150), (60, 20), (180, 330), (120, 560)])
     path = LineString([(180, 330), (430, 420), (560, 300)])
     features = frame(
-        geometry=[stream, well, rare],
-        kind=["perennial stream", "well", "lady's slipper"],
-        rule=["county permit 12", "own rule", "heritage agreement 7"],
-        no_spray_m=[7.62, 30.48, 30.48],
-        hand_only_m=[22.86, np.nan, 60.96],
-        confidential=[False, False, True],
-        width_m=[3.0, 0.0, 0.0],
-        blocks=["tractor;atv", "", "tractor;atv;foot"],
+        geometry=[stream, well],
+        kind=["perennial stream", "well"],
+        rule=["county permit 12", "own rule"],
+        no_spray_m=[7.62, 30.48],
+        hand_only_m=[22.86, np.nan],
+        confidential=[False, False],
+        width_m=[3.0, 0.0],
+        blocks=["tractor;atv", ""],
     )
-    near = {"perennial stream": stream.buffer(7.62), "well": well.buffer(30.48), "lady's slipper": rare.buffer(30.48)}
-    wide = {"perennial stream": stream.buffer(22.86), "lady's slipper": rare.buffer(60.96)}
+    near = {"perennial stream": stream.buffer(7.62), "well": well.buffer(30.48), "restricted": RESTRICTED_GROUND}
+    wide = {"perennial stream": stream.buffer(22.86)}
     taken, rows = Polygon(), []
     for zone, rings in (("no_spray", near), ("hand_only", wide)):
         for kind, ring in rings.items():
-            rows.append((zone, kind, f"{kind} rule", kind == "lady's slipper", ring.difference(taken)))
+            rule = kind if kind == "restricted" else f"{kind} rule"
+            rows.append((zone, kind, rule, kind == "restricted", ring.difference(taken)))
             taken = taken.union(ring)
     protection = gpd.GeoDataFrame(
         pd.DataFrame(rows, columns=["zone", "kind", "rule", "confidential", "geometry"]), geometry="geometry", crs=CRS_M
@@ -337,14 +342,16 @@ def build_plan(
     acreage = acreage_of(mosaic)
     totals = ranged(totals_table(acreage, ground), "gross", "infested", "treatable_gross", "treatable_infested")
     plan = Plan(
-        settings=read_tract(file), crs=CRS_M, terrain=hills(), stands=stands, patches=patches, mosaic=mosaic,
+        settings=shown_settings(read_tract(file), internal=False),
+        crs=CRS_M, terrain=hills(), stands=stands, patches=patches, mosaic=mosaic,
         treatment_zones=zones, limits=limits_of(mosaic), reach_gain=gains(), parking=parking_of(zones),
         set_aside=aside, acreage=acreage, ground=ranged(ground, "ground"),
         totals=totals, drivers=drivers_of(totals), ledger=ledger, repaired=repaired,
         checks=(
             Check(name="area conserved", value=2e-15, limit=1e-9), Check(name="records lost", value=0.0, limit=0.0)
         ),
-        notes=("1 patch lies outside every stand.",), inputs={folder / "survey.csv": "a" * 64}, seconds={"read": 0.1},
+        notes=("1 patch lies outside every stand.",), seconds={"read": 0.1},
+        inputs=(InputFile(path=folder / "survey.csv", shown="survey.csv", sha256="a" * 64),),
         made=dt.datetime(2025, 11, 3, 15, 0, tzinfo=dt.UTC), **land,
     )  # fmt: skip
     return dataclasses.replace(plan, **changes)

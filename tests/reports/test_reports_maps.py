@@ -253,7 +253,7 @@ def test_png_is_a_letter_sheet_and_metric_tracts_get_a4(
     overview_png(toy_plan, tmp_path / "us.png")
     assert Image.open(tmp_path / "us.png").size == (2200, 1700)
     overview_png(make_plan(units="metric", count=3), tmp_path / "m.png")
-    assert sorted(Image.open(tmp_path / "m.png").size) == [1654, 2338]
+    assert sorted(Image.open(tmp_path / "m.png").size) == [1653, 2338]  # 210 x 297 mm at 200 dpi
 
 
 def test_pictures_of_a_second_process_are_the_same_bytes(toy_plan: Plan, monkeypatch: pytest.MonkeyPatch) -> None:

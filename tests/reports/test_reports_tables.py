@@ -14,7 +14,7 @@ from pyproj import Transformer
 from invasimap.core.units import METRIC, US
 from invasimap.prescription.plan import Plan
 from invasimap.reports.sheet import entry_words
-from invasimap.reports.tables import plan_tables, shown_table, write_tables
+from invasimap.reports.tables import shown_table, write_tables
 
 M2_PER_ACRE = 4046.8564224
 
@@ -55,28 +55,13 @@ def test_columns_are_the_contract(written: Path) -> None:
     assert head["reach_gain.csv"] == f"change,means,lat,lon,{gains}"
 
 
-def test_gains_are_in_the_shown_units_and_an_opening_at_a_confidential_feature_has_no_place(
-    written: Path, toy_plan: Plan
-) -> None:
+def test_gains_are_in_the_shown_units_and_openings_have_their_place(written: Path, toy_plan: Plan) -> None:
     table = pd.read_csv(written / "tables" / "reach_gain.csv")
     assert table["change"].tolist() == ["100 ft more hose", "10 min longer walk", *["one more opening"] * 2]
     assert table["tractor_gain_ac"].tolist() == [0, 0, 1, 0]  # 4046.8564224 m2
-    assert table["lat"].isna().tolist() == table["lon"].isna().tolist() == [True, True, False, True]
+    assert table["lat"].isna().tolist() == table["lon"].isna().tolist() == [True, True, False, False]
     lon, lat = Transformer.from_crs(toy_plan.crs, 4326, always_xy=True).transform(435.0, -80.0)
     assert table.loc[2, ["lat", "lon"]].tolist() == pytest.approx([lat, lon], abs=6e-6)
-
-
-@pytest.mark.parametrize(
-    ("away_m", "blocks", "told"), [(39.0, "atv", False), (41.0, "atv", True), (0.0, "", True), (0.0, "foot", False)]
-)
-def test_place_of_an_opening_is_kept_back_near_a_confidential_feature_that_stops_somebody(
-    toy_plan: Plan, away_m: float, blocks: str, told: bool
-) -> None:
-    rare = toy_plan.features[toy_plan.features["confidential"]]
-    spot = rare.geometry.iloc[0]
-    gain = toy_plan.reach_gain.iloc[[2]].assign(x=spot.x + away_m, y=spot.y)
-    plan = dataclasses.replace(toy_plan, features=rare.assign(blocks=blocks), reach_gain=gain)
-    assert plan_tables(plan)["reach_gain"]["lat"].notna().tolist() == [told]
 
 
 def test_sums_of_the_files_are_the_union_of_the_patches(written: Path, toy_plan: Plan) -> None:

@@ -5,7 +5,8 @@ import pytest
 import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from nearby import Boxes, near_parts
+
+from invasimap.core.nearby import Boxes, near_parts
 
 PLACE = st.tuples(st.integers(-50, 50), st.integers(-50, 50))
 LINES = st.lists(PLACE, min_size=2, max_size=8, unique=True).map(shapely.LineString)

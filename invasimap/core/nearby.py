@@ -1,4 +1,4 @@
-"""What of many shapes comes near others, told from boxes alone: quick, and never too little. For the county."""
+"""What of many shapes comes near others, told from boxes alone: quick, and never too little."""
 
 from __future__ import annotations
 

@@ -1,0 +1,77 @@
+"""The map book: an index sheet, a sheet of words, then a sheet for each stand; every page georeferenced."""
+
+from __future__ import annotations
+
+import dataclasses
+import io
+import warnings
+from collections.abc import Iterator
+
+import matplotlib as mpl
+from matplotlib.backends.backend_pdf import PdfPages
+from matplotlib.figure import Figure
+
+from invasimap.prescription.plan import Plan
+from invasimap.reports.book_frames import COMFORTABLE, upright_or_across
+from invasimap.reports.book_index import index_sheet
+from invasimap.reports.book_key import key_pages, key_sheet
+from invasimap.reports.book_part import Box, ready
+from invasimap.reports.book_sheet import Book, served_lines, stand_sheet
+from invasimap.reports.furniture import EMERGENCY, emergency_height_in
+from invasimap.reports.geopdf import Placed, georeferenced
+from invasimap.reports.relief import contour_interval
+from invasimap.reports.sheet import PAPER_IN, Sheet
+
+RASTER_DPI = 110  # of the shade under the lines; everything else is drawn as lines
+COLLAR_IN = 0.17
+FOOT_GAP_IN = 0.06
+
+
+def mapbook_pdf(plan: Plan) -> bytes:
+    """The whole book as one PDF, the same bytes for the same plan."""
+    book, stream, placed = laid_out(plan), io.BytesIO(), []
+    with (
+        mpl.rc_context({"pdf.fonttype": 42, "pdf.compression": 3}),
+        warnings.catch_warnings(),
+        PdfPages(stream, metadata={"CreationDate": None, "ModDate": None, "Producer": None, "Creator": None}) as pages,
+    ):
+        warnings.filterwarnings("ignore", message=r"(?s)Glyph .* missing from font")
+        for figure, bounds in sheets(book):
+            pages.savefig(figure, dpi=RASTER_DPI)
+            placed.append(Placed(paper_in=book.paper.map_box_in, ground=bounds))
+    return georeferenced(stream.getvalue(), placed, plan.crs, title=f"{plan.settings.tract.name}: map book")
+
+
+def laid_out(plan: Plan) -> Book:
+    """The book's paper and frames."""
+    wanted, shown = plan.settings.mapbook, plan.shown
+    scales = COMFORTABLE[shown.length] if wanted.scale is None else (wanted.scale,)
+    papers = papers_of(wanted.paper or ("letter" if shown.length == "ft" else "a4"))
+    at, found = upright_or_across(plan.stands, [paper.map_in for paper in papers], scales=scales)
+    book = Book(
+        plan=ready(plan), paper=papers[at], frames=found, first=1, pages=len(found),
+        interval=contour_interval(plan.terrain, shown), served=served_lines(plan),
+    )  # fmt: skip
+    before = 1 + len(key_pages(book))
+    return dataclasses.replace(book, first=1 + before, pages=before + len(found))
+
+
+def papers_of(name: str) -> tuple[Sheet, Sheet]:
+    """A paper across and upright, laid out for a sheet of the book."""
+    long, short = PAPER_IN[name]
+    return tuple(  # type: ignore[return-value]
+        Sheet(
+            width_in=wide, height_in=high, collar_in=COLLAR_IN,
+            foot_given_in=emergency_height_in(len(EMERGENCY), columns) + FOOT_GAP_IN,
+        )
+        for wide, high, columns in ((long, short, 2), (short, long, 1))
+    )  # fmt: skip
+
+
+def sheets(book: Book) -> Iterator[tuple[Figure, Box]]:
+    """Every sheet with what its map shows, in the order of the book; each is drawn when it is asked for."""
+    yield index_sheet(book)
+    for at, columns in enumerate(key_pages(book)):
+        yield key_sheet(book, at, columns)
+    for at in range(len(book.frames)):
+        yield stand_sheet(book, at)

@@ -1,0 +1,183 @@
+"""The index sheet of the map book: the tract with every sheet's frame and number, the list of sheets, totals."""
+
+from __future__ import annotations
+
+import dataclasses
+import textwrap
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+import shapely
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+
+from invasimap.prescription.plan import Plan
+from invasimap.reports import map_layers, style
+from invasimap.reports.answers import answers, stand_table
+from invasimap.reports.book_panel import draw_panel
+from invasimap.reports.book_part import Box, part
+from invasimap.reports.book_sheet import Book, beside_words, draw_foot
+from invasimap.reports.drawing import axes_inches, draw_lines, inches
+from invasimap.reports.grid_marks import draw_grid, frame_box
+from invasimap.reports.labels import LabelBook, inner_spots
+from invasimap.reports.legend import Row
+from invasimap.reports.sheet import Sheet, blank_sheet, fit, head_words, tract_bounds
+from invasimap.reports.style import FONT, INK, TYPE_PT
+from invasimap.reports.usng import grid_over
+from invasimap.reports.wording import OUTCOME_WORDS, OUTCOMES, shown_area
+
+PANEL_IN, LIST_ROW_IN, LIST_COLUMNS = 3.3, 0.145, 2
+MOST_ROWS = 13  # of the list on the index sheet, a column; a longer list goes to the sheets after it
+STAND_LETTERS = 12
+LIST_WORDS = "has the list of all sheets"
+
+
+def index_sheet(book: Book) -> tuple[Figure, Box]:
+    """Draw the index sheet; gives it with what its map shows (metres)."""
+    plan, paper = book.plan, index_paper(book)
+    figure, ax, panel = blank_sheet(paper)
+    scale = fit(ax, book_bounds(book), shown=plan.shown)
+    bounds = frame_box(ax)
+    _draw_map(ax, book)
+    grid = grid_over(bounds, plan.crs, scale=scale)
+    if grid is not None:
+        draw_grid(ax, plan, grid)
+    listed = _draw_list(panel, sheet_list(book))
+    draw_panel(panel, ax, plan, rows=index_rows(plan), grid=grid, scale=scale, top_in=listed)
+    draw_foot(figure, paper, plan)
+    head_words(
+        figure, paper, title=plan.settings.tract.name, subtitle=f"Map book: index of {len(book.frames)} sheets",
+        beside=beside_words(plan, 1, book.pages),
+    )  # fmt: skip
+    return figure, bounds
+
+
+def index_paper(book: Book) -> Sheet:
+    """The book's paper with more room for words where it lies across."""
+    across = book.paper.width_in > book.paper.height_in
+    return dataclasses.replace(book.paper, panel_in=PANEL_IN) if across else book.paper
+
+
+def book_bounds(book: Book) -> Box:
+    """The tract with all frames."""
+    boxes = np.array([tract_bounds(book.plan), *(frame.bounds for frame in book.frames)])
+    left, bottom = boxes[:, :2].min(axis=0)
+    right, top = boxes[:, 2:].max(axis=0)
+    return float(left), float(bottom), float(right), float(top)
+
+
+def index_rows(plan: Plan) -> list[Row]:
+    """A short legend, with the totals of what can be done."""
+    ground = answers(plan).ground_m2
+    rows = [
+        Row(text=OUTCOME_WORDS[name], figure=shown_area(ground[name], plan.shown), look=style.OUTCOME[name])
+        for name in OUTCOMES
+        if ground[name] > 0
+    ]
+    total = Row(text="all infested ground", figure=shown_area(float(ground.sum()), plan.shown), kind="note")
+    head = [Row(text="Whole tract: infested ground", kind="heading"), *rows, total] if rows else []
+    more = [Row(text="frame of a sheet, with its number", look=style.LINE["sheet"])]
+    if len(plan.entries):
+        more.append(Row(text="entry", look=(style.ENTRY_MARK, INK)))
+    return [*head, *more, Row(text="the full legend is on sheet 2", kind="note")]
+
+
+def sheet_list(book: Book) -> list[tuple[str, str, str]]:
+    """For each stand: its sheets' numbers, its name, its infested ground."""
+    areas = stand_table(book.plan).set_index("stand")["ground_m2"]
+    numbers: dict[str, list[int]] = {}
+    for at, frame in enumerate(book.frames):
+        numbers.setdefault(frame.stand, []).append(book.number(at))
+    return [
+        (number_words(found), stand, shown_area(float(areas.get(stand, 0.0)), book.plan.shown))
+        for stand, found in numbers.items()
+    ]
+
+
+def number_words(numbers: Sequence[int]) -> str:
+    """Sheet numbers that follow one another.
+
+    Examples
+    --------
+    >>> number_words([4]), number_words([4, 5, 6])
+    ('4', '4-6')
+    """
+    return f"{numbers[0]}" if len(numbers) == 1 else f"{numbers[0]}-{numbers[-1]}"
+
+
+def _draw_list(panel: Axes, found: list[tuple[str, str, str]]) -> float:
+    """The list of sheets at the head of the panel; gives the height (inches) that is left under it."""
+    width, height = axes_inches(panel)
+    if len(found) > MOST_ROWS * LIST_COLUMNS:
+        found = [("2", LIST_WORDS, "")]
+    deep = -(-len(found) // LIST_COLUMNS) if len(found) > MOST_ROWS / 2 else len(found)
+    column = width / (LIST_COLUMNS if deep < len(found) else 1)
+    common: dict[str, Any] = {"transform": inches(panel), "fontfamily": FONT, "color": INK, "parse_math": False}
+    at = height - 0.12
+    head: dict[str, Any] = {"fontsize": TYPE_PT["heading"], "fontweight": "bold"}
+    panel.text(0, at, "Sheet, stand, infested ground", **head, **common)
+    small: dict[str, Any] = {"fontsize": TYPE_PT["small"]}
+    for number, (sheets, stand, area) in enumerate(found):
+        left, foot = column * (number // deep), at - LIST_ROW_IN * (number % deep + 1) - 0.02
+        panel.text(left, foot, sheets, fontweight="bold", **small, **common)
+        panel.text(left + 0.42, foot, _listed(stand), **small, **common)
+        panel.text(left + min(column, 1.9) - 0.18, foot, area, ha="right", **small, **common)
+    return at - LIST_ROW_IN * deep - 0.1
+
+
+def _listed(stand: str) -> str:
+    return stand if stand == LIST_WORDS else textwrap.shorten(stand, STAND_LETTERS, placeholder="…")
+
+
+def _draw_map(ax: Axes, book: Book) -> None:
+    plan = part(book.plan, frame_box(ax))
+    map_layers.draw_relief(ax, plan)
+    map_layers.draw_features(ax, plan)
+    map_layers.draw_ways(ax, plan)
+    map_layers.draw_veil(ax, plan)
+    map_layers.draw_treatment(ax, plan, small_marks=False)
+    map_layers.draw_stands(ax, plan)
+    labels = LabelBook(ax=ax)
+    names = stand_names(book)
+    for stand, shape in zip(plan.stands["stand"].astype(str), plan.stands.geometry, strict=True):
+        spots = inner_spots(max(shapely.get_parts(shape), key=shapely.area))
+        look: dict[str, Any] = {"size_pt": TYPE_PT["small"], "bold": True}
+        if not labels.place(names.get(stand, stand), spots, **look):
+            labels.place(stand, spots, **look)
+    draw_frames(ax, book, labels)
+
+
+def stand_names(book: Book) -> dict[str, str]:
+    """Each stand's name with its sheets."""
+    return {
+        stand: f"{textwrap.shorten(stand, STAND_LETTERS, placeholder='…')}\nsheet {sheets}"
+        for sheets, stand, _ in sheet_list(book)
+    }
+
+
+def draw_frames(ax: Axes, book: Book, labels: LabelBook) -> None:
+    """Every sheet's frame with its number at the frame's first free corner."""
+    lines = [np.array(box_corners(frame.bounds)) for frame in book.frames]
+    draw_lines(ax, lines, style.LINE["sheet"], zorder=map_layers.ORDER["mark"] - 1)
+    for at, frame in enumerate(book.frames):
+        labels.place(str(book.number(at)), _corner_spots(ax, frame.bounds), size_pt=TYPE_PT["small"])
+
+
+def _corner_spots(ax: Axes, bounds: Box) -> list[tuple[float, float]]:
+    left, bottom, right, top = bounds
+    (x0, x1), (wide, _) = ax.get_xlim(), axes_inches(ax)
+    step = 0.11 * (x1 - x0) / wide
+    return [
+        (x, y)
+        for x, y in (
+            (left + step, top - step), (right - step, top - step), (left + step, bottom + step),
+            (right - step, bottom + step), ((left + right) / 2, top - step), ((left + right) / 2, bottom + step),
+        )
+    ]  # fmt: skip
+
+
+def box_corners(bounds: Box) -> list[tuple[float, float]]:
+    """The corners of a box, closed."""
+    left, bottom, right, top = bounds
+    return [(left, bottom), (right, bottom), (right, top), (left, top), (left, bottom)]

@@ -1,0 +1,439 @@
+"""The map book: which sheets, where they lie, and what an independent reader finds on the printed pages."""
+
+from __future__ import annotations
+
+import dataclasses
+import datetime as dt
+import io
+import itertools
+import json
+import os
+import re
+import shutil
+import subprocess
+from collections.abc import Callable
+from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
+
+import geopandas as gpd
+import mgrs
+import numpy as np
+import pikepdf
+import pytest
+import shapely
+from matplotlib.figure import Figure
+from PIL import Image
+from pyproj import CRS, Transformer
+
+from invasimap.core.book_settings import EmergencySection, MapbookSection
+from invasimap.core.crs import working_crs
+from invasimap.core.errors import InputError
+from invasimap.core.toml_file import read_tract
+from invasimap.prescription.plan import Plan
+from invasimap.reports.book import laid_out, mapbook_pdf, sheets
+from invasimap.reports.book_frames import COMFORTABLE, OVERLAP_IN, Frame, frames, neighbours
+from invasimap.reports.book_index import index_sheet, sheet_list
+from invasimap.reports.book_key import Block, flowed, key_pages
+from invasimap.reports.book_sheet import stand_sheet
+from invasimap.reports.grid_marks import grid_words, zone_edges
+from invasimap.reports.norths import convergence_deg, declination_deg, north_lines, norths
+from invasimap.reports.usng import grid_over, usng, utm_crs
+
+CRS_M = working_crs(-80.5, 38.2)
+MAP_IN = (7.0, 6.0)
+INCH_M = 0.0254
+
+
+def layer(**shapes: Any) -> gpd.GeoDataFrame:
+    return gpd.GeoDataFrame({"stand": list(shapes)}, geometry=list(shapes.values()), crs=CRS_M)
+
+
+def tool(*command: object) -> bytes:
+    """What a program of Debian's says; the test is skipped where it is not at hand, unless PDF_TOOLS=required."""
+    if shutil.which(str(command[0])) is None and os.environ.get("PDF_TOOLS") != "required":
+        pytest.skip(f"{command[0]} is not installed")
+    return subprocess.run([str(part) for part in command], check=True, capture_output=True).stdout
+
+
+@pytest.fixture(scope="module")
+def printed(toy_plan: Plan, tmp_path_factory: pytest.TempPathFactory) -> SimpleNamespace:
+    """The toy tract's book as a file, with what each page was meant to show."""
+    file = tmp_path_factory.mktemp("book") / "mapbook.pdf"
+    file.write_bytes(mapbook_pdf(toy_plan))
+    book = laid_out(toy_plan)
+    return SimpleNamespace(file=file, book=book)
+
+
+# ---- which sheets -----------------------------------------------------------------------------------------
+
+
+def test_a_stand_takes_the_largest_scale_that_holds_it() -> None:
+    # 7.0 x 6.0 in at 1:1,200 are 213 x 183 m; a sheet's room for the stand is 0.12 in less on each side
+    small, wide = shapely.box(0, 0, 100, 80), shapely.box(0, 0, 210, 80)
+    found = frames(layer(small=small, wide=wide), map_in=MAP_IN, scales=COMFORTABLE["ft"])
+    assert {frame.name: frame.scale for frame in found} == {"small": 1200, "wide": 2400}
+    for frame in found:
+        left, bottom, right, top = frame.bounds
+        assert (right - left, top - bottom) == pytest.approx([size * INCH_M * frame.scale for size in MAP_IN])
+    first = next(frame for frame in found if frame.name == "small")
+    assert ((first.bounds[0] + first.bounds[2]) / 2, (first.bounds[1] + first.bounds[3]) / 2) == (50, 40)
+
+
+def test_a_stand_too_big_for_one_sheet_is_cut_into_cells_that_overlap_and_leave_nothing_out() -> None:
+    stand = shapely.box(0, 0, 2000, 1200)  # at 1:4,800 a sheet shows 853 x 732 m
+    found = frames(layer(**{"3": stand}), map_in=MAP_IN, scales=COMFORTABLE["ft"])
+    assert [frame.name for frame in found] == ["3-A1", "3-A2", "3-A3", "3-B1", "3-B2", "3-B3"]
+    assert {frame.scale for frame in found} == {4800}
+    boxes = [shapely.box(*frame.bounds) for frame in found]
+    assert shapely.area(shapely.difference(stand, shapely.union_all(boxes))) == 0
+    by_name = dict(zip([frame.name for frame in found], boxes, strict=True))
+    assert by_name["3-A1"].centroid.y > by_name["3-B1"].centroid.y  # rows from the north, columns from the west
+    assert by_name["3-A1"].centroid.x < by_name["3-A2"].centroid.x
+    least_m = OVERLAP_IN * INCH_M * 4800
+    for pair in (("3-A1", "3-A2"), ("3-A2", "3-A3")):
+        left, _, right, _ = shapely.intersection(*(by_name[name] for name in pair)).bounds
+        assert right - left >= least_m - 1e-6
+
+
+def test_cells_without_ground_of_the_stand_are_left_out() -> None:
+    bent = shapely.union_all([shapely.box(0, 0, 2000, 300), shapely.box(0, 0, 300, 1200)])  # an L: nothing north-east
+    found = frames(layer(**{"3": bent}), map_in=MAP_IN, scales=COMFORTABLE["ft"])
+    assert [frame.name for frame in found] == ["3-A1", "3-B1", "3-B2", "3-B3"]
+
+
+def test_neighbours_are_the_sheets_that_go_on_beyond_each_edge() -> None:
+    side = 600.0  # at 1:4,800 nothing of the next stand's middle is on the sheet, and each stand fits
+    four = {f"{row}{column}": (column, row) for row in (0, 1) for column in (0, 1)}
+    stands = {name: shapely.box(x * side, y * side, (x + 1) * side, (y + 1) * side) for name, (x, y) in four.items()}
+    found = frames(layer(**stands), map_in=MAP_IN, scales=(4800,))
+    names = [frame.name for frame in found]
+    around = {(item.side, names[item.frame]) for item in neighbours(found, names.index("00"))}
+    # "00" is the south-western: "01" east of it, "10" north, "11" beyond both corners
+    assert {("north", "10"), ("east", "01"), ("north", "11"), ("east", "11")} == around
+    north = [item for item in neighbours(found, names.index("00")) if item.side == "north"]
+    assert [names[item.frame] for item in sorted(north, key=lambda item: item.along)] == ["10", "11"]
+
+
+def test_cells_of_one_stand_name_one_another() -> None:
+    found = frames(layer(**{"3": shapely.box(0, 0, 2000, 1200)}), map_in=MAP_IN, scales=(4800,))
+    names = [frame.name for frame in found]
+    around = {(item.side, names[item.frame]) for item in neighbours(found, names.index("3-B2"))}
+    assert {("north", "3-A2"), ("west", "3-B1"), ("east", "3-B3")} <= around
+    assert not any(side == "south" for side, _ in around)
+
+
+def test_a_lone_stand_has_no_neighbours() -> None:
+    found = frames(layer(only=shapely.box(0, 0, 100, 100)), map_in=MAP_IN, scales=(1200,))
+    assert neighbours(found, 0) == []
+
+
+def forty_stands() -> gpd.GeoDataFrame:
+    boxes = {
+        f"{i + 1}": shapely.box(300 * (i % 8), 300 * (i // 8), 300 * (i % 8 + 1), 300 * (i // 8 + 1)) for i in range(40)
+    }
+    return layer(**boxes)
+
+
+def test_forty_stands_are_forty_sheets_listed_in_full(toy_plan: Plan) -> None:
+    plan = dataclasses.replace(toy_plan, stands=forty_stands())
+    book = laid_out(plan)
+    assert [frame.name for frame in book.frames] == [str(number) for number in range(1, 41)]
+    assert book.pages == 40 + 1 + len(key_pages(book)) == book.number(39)
+    said = [line for page in key_pages(book) for column in page for block in column for line in block.lines]
+    for numbers, stand, _ in sheet_list(book):
+        assert any(line.startswith(f"{numbers}: stand {stand}, ") for line in said)
+    check_sheet(index_sheet(book)[0])
+
+
+def test_words_that_do_not_fit_a_column_go_on_in_the_next() -> None:
+    long = Block(heading="long", lines=tuple(str(number) for number in range(100)))
+    pages = flowed([long, Block(heading="short", lines=("end",))], first_in=2.0, column_in=6.0)
+    said = [line for page in pages for column in page for block in column for line in block.lines]
+    assert said == [*long.lines, "end"]
+    columns = [column for page in pages for column in page]
+    assert all(sum(block.height_in for block in column) <= 6.0 + 1e-9 for column in columns)
+    assert sum(block.height_in for block in columns[0]) <= 2.0
+
+
+def test_settings_give_one_scale_and_the_paper(toy_plan: Plan) -> None:
+    wanted = MapbookSection.model_validate({"scale": "1:2,400", "paper": "a4"})
+    settings = toy_plan.settings.model_copy(update={"mapbook": wanted})
+    book = laid_out(dataclasses.replace(toy_plan, settings=settings))
+    assert {frame.scale for frame in book.frames} == {2400}
+    assert sorted([book.paper.width_in, book.paper.height_in]) == pytest.approx([210 / 25.4, 297 / 25.4])
+    assert {round(frame.bounds[2] - frame.bounds[0], 6) for frame in book.frames} == {
+        round(book.paper.map_in[0] * INCH_M * 2400, 6)
+    }
+
+
+@pytest.mark.parametrize("scale", ["2400", "1:24", "1:2,40", "about 1:2400"])
+def test_a_scale_that_is_none_is_refused_with_an_example(tmp_path: Path, toy_plan: Plan, scale: str) -> None:
+    text = toy_plan.settings.file.read_text(encoding="utf-8")
+    file = tmp_path / "tract.toml"
+    file.write_text(f'{text}\n[mapbook]\nscale = "{scale}"\n', encoding="utf-8")
+    with pytest.raises(InputError, match=r"scale"):
+        read_tract(file)
+
+
+# ---- norths and grid --------------------------------------------------------------------------------------
+
+
+def test_declination_is_the_models() -> None:
+    # WMM2025 at 39 N 86.5 W, 0.2 km: -4.668 deg in 2025.82, -0.040 deg a year
+    here = {"lon": -86.5, "lat": 39.0, "height_km": 0.2}
+    then, later = (declination_deg(**here, year=year) for year in (2025.82, 2026.82))
+    assert then is not None and later is not None
+    assert then == pytest.approx(-4.66796459688, abs=0.02)
+    assert later - then == pytest.approx(-0.0397312449608, abs=0.005)
+
+
+def test_grid_north_and_the_angle_from_it_to_magnetic_north() -> None:
+    utm = utm_crs(16, south=False)
+    assert utm == CRS.from_epsg(32616)
+    assert convergence_deg(-86.5, 39.0, grid=utm) == pytest.approx(0.314665078834, abs=0.02)
+    found = norths(-86.5, 39.0, grid=utm, day=dt.date(2025, 10, 27), height_km=0.2)  # 2025.82
+    assert found.grid_magnetic_deg == pytest.approx(-4.98262967572, abs=0.02)
+    said = " ".join(north_lines(found))
+    assert "4.5° W of true, 5° W of grid north" in said and "WMM2025" in said and "2025-10-27" in said
+
+
+@pytest.mark.parametrize("year", [2024, 2030, 2031])
+def test_declination_is_not_known_outside_the_models_years(year: int) -> None:
+    found = norths(-86.5, 39.0, grid=utm_crs(16, south=False), day=dt.date(year, 1, 2))
+    assert found.declination_deg is None and found.grid_magnetic_deg is None
+    assert "not known" in north_lines(found)[0]
+    assert not any("W of" in line for line in north_lines(found))
+
+
+def test_national_grid_is_cut_and_never_rounded() -> None:
+    assert usng(39.0, -86.5, digits=5) == "16S EJ 43295 16895"
+    assert usng(39.0, -86.5, digits=4) == "16S EJ 4329 1689"
+    assert usng(39.0, -86.5, digits=3) == "16S EJ 432 168"
+
+
+@pytest.mark.parametrize(("scale", "spacing"), [(1200, 100), (4800, 100), (12_000, 500), (24_000, 1000)])
+def test_grid_lines_lie_where_their_figures_say(scale: int, spacing: int) -> None:
+    half = 0.08 * scale
+    grid = grid_over((-half, -half, half, half), CRS_M, scale=scale)
+    assert grid is not None and grid.spacing_m == spacing
+    to_utm = Transformer.from_crs(CRS_M, "EPSG:32617", always_xy=True)
+    assert {line.counts for line in grid.lines} == {"easting", "northing"}
+    for line in grid.lines:
+        values = to_utm.transform(*line.course.T)[0 if line.counts == "easting" else 1]
+        assert np.abs(values - line.value_m).max() < 0.1
+        assert line.value_m % spacing == 0
+    lon, lat = Transformer.from_crs(CRS_M, 4326, always_xy=True).transform(0, 0)
+    assert mgrs.MGRS().toMGRS(lat, lon).startswith(f"{grid.zone}{grid.squares[0]}")
+
+
+def test_a_zone_change_on_a_sheet_is_said_and_drawn(toy_plan: Plan) -> None:
+    crs = working_crs(-84.0, 38.2)  # 84 W is between zones 16 and 17
+    frame = (-300.0, -300.0, 300.0, 300.0)
+    grid = grid_over(frame, crs, scale=3600)
+    assert grid is not None and {int(grid.zone[:-1]), *grid.other_zones} == {16, 17}
+    assert any("ZONE CHANGES" in line for line in grid_words(grid))
+    figure = Figure()
+    ax = figure.add_axes((0, 0, 1, 1))
+    ax.set(xlim=(-300, 300), ylim=(-300, 300))
+    edges = zone_edges(ax, dataclasses.replace(toy_plan, crs=crs))
+    lon, _ = Transformer.from_crs(crs, 4326, always_xy=True).transform(*shapely.get_coordinates(edges).T)
+    assert lon == pytest.approx(-84.0, abs=1e-6)
+    inner = grid_over(frame, CRS_M, scale=3600)
+    assert inner is not None and not any("ZONE" in line for line in grid_words(inner))
+
+
+# ---- the drawn sheets -------------------------------------------------------------------------------------
+
+
+def check_sheet(figure: Figure) -> None:
+    """Nothing leaves the paper or is smaller than 8 pt, and no words lie on others."""
+    figure.canvas.draw()
+    page = figure.bbox
+    texts = [*figure.texts, *(text for ax in figure.axes for text in ax.texts if text.get_text())]
+    boxes = [text.get_window_extent() for text in texts]
+    for text, box in zip(texts, boxes, strict=True):
+        assert page.x0 <= box.x0 <= box.x1 <= page.x1, text.get_text()
+        assert page.y0 <= box.y0 <= box.y1 <= page.y1, text.get_text()
+        assert text.get_fontsize() >= 8, text.get_text()
+    inner = [box.padded(-1.0) for box in boxes]  # pixels at 200 dpi: bounds of turned or tall words may touch
+    on = [
+        (texts[a].get_text(), texts[b].get_text())
+        for a, b in itertools.combinations(range(len(texts)), 2)
+        if inner[a].overlaps(inner[b])
+    ]
+    assert on == []
+
+
+def words_on(figure: Figure) -> str:
+    return "\n".join(text.get_text() for text in [*figure.texts, *(t for ax in figure.axes for t in ax.texts)])
+
+
+def test_words_of_every_sheet_keep_clear_of_one_another(toy_plan: Plan) -> None:
+    for figure, _ in sheets(laid_out(toy_plan)):
+        check_sheet(figure)
+
+
+def test_a_sheet_says_what_a_crew_needs(toy_plan: Plan) -> None:
+    book = laid_out(toy_plan)
+    for at, frame in enumerate(book.frames):
+        words = words_on(stand_sheet(book, at)[0])
+        for part in (
+            f"Sheet {book.number(at)}: stand {frame.name}", f"of {book.pages}", "2025-06-03 to 2025-07-11",
+            "2025-11-03", "not a survey", "product label is the law", f"1:{frame.scale:,}", "2 in when printed",
+            "UTM zone 17", "17S NC", "WMM2025", "25 / 75 ft" if "perennial stream" in words else "stand",
+        ):  # fmt: skip
+            assert part in words, part
+        assert "slipper" not in words
+        for item in neighbours(book.frames, at):
+            assert f"sheet {book.number(item.frame)}: " in words
+
+
+def test_parking_places_say_zone_hose_and_lift(toy_plan: Plan) -> None:
+    book = laid_out(toy_plan)
+    first = toy_plan.parking.iloc[0]  # 91.44 m of hose, 3.1 m up: 300 ft and, rounded up, 11 ft
+    said = [words_on(stand_sheet(book, at)[0]) for at in range(len(book.frames))]
+    assert any(f"{first.zone_id}: 300 ft, up 11 ft" in words for words in said)
+
+
+def test_without_emergency_settings_there_are_lines_to_fill_in_and_no_number(toy_plan: Plan) -> None:
+    book = laid_out(toy_plan)
+    figure = next(itertools.islice(sheets(book), 1, None))[0]
+    words = words_on(figure)
+    assert "fill in before going out" in words
+    for row in ("emergency number", "hospital", "poison centre", "spill: steps", "last resort, leave by"):
+        assert row in words
+    assert not re.search(r"\b\d{3}[ -]\d{3}[ -]?\d{4}\b|\b911\b|\b112\b", words)
+
+
+def test_emergency_settings_are_printed_as_they_are_typed(toy_plan: Plan) -> None:
+    said = {"contact": "Pat, channel 4", "labels_at": "red box, truck 2", "hospital": "Example General"}
+    settings = toy_plan.settings.model_copy(update={"emergency": EmergencySection(**said)})
+    book = laid_out(dataclasses.replace(toy_plan, settings=settings))
+    words = words_on(stand_sheet(book, 0)[0])
+    for text in said.values():
+        assert text in words
+
+
+def test_a_tract_with_stands_alone_has_its_book(empty_plan: Plan) -> None:
+    book = laid_out(empty_plan)
+    drawn = list(sheets(book))
+    assert len(drawn) == book.pages == len(book.frames) + 1 + len(key_pages(book))
+    words = words_on(drawn[-1][0])
+    assert "no patch mapped" in words and "slope not known" in words
+    check_sheet(drawn[-1][0])
+
+
+def test_long_names_stay_on_their_sheet(make_plan: Callable[..., Plan]) -> None:
+    plan = make_plan(name="A very long name of a tract that goes on and on " * 3)
+    named = plan.stands.assign(stand="North Woods Management Unit " + plan.stands["stand"])
+    plan = dataclasses.replace(plan, stands=named)
+    book = laid_out(plan)
+    for figure in (index_sheet(book)[0], stand_sheet(book, 0)[0]):
+        check_sheet(figure)
+
+
+# ---- what independent readers find on the pages ------------------------------------------------------------
+
+
+def words_of(file: Path, page: int) -> list[tuple[str, np.ndarray]]:
+    """Every word of a page with its box in points from the upper left, by poppler."""
+    text = tool("pdftotext", "-bbox", "-f", page, "-l", page, file, "-").decode()
+    found = re.findall(r'<word xMin="([\d.]+)" yMin="([\d.]+)" xMax="([\d.]+)" yMax="([\d.]+)">([^<]*)</word>', text)
+    return [(word, np.array([float(value) for value in box])) for *box, word in found]
+
+
+def test_pages_are_letter_and_fonts_embedded(printed: SimpleNamespace) -> None:
+    with pikepdf.open(printed.file) as document:
+        assert len(document.pages) == printed.book.pages
+        for page in document.pages:
+            assert sorted(float(value) for value in page.MediaBox)[-2:] == [612, 792]
+    fonts = tool("pdffonts", printed.file).decode().splitlines()[2:]
+    assert fonts and all("TrueType" in line and re.search(r"yes +yes", line) for line in fonts)
+
+
+def test_metric_tracts_are_printed_on_a4(make_plan: Callable[..., Plan]) -> None:
+    plan = make_plan(units="metric")
+    plan = dataclasses.replace(plan, stands=plan.stands.iloc[:1])
+    first = mapbook_pdf(plan)
+    assert first == mapbook_pdf(plan)
+    with pikepdf.open(io.BytesIO(first)) as document:
+        for page in document.pages:
+            assert sorted(float(v) for v in page.MediaBox)[-2:] == pytest.approx([595.276, 841.890], abs=0.01)
+
+
+def test_gdal_reads_the_system_and_the_corners_of_every_page(printed: SimpleNamespace, toy_plan: Plan) -> None:
+    shown = [frame.bounds for frame in printed.book.frames]
+    first = printed.book.first
+    for page in range(1, printed.book.pages + 1):
+        found = json.loads(tool("gdalinfo", "-json", f"PDF:{page}:{printed.file}"))
+        read = CRS.from_wkt(found["coordinateSystem"]["wkt"])
+        there = Transformer.from_crs(read, toy_plan.crs, always_xy=True)
+        assert np.array(there.transform(700.0, -650.0)) == pytest.approx([700.0, -650.0], abs=1e-3)
+        neatline = shapely.from_wkt(found["metadata"][""]["NEATLINE"])
+        if page >= first:
+            assert np.array(neatline.bounds) == pytest.approx(shown[page - first], abs=1.0)
+        else:
+            assert neatline.covers(shapely.box(*toy_plan.stands.total_bounds))
+
+
+def dark_runs_in(file: Path, page: int, *, dpi: int = 300) -> np.ndarray:
+    """Lengths in inches of the unbroken dark runs along the rows of a page's right third, by poppler's raster."""
+    stem = file.parent / f"page{page}"
+    tool("pdftoppm", "-r", dpi, "-gray", "-f", page, "-l", page, "-singlefile", file, stem)
+    grey = np.asarray(Image.open(stem.with_suffix(".pgm")))
+    dark = grey[:, int(grey.shape[1] * 0.7) :] < 140
+    edges = np.diff(np.pad(dark, ((0, 0), (1, 1))).astype(np.int8), axis=1)
+    rows, starts = np.nonzero(edges == 1)
+    lengths = np.nonzero(edges == -1)[1] - starts
+    return np.unique(lengths[np.argsort(rows)]) / dpi
+
+
+def test_pages_are_true_to_scale_on_paper(printed: SimpleNamespace) -> None:
+    page = printed.book.first
+    scale = printed.book.frames[0].scale
+    runs = dark_runs_in(printed.file, page)
+    assert np.abs(runs - 2.0).min() <= 0.01  # the check bar: 2 in within 0.5 %
+    said = [word for word, _ in words_of(printed.file, page)]
+    feet = max(
+        int(word.replace(",", "")) for word, after in itertools.pairwise(said) if after == "ft" and word.isdigit()
+    )
+    long_in = feet * 12 / scale
+    assert np.abs(runs - long_in).min() <= 0.005 * long_in + 1 / 300  # a pixel for the bar's own line
+    assert f"1:{scale:,}" in said
+
+
+def test_figures_of_the_grid_stand_where_the_ground_has_them(printed: SimpleNamespace, toy_plan: Plan) -> None:
+    book, to_utm = printed.book, Transformer.from_crs(toy_plan.crs, "EPSG:32617", always_xy=True)
+    frame: Frame = book.frames[0]
+    left_pt, bottom_pt, right_pt, _ = (value * 72 for value in book.paper.map_box_in)
+    found = []
+    for word, box in words_of(printed.file, book.first):
+        middle, from_foot = (box[0] + box[2]) / 2, book.paper.height_in * 72 - (box[1] + box[3]) / 2
+        if re.fullmatch(r"\d{3}", word) and left_pt < middle < right_pt and 0 < bottom_pt - from_foot < 12:
+            x = frame.bounds[0] + (middle - left_pt) / 72 * INCH_M * frame.scale
+            easting, _ = to_utm.transform(x, frame.bounds[1])
+            found.append((int(word), easting))
+    assert len(found) >= 2
+    for digits, easting in found:
+        assert (easting / 100) % 1000 == pytest.approx(digits, abs=0.02)  # 2 m: a fifth of a millimetre at 1:4,800
+    (first, west), (last, east) = found[0], found[-1]
+    assert (east - west) == pytest.approx((last - first) * 100, rel=0.005)
+
+
+def test_the_zones_of_the_legend_tell_apart_in_grey(printed: SimpleNamespace) -> None:
+    page, dpi = 2, 200
+    stem = printed.file.parent / "grey"
+    tool("pdftoppm", "-r", dpi, "-gray", "-f", page, "-l", page, "-singlefile", printed.file, stem)
+    grey = np.asarray(Image.open(stem.with_suffix(".pgm"))).astype(float)
+    seen = {}
+    for phrase in (("tractor",), ("hose",), ("on", "foot"), ("hand", "work"), ("out",), ("no", "spray")):
+        words = words_of(printed.file, page)
+        at = next(i for i, _ in enumerate(words) if tuple(w for w, _ in words[i : i + len(phrase)]) == phrase)
+        box = words[at][1]
+        right, middle = box[0] - 0.12 * 72, (box[1] + box[3]) / 2  # the swatch ends a tenth of an inch before its words
+        rows = slice(int((middle - 3) / 72 * dpi), int((middle + 3) / 72 * dpi))
+        columns = slice(int((right - 18) / 72 * dpi), int((right - 2) / 72 * dpi))
+        seen[phrase] = (grey[rows, columns].mean(), grey[rows, columns].std())
+    for a, b in itertools.combinations(seen.values(), 2):
+        assert np.hypot(a[0] - b[0], a[1] - b[1]) > 12, seen

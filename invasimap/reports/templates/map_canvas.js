@@ -22,8 +22,6 @@ var Ground = L.Renderer.extend({
     L.Renderer.prototype._update.call(this);
     var size = this._bounds.getSize(), canvas = this._container;
     L.DomUtil.setPosition(canvas, this._bounds.min);
-    canvas.width = Math.round(size.x * this.sharp());
-    canvas.height = Math.round(size.y * this.sharp());
     canvas.style.width = size.x + "px";
     canvas.style.height = size.y + "px";
     this.paint();
@@ -43,8 +41,10 @@ var Ground = L.Renderer.extend({
     var ctx = this._ctx, sharp = this.sharp(), size = this._bounds.getSize(), self = this;
     var view = this.view();
     view.width = size.x; view.height = size.y;
+    // a new size empties the canvas; an emptied rectangle would be printed white over the shape of the ground
+    this._container.width = Math.round(size.x * sharp);
+    this._container.height = Math.round(size.y * sharp);
     ctx.setTransform(sharp, 0, 0, sharp, 0, 0);
-    ctx.clearRect(0, 0, size.x, size.y);
     this.taken = [];
     this.drawn = {};
     this.layers.forEach(function (layer) {

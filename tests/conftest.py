@@ -9,6 +9,7 @@ import shutil
 import sys
 import zlib
 from contextlib import redirect_stderr, redirect_stdout
+from itertools import pairwise
 from pathlib import Path
 from types import SimpleNamespace
 from unittest import mock
@@ -25,7 +26,8 @@ REAL = Path(__file__).parents[2] / "shared" / "real"
 UTM = "EPSG:32617"
 TOGETHER = {
     **dict.fromkeys(
-        ("tests/test_browser.py", "tests/test_field_map.py", "tests/test_notebooks.py", "tests/test_sample.py"), "the sample's plan"
+        ("tests/test_browser.py", "tests/test_field_map.py", "tests/test_notebooks.py", "tests/test_sample.py"),
+        "the sample's plan",
     ),
     **{name: name for name in (
         "tests/test_plan_by_hand.py", "tests/test_plan_inert.py", "tests/test_plan_pictures.py",
@@ -186,7 +188,7 @@ def browser_path():
 def unpack_map():
     """Reads a field map's page: its words without the packed data, and its layers by name.
 
-    Each layer has what the page's script gets and ``places``: for each shape its rings (or lines, or points) in degrees.
+    Each layer has what the page's script gets and ``places``: for each shape its rings, lines or points in degrees.
     """
 
     def unpack(page):
@@ -203,7 +205,7 @@ def unpack_map():
             places = np.column_stack(to_degrees.transform(x + head["origin"][0], y + head["origin"][1]))
             rings = np.split(places, np.cumsum(layer["points"])[:-1])
             starts = np.cumsum([0, *layer["parts"]])
-            layer["places"] = [rings[a:b] for a, b in zip(starts[:-1], starts[1:], strict=True)]
+            layer["places"] = [rings[a:b] for a, b in pairwise(starts)]
         assert at == len(numbers)
         head["page"] = re.sub("|".join(map(re.escape, packed)), "", page)
         head["layers"] = {layer["name"]: layer for layer in head["layers"]}
@@ -225,7 +227,7 @@ def chromium(browser_path):
 
 @pytest.fixture(params=[(1280, 900), (390, 844)], ids=["desk", "phone"])
 def screen(request, chromium):
-    """A page with the network off on a desk's screen and on a phone's; ``faults`` are errors and whatever it asks for."""
+    """A page with the network off, on a desk's screen and a phone's; ``faults``: errors and what it asks for."""
     width, height = request.param
     context = chromium.new_context(viewport={"width": width, "height": height}, offline=True)
     page = context.new_page()

@@ -1,4 +1,4 @@
-"""Map layers packed into a page: coordinates in whole steps, deflated; words as plain texts that no page reads as code."""
+"""Map layers packed into a page: coordinates in whole steps, deflated; words as texts that no page reads as code."""
 
 from __future__ import annotations
 

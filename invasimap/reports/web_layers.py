@@ -41,10 +41,12 @@ def _ground(plan: Plan) -> list[WebLayer]:
     layers = {"open_ground": plan.open_ground, "wet_ground": plan.wet_ground}
     return [
         WebLayer(
-            name=name, switch="open and wet ground", shapes=rows.geometry.to_numpy(),
+            name=name,
+            switch="open and wet ground",
+            shapes=rows.geometry.to_numpy(),
             looks=[area_look(style.GROUND[name])],
             titles=[name.replace("_", " ")] * len(rows),
-        )  # fmt: skip
+        )
         for name, rows in layers.items()
     ]
 
@@ -109,10 +111,14 @@ def _protection(plan: Plan) -> list[WebLayer]:
         rows = layer[layer["zone"] == zone]
         found.append(
             WebLayer(
-                name=f"zone_{zone}", switch=f"{ZONE_WORDS[zone]} zones", shapes=rows.geometry.to_numpy(),
-                looks=[area_look(style.ZONE[zone])], titles=[f"{ZONE_WORDS[zone]} zone"] * len(rows),
-                terms=["because of", "rule"], rows=[[str(row.kind), str(row.rule)] for row in rows_of(rows)],
-            )  # fmt: skip
+                name=f"zone_{zone}",
+                switch=f"{ZONE_WORDS[zone]} zones",
+                shapes=rows.geometry.to_numpy(),
+                looks=[area_look(style.ZONE[zone])],
+                titles=[f"{ZONE_WORDS[zone]} zone"] * len(rows),
+                terms=["because of", "rule"],
+                rows=[[str(row.kind), str(row.rule)] for row in rows_of(rows)],
+            )
         )
     return found
 

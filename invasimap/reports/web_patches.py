@@ -102,10 +102,12 @@ def _zone_facts(plan: Plan) -> list[list[str]]:
 
 
 def patches_layer(plan: Plan) -> WebLayer:
-    """Patch outlines with all that a crew asks of a patch; small ones are marked in the colour of their main outcome."""
+    """Patch outlines with all that a crew asks of a patch, and the colour of the marks that stand for small ones."""
     patches = plan.patches
     pieces = patch_pieces(plan)
-    main = pieces.sort_values(["patch", "share"], ascending=[True, False], kind="stable").groupby("patch")["work"].first()
+    main = (
+        pieces.sort_values(["patch", "share"], ascending=[True, False], kind="stable").groupby("patch")["work"].first()
+    )
     work = main.reindex(range(len(patches)), fill_value="out_of_reach")
     terms, rows = patch_facts(plan, _outcomes(plan, pieces))
     common = patches["common_name"].fillna("") if "common_name" in patches else [""] * len(patches)
@@ -171,17 +173,16 @@ def _figure(value: float | None, unit: str) -> str:
 
 def patch_pieces(plan: Plan) -> pd.DataFrame:
     """For each patch (``patch``, its number) the kinds of ground under it with their ``share`` of it; no slivers."""
-    pieces = plan.treatment_zones
+    pieces = plan.mosaic
     shapes, grounds = plan.patches.geometry.to_numpy(), pieces.geometry.to_numpy()
     patch, piece = shapely.STRtree(grounds).query(shapes, predicate="intersects")
-    shapely.prepare(grounds)
-    whole = shapely.covers(grounds[piece], shapes[patch]) if len(patch) else np.empty(0, bool)
-    area = shapely.area(shapes[patch])
-    area[~whole] = shapely.area(shapely.intersection(shapes[patch[~whole]], grounds[piece[~whole]]))
-    long = pd.DataFrame({
-        "patch": patch, "work": outcome(pieces).to_numpy()[piece], "stand": pieces["stand"].astype(str).to_numpy()[piece],
-        "zone_code": zone_codes(pieces)[piece], "access_code": access_codes(pieces)[piece], "area": area,
+    kinds = pd.DataFrame({
+        "work": outcome(pieces).to_numpy(), "stand": pieces["stand"].astype(str).to_numpy(),
+        "zone_code": zone_codes(pieces), "access_code": access_codes(pieces),
     })  # fmt: skip
+    area = shapely.area(shapely.intersection(shapes[patch], grounds[piece]))
+    long = kinds.iloc[piece].assign(patch=patch, area=area)
+    long = long.groupby(["patch", *kinds.columns], as_index=False)["area"].sum()
     long["share"] = long["area"] / long.groupby("patch")["area"].transform("sum")
     return long[long["share"] > LEAST_SHARE]
 

@@ -382,7 +382,7 @@ def test_report_with_nothing_mapped_says_so(empty_plan: Plan) -> None:
 
 
 def test_part_per_patch_tells_what_can_be_done(toy_plan: Plan, field_map: str) -> None:
-    from invasimap.reports.web_layers import patch_outcomes
+    from invasimap.reports.web_patches import patch_outcomes
 
     work = patch_outcomes(toy_plan)
     inside = toy_plan.stands.union_all()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any, Final
 
+import geopandas as gpd
 import numpy as np
 import pandas as pd
 import shapely
@@ -68,13 +69,13 @@ def switches(plan: Plan) -> dict[str, Any]:
 
 def faces_layer(plan: Plan) -> WebLayer:
     """The partition of infested ground, filled by what can be done; each face with its area and codes."""
-    faces = plan.mosaic
+    faces = _single_faces(plan)
     sets, of_set = np.unique(faces["species"].to_numpy(str), return_inverse=True)
     number = {name: place for place, name in enumerate(species_list(plan))}
     names = outcome(faces)
     at = {key: place for place, key in enumerate(_keys(plan.treatment_zones))}
     more = {
-        "area": faces["area_m2"].round(2).tolist(),
+        "area": faces.area.round(2).tolist(),
         "zone": zone_codes(faces).tolist(),
         "access": access_codes(faces).tolist(),
         "sets": [[number[name] for name in text.split(";") if name in number] for text in sets],
@@ -87,6 +88,11 @@ def faces_layer(plan: Plan) -> WebLayer:
         name="faces", shapes=faces.geometry.to_numpy(), look=[OUTCOMES.index(name) for name in names],
         looks=[area_look(style.OUTCOME[name]) | {"edge": "", "width": 0} for name in OUTCOMES], more=more,
     )  # fmt: skip
+
+
+def _single_faces(plan: Plan) -> gpd.GeoDataFrame:
+    """The partition with each polygon by itself: a row of it may be scattered all over a stand."""
+    return plan.mosaic.explode(ignore_index=True)
 
 
 def _keys(ground: pd.DataFrame) -> list[tuple[str, str, str]]:
@@ -173,7 +179,7 @@ def _figure(value: float | None, unit: str) -> str:
 
 def patch_pieces(plan: Plan) -> pd.DataFrame:
     """For each patch (``patch``, its number) the kinds of ground under it with their ``share`` of it; no slivers."""
-    pieces = plan.mosaic
+    pieces = _single_faces(plan)
     shapes, grounds = plan.patches.geometry.to_numpy(), pieces.geometry.to_numpy()
     patch, piece = shapely.STRtree(grounds).query(shapes, predicate="intersects")
     kinds = pd.DataFrame({

@@ -274,6 +274,7 @@ def test_browser_shows_the_pages_and_runs_nothing(made, browser_path):
           for (const layer of fieldMap.layers) {
             const { scale, left, top } = fieldMap.ground.view();
             for (let i = 0; i < layer.count; i++) {
+              if (layer.kinds[i] < 0) { continue; }
               const p = layer.firstPoint[layer.firstRing[i]];
               const at = fieldMap.ground._bounds.min.add([layer.x[p] * scale + left, top - layer.y[p] * scale]);
               fieldMap.map.fire("click", { latlng: fieldMap.map.layerPointToLatLng(at) });

@@ -110,6 +110,7 @@ def test_browser_draws_the_map_and_runs_nothing_hostile(
         shown = page.evaluate("""() => { let shown = 0;
           for (const at of document.querySelectorAll("fieldset[data-group=layers] input:not(:checked)")) { at.click(); }
           for (const layer of fieldMap.layers) { for (let i = 0; i < layer.count; i++) {
+            if (layer.kinds[i] < 0) { continue; }
             const { scale, left, top } = fieldMap.ground.view(), p = layer.firstPoint[layer.firstRing[i]];
             const at = fieldMap.ground._bounds.min.add([layer.x[p] * scale + left, top - layer.y[p] * scale]);
             fieldMap.map.fire("click", { latlng: fieldMap.map.layerPointToLatLng(at) });

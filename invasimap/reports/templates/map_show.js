@@ -174,9 +174,13 @@ function otherLayers() {
       choose();
     }));
   });
-  if (shade) { box.appendChild(plainSwitch("shape of the ground", true, function (on) { shade.setOpacity(on ? 1 : 0); })); }
+  if (shade) { box.appendChild(plainSwitch("shape of the ground", true, function (on) { shadeOn = on; showShade(); })); }
   return box;
 }
+
+// over a background the shape of the ground is a veil
+var shadeOn = true, overBackground = false;
+function showShade() { if (shade) { shade.setOpacity(shadeOn ? (overBackground ? 0.3 : 1) : 0); } }
 
 function plainSwitch(words, on, then) {
   var row = element("label", "switch"), input = element("input");
@@ -202,7 +206,8 @@ function backgroundBox() {
   box.appendChild(plainSwitch("fetch it from " + from.host, false, function (on) {
     if (tiles) { tiles.remove(); tiles = null; }
     credit.textContent = on ? from.attribution : "";
-    if (shade) { map.getPane("overlayPane").classList.toggle("over-background", on); }
+    overBackground = on;
+    showShade();
     rest();
     if (!on) { return; }
     note.textContent = "On: pictures are fetched from " + from.host + ".";

@@ -1,10 +1,15 @@
 """Shared by the tests: small tracts written to disk, and the real files kept beside the project."""
 
+import base64
 import io
+import json
 import os
+import re
 import shutil
 import sys
+import zlib
 from contextlib import redirect_stderr, redirect_stdout
+from itertools import pairwise
 from pathlib import Path
 from types import SimpleNamespace
 from unittest import mock
@@ -15,12 +20,14 @@ import pytest
 import rasterio
 from affine import Affine
 from PIL import Image
+from pyproj import Transformer
 
 REAL = Path(__file__).parents[2] / "shared" / "real"
 UTM = "EPSG:32617"
 TOGETHER = {
     **dict.fromkeys(
-        ("tests/test_browser.py", "tests/test_notebooks.py", "tests/test_sample.py"), "the sample's plan"
+        ("tests/test_browser.py", "tests/test_field_map.py", "tests/test_notebooks.py", "tests/test_sample.py"),
+        "the sample's plan",
     ),
     **{name: name for name in (
         "tests/test_plan_by_hand.py", "tests/test_plan_confidential.py", "tests/test_plan_inert.py",
@@ -178,3 +185,62 @@ def browser_path():
             pytest.fail("a browser is required and chromium is absent")
         pytest.skip("no chromium here")
     return found
+
+
+@pytest.fixture(scope="session")
+def unpack_map():
+    """Reads a field map's page: its words without the packed data, and its layers by name.
+
+    Each layer has what the page's script gets and ``places``: for each shape its rings, lines or points in degrees.
+    """
+
+    def unpack(page):
+        packed = re.findall(r'<script type="text/plain" id="field-\w+">([^<]*)</script>', page)
+        words, shapes = (zlib.decompress(base64.b64decode(text, validate=True)) for text in packed)
+        folded = np.frombuffer(shapes, np.uint8).reshape(4, -1).T.copy().view("<u4").ravel().astype(np.int64)
+        numbers, head = np.where(folded % 2, -(folded // 2) - 1, folded // 2), json.loads(words)
+        to_degrees = Transformer.from_crs(3857, 4326, always_xy=True)
+        at = 0
+        for layer in head["layers"]:
+            count = sum(layer["points"])
+            x, y = (np.cumsum(numbers[at + k * count : at + (k + 1) * count]) * head["step"] for k in (0, 1))
+            at += 2 * count
+            places = np.column_stack(to_degrees.transform(x + head["origin"][0], y + head["origin"][1]))
+            rings = np.split(places, np.cumsum(layer["points"])[:-1])
+            starts = np.cumsum([0, *layer["parts"]])
+            layer["places"] = [rings[a:b] for a, b in pairwise(starts)]
+        assert at == len(numbers)
+        head["page"] = re.sub("|".join(map(re.escape, packed)), "", page)
+        head["layers"] = {layer["name"]: layer for layer in head["layers"]}
+        return head
+
+    return unpack
+
+
+@pytest.fixture(scope="module")
+def chromium(browser_path):
+    """Debian's Chromium, once a module."""
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as driver:
+        browser = driver.chromium.launch(executable_path=browser_path, args=["--no-sandbox"])
+        yield browser
+        browser.close()
+
+
+@pytest.fixture(params=[(1280, 900), (390, 844)], ids=["desk", "phone"])
+def screen(request, chromium):
+    """A page with the network off, on a desk's screen and a phone's; ``faults``: errors and what it asks for."""
+    width, height = request.param
+    context = chromium.new_context(viewport={"width": width, "height": height}, offline=True)
+    page = context.new_page()
+    page.faults = []
+    page.on("console", lambda said: page.faults.append(said.text) if said.type == "error" else None)
+    page.on("pageerror", lambda error: page.faults.append(str(error)))
+    page.on(
+        "request",
+        lambda ask: page.faults.append(ask.url) if not ask.url.startswith(("file:", "data:", "blob:")) else None,
+    )
+    page.on("requestfailed", lambda ask: page.faults.append(f"failed {ask.url}"))
+    yield page
+    context.close()

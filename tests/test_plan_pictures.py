@@ -47,7 +47,7 @@ def planned(write_shared_tract, utm_layer, blank_maps):
     return plan, invasimap.write_plan(plan, home / "out")
 
 
-def test_a_picture_is_told_with_its_patch_in_every_output(planned):
+def test_a_picture_is_told_with_its_patch_in_every_output(planned, unpack_map):
     plan, out = planned
     table = pd.read_csv(out / "tables" / "photos.csv", keep_default_na=False).set_index("file")
     assert table["patch"].to_dict() == {"pictures/=far.jpg": "", "pictures/near.jpg": "P0001", "pictures/plain.jpg": ""}
@@ -56,7 +56,8 @@ def test_a_picture_is_told_with_its_patch_in_every_output(planned):
     assert layer.loc["pictures/near.jpg"].geometry.distance(plan.patches.geometry[0]) == pytest.approx(5, abs=0.05)
     assert layer.loc["pictures/plain.jpg"].geometry is None
     assert "270° (true north)" in (out / "report.html").read_text(encoding="utf-8")
-    assert "pictures/near.jpg" in (out / "map.html").read_text(encoding="utf-8")
+    patches = unpack_map((out / "map.html").read_text(encoding="utf-8"))["layers"]["patches"]
+    assert patches["rows"][0][patches["terms"].index("pictures")] == "pictures/near.jpg"
 
 
 def test_pictures_are_in_the_account(planned):

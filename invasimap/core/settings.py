@@ -6,13 +6,14 @@ in the name (``no_spray_m``). Nothing that a label or a rule sets has a default.
 
 from __future__ import annotations
 
+import re
 import secrets
 import string
 from pathlib import Path
 from typing import Annotated, Literal, Self
 from zoneinfo import ZoneInfo, available_timezones
 
-from pydantic import AfterValidator, Field, PrivateAttr, SecretStr, model_validator
+from pydantic import AfterValidator, Field, PrivateAttr, SecretStr, field_validator, model_validator
 
 from invasimap.core import units
 from invasimap.core.book_settings import EmergencySection, MapbookSection
@@ -320,6 +321,41 @@ class BudgetSection(Section):
     money: Money
 
 
+_ADDRESS = re.compile(r"https?://[A-Za-z0-9.\-]+(?::\d+)?/[A-Za-z0-9._~\-/?&=%+,:;{}]*")
+_PARTS = ("{z}", "{x}", "{y}")
+
+
+class BackgroundSection(Section):
+    """``[map] background``: pictures of the ground that a reader of the field map may ask for; nobody else does.
+
+    ``address`` is that of square pictures by zoom, column and row, ``attribution`` what their makers want said, and
+    ``max_zoom`` the finest zoom they are made for.
+    """
+
+    address: str
+    attribution: str = Field(min_length=1)
+    max_zoom: int = Field(19, ge=1, le=24)
+
+    @field_validator("address")
+    @classmethod
+    def _has_every_part(cls, address: str) -> str:
+        rest = address
+        for part in _PARTS:
+            rest = rest.replace(part, "", 1)
+        if not _ADDRESS.fullmatch(address) or len(address) - len(rest) != 9 or set(rest) & set("{}"):
+            raise ValueError(
+                f"address {address!r} is none of map pictures: write one with {{z}}, {{x}} and {{y}} once each, "
+                'such as "https://maps.example.org/{z}/{x}/{y}.png"'
+            )
+        return address
+
+
+class MapSection(Section):
+    """``[map]``: the field map."""
+
+    background: BackgroundSection | None = None
+
+
 class Tract(Section):
     """A tract's settings; ``folder`` is where its relative paths start."""
 
@@ -342,6 +378,7 @@ class Tract(Section):
     mapbook: MapbookSection = MapbookSection()
     emergency: EmergencySection = EmergencySection()
     crew: CrewSection = CrewSection()
+    map: MapSection = MapSection()
     _file: Path = PrivateAttr(default=Path("tract.toml"))
     _left_out: frozenset[str] = PrivateAttr(default=frozenset())
 

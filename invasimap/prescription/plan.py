@@ -6,7 +6,7 @@ import datetime as dt
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 import geopandas as gpd
 import numpy as np
@@ -169,3 +169,9 @@ class Plan:
     def shown(self) -> ShownUnits:
         """The units the tract is shown in."""
         return self.settings.shown
+
+    def map(self) -> Any:
+        """The field map as a ``folium.Map``: shown by a notebook, saved with ``.save("map.html")``, or added to."""
+        from invasimap.reports.webmap import web_map  # drawing is loaded only when it is asked for
+
+        return web_map(self)

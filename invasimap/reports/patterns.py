@@ -4,18 +4,24 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from html import escape
+from typing import Any, Final
 
 from invasimap.reports.style import INK, OUTCOME, PAPER, ZONE, Area, Line
 
-STROKES = {
-    "": "",
-    "/": '<path d="M-2,2 l4,-4 M0,8 l8,-8 M6,10 l4,-4" stroke="{color}" stroke-width="1.3"/>',
-    "\\": '<path d="M-2,6 l4,4 M0,0 l8,8 M6,-2 l4,4" stroke="{color}" stroke-width="1.1"/>',
-    "-": '<path d="M0,2 h8 M0,6 h8" stroke="{color}" stroke-width="1.2"/>',
-    "x": '<path d="M0,8 l8,-8 M0,0 l8,8" stroke="{color}" stroke-width="1"/>',
-    "+": '<path d="M4,0 v8 M0,4 h8" stroke="{color}" stroke-width="1"/>',
-    "|": '<path d="M2,0 v8 M6,0 v8" stroke="{color}" stroke-width="0.9"/>',
-    ".": '<circle cx="2" cy="2" r="1.1" fill="{color}"/><circle cx="6" cy="6" r="1.1" fill="{color}"/>',
+# hatches on a tile of 8 x 8 px: the path, its weight, and whether it is filled instead of drawn
+HATCHES: Final = {
+    "": ("", 0.0, False),
+    "/": ("M-2,2 l4,-4 M0,8 l8,-8 M6,10 l4,-4", 1.3, False),
+    "\\": ("M-2,6 l4,4 M0,0 l8,8 M6,-2 l4,4", 1.1, False),
+    "-": ("M0,2 h8 M0,6 h8", 1.2, False),
+    "x": ("M0,8 l8,-8 M0,0 l8,8", 1.0, False),
+    "+": ("M4,0 v8 M0,4 h8", 1.0, False),
+    "|": ("M2,0 v8 M6,0 v8", 0.9, False),
+    ".": (
+        "M0.9,2 a1.1,1.1 0 1 0 2.2,0 a1.1,1.1 0 1 0 -2.2,0 M4.9,6 a1.1,1.1 0 1 0 2.2,0 a1.1,1.1 0 1 0 -2.2,0",
+        0.0,
+        True,
+    ),
 }
 
 
@@ -28,7 +34,9 @@ def pattern_defs() -> str:
 
 
 def _pattern(name: str, look: Area) -> str:
-    strokes = STROKES[look.hatch[:1]].format(color=look.hatch_color)
+    path, weight, filled = HATCHES[look.hatch[:1]]
+    paint = f'fill="{look.hatch_color}"' if filled else f'stroke="{look.hatch_color}" stroke-width="{weight}"'
+    strokes = f'<path d="{path}" {paint}/>' if path else ""
     ground = f'<rect width="8" height="8" fill="{look.fill}" fill-opacity="{look.alpha:g}"/>'
     return (
         f'<pattern id="{escape(name)}" width="8" height="8" patternUnits="userSpaceOnUse">{ground}{strokes}</pattern>'
@@ -64,3 +72,21 @@ def _line(look: Line) -> str:
     ticks = '<path d="M6,4 v8 M14,4 v8 M22,4 v8 M30,4 v8" stroke="#111" stroke-width="1"/>' if look.mark else ""
     width = f"{look.line_pt * 1.2:g}"
     return f'{under}<path d="M0,8 h36" stroke="{look.color}" stroke-width="{width}"{dash} fill="none"/>{ticks}'
+
+
+def area_look(look: Area) -> dict[str, Any]:
+    """A filled look as the field map's script takes it: lengths in px, the hatch as a path on a tile of 8 px."""
+    path, weight, filled = HATCHES[look.hatch[:1]]
+    hatch = {"path": path, "weight": weight, "filled": filled, "color": look.hatch_color} if path else None
+    edge = "" if look.edge == "none" else look.edge
+    return {"fill": look.fill, "alpha": look.alpha, "hatch": hatch, "edge": edge, "width": look.line_pt * 1.4}
+
+
+def line_look(look: Line) -> dict[str, Any]:
+    """A line as the field map's script takes it, in px, with its casing beneath."""
+    found: dict[str, Any] = {"edge": look.color, "width": look.line_pt * 1.7}
+    if look.dash:
+        found["dash"] = [step * 1.4 for step in look.dash]
+    if look.casing:
+        found |= {"casing": look.casing, "casing_width": (look.line_pt + 2.5) * 1.7}
+    return found

@@ -1,57 +1,73 @@
-"""The layers of the web map as GeoJSON with ready, escaped texts."""
+"""The layers of the field map beside the infested ground: zones, access, features, ways, places."""
 
 from __future__ import annotations
 
-import base64
-import io
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Sequence
 from typing import Any
 
 import geopandas as gpd
 import numpy as np
-import pandas as pd
 import shapely
-from affine import Affine
-from PIL import Image
-from pyproj import Transformer
-from rasterio.warp import Resampling, reproject
 
 from invasimap.core.crs import shown_place
 from invasimap.land.raster import joined_polygons
 from invasimap.prescription.plan import Plan
-from invasimap.reports.offline import safe_html
-from invasimap.reports.relief import hillshade
-from invasimap.reports.wording import (
-    ACCESS_WORDS,
-    OUTCOME_WORDS,
-    limit_words,
-    outcome,
-    rows_of,
-    shown_area,
-    shown_date,
-    shown_number,
-    whole_length,
-)
+from invasimap.reports import style
+from invasimap.reports.map_layers import way_machines
+from invasimap.reports.packed import WebLayer
+from invasimap.reports.patterns import area_look, line_look
+from invasimap.reports.style import INK, PAPER
+from invasimap.reports.web_patches import faces_layer, patches_layer, stands_layers
+from invasimap.reports.wording import ACCESS_WORDS, WAY_WORDS, ZONE_WORDS, limit_words, rows_of, whole_length
 
-TOLERANCE_M = 0.1
-DECIMALS = 6  # of shapes that are drawn, as fine as they are simplified
-LONGEST_SIDE_PX = 1400
-LEAST_SHARE = 0.005  # parts of a patch smaller than this share are slivers of drawing, not work
+ENTRY = {"fill": INK, "alpha": 1, "edge": PAPER, "width": 2, "radius": 8}
+CROSSING = {"fill": PAPER, "alpha": 1, "edge": INK, "width": 2, "radius": 5}
+ASIDE = {"fill": PAPER, "alpha": 0.7, "edge": style.QUIET, "width": 1.5, "radius": 5, "dash": [2, 3]}
+FEATURES, WAYS = "protected features", "ways and barriers"
 
 
-def geojson(layer: gpd.GeoDataFrame, *, names: Iterable[str] = (), popups: Iterable[str] = ()) -> dict[str, Any]:
-    """A layer as GeoJSON in longitude and latitude (1e-6 degrees, simplified to 0.1 m).
+def web_layers(plan: Plan) -> list[WebLayer]:
+    """Every layer of the field map, in the order they are drawn; layers without shapes are left out."""
+    layers = [
+        *_ground(plan), _access(plan), *_protection(plan), *_features(plan), *_ways(plan), faces_layer(plan),
+        patches_layer(plan), *stands_layers(plan), *_places(plan),
+    ]  # fmt: skip
+    return [layer for layer in layers if len(layer.shapes)]
 
-    ``names`` (tooltips) and ``popups`` are HTML, one a row, already escaped.
-    """
-    shapes = shapely.force_2d(layer.geometry.to_numpy())
-    kept = ~(shapely.is_missing(shapes) | shapely.is_empty(shapes))
-    table = {"name": list(names) or [""] * len(layer), "popup": list(popups) or [""] * len(layer)}
-    found = gpd.GeoDataFrame(table, geometry=shapely.simplify(shapes, TOLERANCE_M), crs=layer.crs)[kept].to_crs(4326)
-    rounded = shapely.transform(found.geometry.to_numpy(), lambda xy: np.round(xy, DECIMALS))
-    document: dict[str, Any] = found.set_geometry(rounded, crs=4326).to_geo_dict(drop_id=True)
-    return document
+
+def _ground(plan: Plan) -> list[WebLayer]:
+    layers = {"open_ground": plan.open_ground, "wet_ground": plan.wet_ground}
+    return [
+        WebLayer(
+            name=name,
+            switch="open and wet ground",
+            shapes=rows.geometry.to_numpy(),
+            looks=[area_look(style.GROUND[name])],
+            titles=[name.replace("_", " ")] * len(rows),
+        )
+        for name, rows in layers.items()
+    ]
+
+
+def _access(plan: Plan) -> WebLayer:
+    """How all ground is reached, hidden until it is asked for."""
+    found = [(access, access_ground(plan, access)) for access in style.ACCESS] if len(plan.access) else []
+    names = [access for access, rows in found for _ in range(len(rows))]
+    rows = [access_facts(row, access) for access, part in found for row in rows_of(part)]
+    looks = [{"fill": look.fill, "alpha": 0.45} for look in style.ACCESS.values()]
+    shapes = np.concatenate([np.empty(0, object), *(part.geometry.to_numpy() for _, part in found)])
+    return WebLayer(
+        name="access", switch="access to all ground", on=False, shapes=shapes, looks=looks,
+        look=[list(style.ACCESS).index(access) for access in names], titles=[ACCESS_WORDS[access] for access in names],
+        terms=["reached by", "not better because"], rows=rows,
+    )  # fmt: skip
+
+
+def access_facts(row: Any, access: str) -> list[str]:
+    """Of a row of ``access_ground``: every class that reaches it, and what keeps it from a better one."""
+    by = ", ".join(ACCESS_WORDS[name] for name in row.reached_by.split(";") if name)
+    return [by, limit_words(row.limit, access) if row.limit else ""]
 
 
 def access_ground(plan: Plan, access: str) -> gpd.GeoDataFrame:
@@ -78,42 +94,9 @@ def _whether_driven_or_not(plan: Plan, rows: gpd.GeoDataFrame) -> gpd.GeoDataFra
     if rows["hose_only"].nunique() < 2:
         return rows
     alike = rows.groupby(["limit", "reached_by"], sort=True)
-    facts = alike.first()[[]].reset_index()
+    known = alike.first()[[]].reset_index()
     joined = joined_polygons(rows.geometry.to_numpy(), alike.ngroup().to_numpy() + 1, plan.terrain)
-    return joined[["geometry"]].join(facts.iloc[joined["code"] - 1].set_index(joined.index))
-
-
-def access_popups(rows: gpd.GeoDataFrame, access: str) -> list[str]:
-    """One popup a row of ``access_ground``: every class that reaches it, and what keeps it from a better one."""
-    return [
-        facts(
-            f"<b>{ACCESS_WORDS[access]}</b>",
-            {
-                "reached by": ", ".join(ACCESS_WORDS[name] for name in row.reached_by.split(";") if name),
-                "not better because": limit_words(row.limit, access) if row.limit else "",
-            },
-        )
-        for row in rows_of(rows)
-    ]
-
-
-def parking_popups(plan: Plan) -> list[str]:
-    """One popup a parking place: its zone, its rank there, the hose and the lift it takes (rounded up)."""
-    stops, places = plan.parking.groupby("zone_id").size(), plan.parking.geometry.to_crs(4326)
-    return [
-        facts(
-            "<b>park here for a hose</b>",
-            {
-                "zone": str(row.zone_id),
-                "stop": f"{row.stop} of {stops[row.zone_id]}",
-                "place": shown_place(y, x),
-                "hose": whole_length(row.hose_m, plan.shown),
-                "lift": whole_length(row.lift_m, plan.shown),
-                "serves": f"{math.floor(row.share_pct)} % of what a hose reaches there",
-            },
-        )
-        for row, (x, y) in zip(rows_of(plan.parking), shapely.get_coordinates(places), strict=True)
-    ]
+    return joined[["geometry"]].join(known.iloc[joined["code"] - 1].set_index(joined.index))
 
 
 def _areas(shapes: Any) -> Any:
@@ -121,111 +104,100 @@ def _areas(shapes: Any) -> Any:
     return parts[shapely.get_dimensions(parts) == 2]
 
 
-def facts(title: str, pairs: Mapping[str, str]) -> str:
-    """A popup: a title (HTML) over terms and values; terms and values are escaped here."""
-    rows = "".join(f"<dt>{safe_html(term)}</dt><dd>{safe_html(value)}</dd>" for term, value in pairs.items() if value)
-    return f"{title}<dl>{rows}</dl>"
-
-
-def species_html(latin: str, common: str = "") -> str:
-    """A scientific name in italics, then the common name."""
-    tail = f" ({safe_html(common)})" if common else ""
-    return f"<b><i>{safe_html(latin)}</i></b>{tail}"
-
-
-def patch_popups(plan: Plan) -> list[str]:
-    """One popup a patch: species, size, cover, date, and what can be done where."""
-    patches, shown = plan.patches, plan.shown
-    common = patches["common_name"].fillna("") if "common_name" in patches else [""] * len(patches)
-    work = patch_outcomes(plan)
-    pictures = {} if plan.photos.empty else plan.photos.groupby("patch")["file"].agg(list).to_dict()
-    repairs = {(str(row.file), int(row.record)): str(row.how) for row in rows_of(plan.repaired)}
-    found = []
-    for row, name in zip(rows_of(patches), common, strict=True):
-        pairs = {
-            "patch": str(row.id),
-            "area": shown_area(row.gross_m2, shown),
-            "cover": _figure(row.cover_pct, "%"),
-            "height": _figure(shown.length_of(float(row.height_m)) if pd.notna(row.height_m) else None, shown.length),
-            "seen": shown_date(row.date),
-            "stand": work.loc[row.Index, "stand"],
-            "what can be done": work.loc[row.Index, "work"],
-            "from": f"{row.file}, record {row.record}",
-            "assumed or put right": repairs.get((str(row.file), int(row.record)), ""),
-            "pictures": ", ".join(pictures.get(str(row.id), [])),
-        }
-        found.append(facts(species_html(str(row.species), str(name)), pairs))
+def _protection(plan: Plan) -> list[WebLayer]:
+    layer, found = plan.protection, []
+    for zone in ("hand_only", "no_spray"):
+        rows = layer[layer["zone"] == zone]
+        found.append(
+            WebLayer(
+                name=f"zone_{zone}",
+                switch=f"{ZONE_WORDS[zone]} zones",
+                shapes=rows.geometry.to_numpy(),
+                looks=[area_look(style.ZONE[zone])],
+                titles=[f"{ZONE_WORDS[zone]} zone"] * len(rows),
+                terms=["because of", "rule"],
+                rows=[[str(row.kind), str(row.rule)] for row in rows_of(rows)],
+            )
+        )
     return found
 
 
-def patch_outcomes(plan: Plan) -> pd.DataFrame:
-    """For each patch ``stand`` and ``work``: what can be done, with the share of each where there are several."""
-    pieces = plan.treatment_zones
-    names = outcome(pieces).to_numpy()
-    shapes, grounds = plan.patches.geometry.to_numpy(), pieces.geometry.to_numpy()
-    patch, piece = shapely.STRtree(grounds).query(shapes, predicate="intersects")
-    area = shapely.area(shapely.intersection(shapes[patch], grounds[piece])) if len(patch) else np.empty(0)
-    long = pd.DataFrame(
-        {"patch": patch, "work": names[piece], "stand": pieces["stand"].to_numpy()[piece], "area": area}
-    )
-    long["share"] = long["area"] / long.groupby("patch")["area"].transform("sum")
-    long = long[long["share"] > LEAST_SHARE]
-    shares = long.groupby(["patch", "work"])["share"].sum().reset_index()
-    shares = shares.sort_values(["patch", "share"], ascending=[True, False], kind="stable")
-    stands = long[["patch", "stand"]].astype({"stand": str}).drop_duplicates().sort_values(["patch", "stand"])
-    found = {"stand": stands["stand"].groupby(stands["patch"]), "work": _share_words(shares).groupby(shares["patch"])}
-    table = pd.DataFrame({name: texts.agg(", ".join) for name, texts in found.items()}, dtype=object)
-    return table.reindex(range(len(plan.patches)), fill_value="not known").set_axis(plan.patches.index)
+def _features(plan: Plan) -> list[WebLayer]:
+    """Protected features with an extent; places come last, over everything (``_places``)."""
+    features = plan.features
+    spots = shapely.get_dimensions(features.geometry.to_numpy()) == 0
+    return [_feature_layer("features", features[~spots])]
 
 
-def _share_words(shares: pd.DataFrame) -> pd.Series:
-    """What can be done in words, with the share in percent where a patch has several."""
-    several = shares["patch"].duplicated(keep=False)
-    texts = [
-        OUTCOME_WORDS[name] + (f" {share * 100:.0f} %" if more else "")
-        for name, share, more in zip(shares["work"], shares["share"], several, strict=True)
+def _feature_layer(name: str, rows: gpd.GeoDataFrame) -> WebLayer:
+    kinds = ("water", "dry_water", "feature")
+    spot = {"edge": PAPER, "width": 1.5, "alpha": 1, "radius": 7, "dash": []} if name == "feature_places" else {}
+    return WebLayer(
+        name=name, switch=FEATURES, shapes=rows.geometry.to_numpy(), titles=[str(kind) for kind in rows["kind"]],
+        looks=[line_look(style.LINE[kind]) | {"fill": style.LINE[kind].color, "alpha": 0.3} | spot for kind in kinds],
+        look=[kinds.index(style.line_look(str(kind))) for kind in rows["kind"]],
+    )  # fmt: skip
+
+
+def _ways(plan: Plan) -> list[WebLayer]:
+    kinds = list(WAY_WORDS)
+    looks = [style.way_look(text) for text in way_machines(plan.ways)]
+    barrier = line_look(style.LINE["barrier"]) | {"width": 3, "dash": [2, 5], "fill": INK, "alpha": 0.1}
+    return [
+        WebLayer(
+            name="ways", switch=WAYS, shapes=plan.ways.geometry.to_numpy(), look=[kinds.index(name) for name in looks],
+            looks=[line_look(style.WAY[name]) for name in kinds], titles=[WAY_WORDS[name] for name in looks],
+        ),
+        _plain("barriers", WAYS, plan.barriers.geometry.to_numpy(), barrier, ["barrier"] * len(plan.barriers)),
+    ]  # fmt: skip
+
+
+def _places(plan: Plan) -> list[WebLayer]:
+    features = plan.features
+    spots = shapely.get_dimensions(features.geometry.to_numpy()) == 0
+    aside = plan.set_aside
+    return [
+        _feature_layer("feature_places", features[spots]),
+        WebLayer(
+            name="set_aside", switch="records set aside", shapes=aside.geometry.to_numpy(), looks=[ASIDE],
+            titles=["set aside: not in any figure"] * len(aside), terms=["why", "from"],
+            rows=[[str(row.reason), f"{row.file}, record {row.record}"] for row in rows_of(aside)],
+        ),
+        _plain("crossings", WAYS, _points(plan.crossings), CROSSING, ["crossing"] * len(plan.crossings)),
+        _parking(plan),
+        _plain("entries", WAYS, _points(plan.entries), ENTRY, ["entry"] * len(plan.entries)),
+    ]  # fmt: skip
+
+
+def _parking(plan: Plan) -> WebLayer:
+    """Parking places, hidden until they are asked for."""
+    look = {"fill": style.ACCESS["atv_hose"].fill, "alpha": 1, "edge": INK, "width": 1.5, "radius": 6}
+    return WebLayer(
+        name="parking", switch="where to park for a hose", on=False, shapes=plan.parking.geometry.to_numpy(),
+        looks=[look], titles=["park here for a hose"] * len(plan.parking),
+        terms=["zone", "stop", "place", "hose", "lift", "serves"], rows=parking_facts(plan),
+    )  # fmt: skip
+
+
+def parking_facts(plan: Plan) -> list[list[str]]:
+    """Of each parking place: its zone, its rank there, the place, the hose and the lift it takes (rounded up)."""
+    stops, places = plan.parking.groupby("zone_id").size(), plan.parking.geometry.to_crs(4326)
+    return [
+        [
+            str(row.zone_id),
+            f"{row.stop} of {stops[row.zone_id]}",
+            shown_place(y, x),
+            whole_length(row.hose_m, plan.shown),
+            whole_length(row.lift_m, plan.shown),
+            f"{math.floor(row.share_pct)} % of what a hose reaches there",
+        ]
+        for row, (x, y) in zip(rows_of(plan.parking), shapely.get_coordinates(places), strict=True)
     ]
-    return pd.Series(texts, index=shares.index, dtype=object)
 
 
-def _figure(value: float | None, unit: str) -> str:
-    if value is None or pd.isna(value):
-        return "not known"
-    return f"{shown_number(float(value), decimals=0 if float(value) >= 10 else 1)} {unit}"
+def _plain(name: str, switch: str, shapes: Any, look: dict[str, Any], titles: Sequence[str]) -> WebLayer:
+    return WebLayer(name=name, switch=switch, shapes=shapes, looks=[look], titles=titles)
 
 
-def shade_image(plan: Plan) -> tuple[str, list[list[float]]] | None:
-    """Hillshade as a JPEG address in web Mercator with its corners (lat, lon), or None without elevation."""
-    if plan.terrain.flat:
-        return None
-    shade = np.clip((hillshade(plan.terrain) - 0.35) / 0.55, 0, 1) * 115 + 140
-    terrain = plan.terrain
-    to_mercator = Transformer.from_crs(plan.crs, 3857, always_xy=True)
-    left, bottom, right, top = to_mercator.transform_bounds(*terrain.bounds)
-    step = max(right - left, top - bottom) / min(max(terrain.shape), LONGEST_SIDE_PX)
-    wide, high = math.ceil((right - left) / step), math.ceil((top - bottom) / step)
-    right, bottom = left + wide * step, top - high * step
-    moved = np.full((high, wide), np.nan, np.float32)
-    reproject(
-        shade.astype(np.float32),
-        moved,
-        src_transform=terrain.transform,
-        src_crs=plan.crs.to_wkt(),
-        dst_transform=Affine(step, 0.0, left, 0.0, -step, top),
-        dst_crs="EPSG:3857",
-        src_nodata=np.nan,
-        dst_nodata=np.nan,
-        resampling=Resampling.bilinear,
-    )
-    to_degrees = Transformer.from_crs(3857, 4326, always_xy=True)
-    (west, south), (east, north) = to_degrees.transform(left, bottom), to_degrees.transform(right, top)
-    return _jpeg(moved), [[south, west], [north, east]]
-
-
-def _jpeg(grey: np.ndarray[Any, Any]) -> str:
-    """A grey picture as an address; what is not known is white."""
-    stream = io.BytesIO()
-    Image.fromarray(np.where(np.isfinite(grey), grey, 255).astype(np.uint8)).save(
-        stream, "JPEG", quality=72, optimize=True
-    )
-    return f"data:image/jpeg;base64,{base64.b64encode(stream.getvalue()).decode('ascii')}"
+def _points(layer: gpd.GeoDataFrame) -> Any:
+    return shapely.point_on_surface(layer.geometry.to_numpy())

@@ -66,6 +66,21 @@ def test_a_confidential_block_needs_words_and_a_distance_that_hide(tmp_path, sec
         assert read_tract(tmp_path).confidential.hide_within_m == pytest.approx(91.44)
 
 
+def test_a_background_is_none_unless_typed_and_its_address_must_be_one_of_map_pictures(tmp_path):
+    typed = '[map]\nbackground = {{ address = "{}", attribution = "them" }}\n'
+    good = "https://maps.example.org:8080/a/{z}/{x}/{y}.png?key=1"
+    (tmp_path / "tract.toml").write_text(SMALLEST + typed.format(good), encoding="utf-8")
+    assert read_tract(tmp_path).map.background.address == good
+    (tmp_path / "tract.toml").write_text(SMALLEST, encoding="utf-8")
+    assert read_tract(tmp_path).map.background is None
+    for wrong in ("https://maps.example.org/{z}/{x}.png", "ftp://a.org/{z}/{x}/{y}", "https://a.org/{z}/{x}/{y}/{s}",
+                  "https://a.org/{z}/{x}/{y}{y}", "javascript:{z}{x}{y}", "https://a.org'/{z}/{x}/{y}"):  # fmt: skip
+        (fault,) = faults_of(SMALLEST + typed.format(wrong), tmp_path)
+        assert "{z}, {x} and {y} once each" in fault and "background" in fault
+    (fault,) = faults_of(SMALLEST + '[map]\nbackground = { address = "https://a.org/{z}/{x}/{y}" }\n', tmp_path)
+    assert "attribution" in fault
+
+
 @pytest.mark.parametrize(
     ("asked", "m2"),
     [('acre = "us survey"', 4046.87260987), ('acre = "international"', 4046.8564224),

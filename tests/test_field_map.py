@@ -10,7 +10,7 @@ import pytest
 import shapely
 from pyproj import Geod
 
-from invasimap.core.settings import BackgroundSection, MapSection
+from invasimap.core.map_settings import BackgroundSection, MapSection
 from invasimap.reports.webmap import map_html
 
 LAYERS = {

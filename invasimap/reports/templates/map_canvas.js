@@ -95,17 +95,18 @@ var Ground = L.Renderer.extend({
     return left;
   },
   shapes: function (ctx, layer, list, look, view) {
-    ctx.beginPath();
-    var filled = false;
-    for (var k = 0; k < list.length; k++) {
-      trace(ctx, layer, list[k], view);
-      filled = filled || layer.kinds[list[k]] === 2;
-    }
-    if (filled && look.fill) {
+    var areas = look.fill ? list.filter(function (i) { return layer.kinds[i] === 2; }) : [];
+    if (areas.length) {
+      ctx.beginPath();
+      areas.forEach(function (i) { trace(ctx, layer, i, view); });
       ctx.globalAlpha = look.hatch ? 1 : look.alpha;
       ctx.fillStyle = look.hatch ? this.hatch(ctx, look) : look.fill;
       ctx.fill();
       ctx.globalAlpha = 1;
+    }
+    if (areas.length < list.length) {  // lines have no inside: a bend must not be filled
+      ctx.beginPath();
+      list.forEach(function (i) { trace(ctx, layer, i, view); });
     }
     ctx.lineJoin = "round";
     if (look.casing) { stroke(ctx, look.casing, look.casing_width, []); }

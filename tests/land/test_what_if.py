@@ -137,6 +137,19 @@ def test_what_a_tractor_drives_over_is_not_lost_with_a_hose_that_the_pump_no_lon
     assert found["tractor_gain_m2"].tolist() == pytest.approx([0], abs=CELL**2)
 
 
+def test_a_machine_without_a_hose_has_none_to_be_longer():
+    strip = [shapely.box(200, 250, 300, 350)]
+    assert gains(strip, means={"atv": atv("0 m"), "foot": FOOT})["change"].tolist() == ["walk"]
+    assert gains(strip, means={"atv": atv("1 m")})["atv_hose_gain_m2"].item() > 100 * 2 * (31 - 1 - 3 * CELL)
+
+
+def test_no_gain_is_less_than_nothing_by_what_adding_up_leaves_over():
+    spots = [shapely.box(200 + x / 7, 250 + x / 3, 200.1 + x / 7, 252 + x / 3) for x in range(200)]
+    found = gains(spots, means={"atv": atv("100 m"), "foot": FOOT})
+    values = found[list(GAINS)].to_numpy()
+    assert not np.signbit(values).any() and (values == 0).all()  # a hose of 100 m reaches all of it already
+
+
 def test_without_means_or_ground_that_counts_the_table_keeps_its_columns():
     nothing = gains([shapely.box(200, 200, 300, 300)])
     assert list(nothing.columns) == COLUMNS and nothing.empty

@@ -72,8 +72,8 @@ def reach_gain(
 
     def add(change: str, means: str, codes: Codes, x: float = np.nan, y: float = np.nan) -> None:
         more = worth.sums(codes, len(CLASSES)) - now
-        more[np.abs(more) < NOTHING_M2] = 0.0
-        gains = (more[1:].sum(), more[3], more[2], more[1])
+        gains = np.array([more[1:].sum(), more[3], more[2], more[1]])
+        gains[np.abs(gains) < NOTHING_M2] = 0.0
         rows.append({"change": change, "means": means, "x": x, "y": y, **dict(zip(GAINS, gains, strict=True))})
 
     for name, rig in (("tractor", rigs.tractor), ("atv_hose", rigs.atv)):

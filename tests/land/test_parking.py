@@ -132,9 +132,7 @@ def test_a_place_found_last_stands_where_it_belongs_by_what_it_serves():
         confidential=[False] * 2, no_spray_m=[0.0] * 2, hand_only_m=[np.nan] * 2, width_m=[0.0] * 2,
         per_slope_m=[0.0] * 2, position_error_m=[0.0] * 2, blocks=["hose"] * 2,
     )  # fmt: skip
-    between, wide, small = (
-        shapely.box(*b) for b in ((32, 120, 40, 180), (300, 120, 310, 130), (500, 104, 506, 110))
-    )
+    between, wide, small = (shapely.box(*b) for b in ((32, 120, 40, 180), (300, 120, 310, 130), (500, 104, 506, 110)))
     stops = parking_places(zones(shapely.MultiPolygon([small, wide, between])), access(atv("100 m"), features=lines))
     assert stops["served_m2"].tolist() == pytest.approx([480, 100, 36]) and stops["stop"].tolist() == [1, 2, 3]
     assert 30 < stops.geometry[0].x < 42

@@ -49,6 +49,15 @@ def test_the_settings_of_field_files_are_valid_and_show_the_defaults(tmp_path):
     assert tract.photos[0].within_m == pytest.approx(15.24)
     shown = tract.intake.model_copy(update={"species": None, "cover_scales": {}})
     assert shown == IntakeSection()
+    for section, must in (
+        (tract.access, set()),
+        (tract.access.atv, {"max_slope_pct", "max_side_slope_pct", "clearance_m", "hose_length_m"}),
+        (tract.access.foot, {"max_slope_pct", "max_walk_min"}),
+    ):
+        fields = type(section).model_fields
+        said = {name for name in section.model_fields_set - must if name not in ("tractor", "atv", "foot")}
+        assert said and all(getattr(section, name) == pytest.approx(fields[name].default) for name in said)
+        assert said >= {name for name in fields if isinstance(fields[name].default, float | int)}
 
 
 def test_keys_of_defaults_and_statuses_of_plants_are_listed():

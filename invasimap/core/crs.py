@@ -70,8 +70,18 @@ def require_same_metres(**layers: gpd.GeoDataFrame) -> CRS:
     units = {name: crs.axis_info[0].unit_name for name, crs in found.items()}
     if any(crs != first for crs in found.values()) or set(units.values()) != {"metre"}:
         listed = ", ".join(f"{name} is {crs.name} ({units[name]})" for name, crs in found.items())
-        raise CRSError(Fault(where="layers", what=f"must share one CRS in metres: {listed}"))
+        raise CRSError(Fault(where="layers", what=f"must share one CRS in metres: {listed}", mend=_one_system(found)))
     return first
+
+
+def _one_system(found: dict[str, CRS]) -> str:
+    """How to bring layers to one system: that of the first one in metres, where there is one."""
+    one = next((crs for crs in found.values() if crs.axis_info[0].unit_name == "metre"), None)
+    if one is None:
+        return "bring each to one system in metres, such as the UTM zone, with to_crs"
+    code = ":".join(one.to_authority() or ())
+    other = next(name for name, crs in found.items() if crs != one)
+    return f'bring each to one of them that is in metres, as with {other}.to_crs("{code or one.name}")'
 
 
 def to_working(layer: gpd.GeoDataFrame, crs: CRS, *, name: str) -> gpd.GeoDataFrame:

@@ -9,6 +9,7 @@ import geopandas as gpd
 import numpy as np
 import numpy.typing as npt
 
+from invasimap.core.crs import to_working
 from invasimap.core.settings import AtvSection, FootSection, TractorSection
 from invasimap.land.ground import Ground
 from invasimap.land.limits import CLASSES, LIMIT, LIMITS, Codes, reached_by
@@ -42,6 +43,8 @@ class Access:
         Where a tractor, an ATV (their middles) and a person get to; and where they could be, but do not get to.
     notes
         What is to be said of the ground before it is used, where that was looked at (``alone.access``).
+    on_raster
+        Cells that the elevation's raster covers, where the grid is larger than it; ``polygons`` leaves out the others.
     """
 
     terrain: Terrain
@@ -55,6 +58,7 @@ class Access:
     gets: Mapping[str, Mask]
     cut_off: Mapping[str, Mask]
     notes: tuple[str, ...] = ()
+    on_raster: Mask | None = None
 
     @property
     def hose_only(self) -> Mask:
@@ -74,9 +78,12 @@ class Access:
         """What binds in each cell by name; empty where nothing does."""
         return np.asarray(LIMITS, object)[self.limit]
 
-    def polygons(self, *, limits: bool = True) -> gpd.GeoDataFrame:
-        """The grid as polygons: ``access``, ``reached_by`` (every class that does, semicolon-joined), and with
+    def polygons(self, *, limits: bool = True, within: gpd.GeoDataFrame | None = None) -> gpd.GeoDataFrame:
+        """The whole grid as polygons: ``access``, ``reached_by`` (every class that does, semicolon-joined), and with
         ``limits`` also ``limit`` and ``hose_only`` (whether the class gets there with its hose alone).
+
+        The grid goes beyond an outline, to what leads to it: ``within`` (a layer of polygons in any system, such as
+        the outline or the stands) cuts it to those, before areas are added up.
         """
         bits = np.zeros(self.code.shape, np.int16)
         for rank, name in enumerate(CLASSES[1:]):
@@ -85,7 +92,10 @@ class Access:
         mixed = bits * len(LIMITS) + (self.limit if limits else 0)
         if limits:
             mixed = 2 * mixed + self.hose_only
+        if self.on_raster is not None:
+            mixed[~self.on_raster] = -1
         layer = grid_polygons(mixed.astype(np.int16), self.terrain)
+        layer = layer[layer["code"] >= 0].reset_index(drop=True)
         mixed, hosed = np.divmod(layer.pop("code").to_numpy(), 2 if limits else 1)
         bit, limit = np.divmod(mixed, len(LIMITS))
         best = [int(value).bit_length() for value in bit]
@@ -94,7 +104,14 @@ class Access:
         if limits:
             layer.insert(2, "limit", np.asarray(LIMITS, object)[limit])
             layer.insert(3, "hose_only", hosed.astype(bool))
-        return layer
+        return layer if within is None else _cut_to(layer, within, self.terrain)
+
+
+def _cut_to(layer: gpd.GeoDataFrame, within: gpd.GeoDataFrame, terrain: Terrain) -> gpd.GeoDataFrame:
+    """A layer's polygons cut to the ground of another, in any system."""
+    moved = to_working(gpd.GeoDataFrame(geometry=within.geometry), terrain.crs, name="within")
+    cut = gpd.clip(layer, moved, keep_geom_type=True, sort=True)
+    return cut.reset_index(drop=True)
 
 
 @dataclass(frozen=True, kw_only=True)

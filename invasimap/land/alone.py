@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
+import geopandas as gpd
 import numpy as np
 import shapely
 from affine import Affine
@@ -14,27 +15,30 @@ from pydantic import ValidationError
 from pyproj import CRS, Proj
 from rasterio import warp
 
-from invasimap.core.crs import centre_lonlat, read_crs, to_lonlat, to_working, working_crs
+from invasimap.core.crs import centre_lonlat, read_crs, require_same_metres, to_lonlat, to_working, working_crs
 from invasimap.core.errors import CRSError, Fault, LayerError, SettingsError
+from invasimap.core.geometry import empty_layer
 from invasimap.core.settings import AccessSection
 from invasimap.land.access import Access, access_classes
 from invasimap.land.given_layers import Layers, given_layers
 from invasimap.land.ground import make_ground
 from invasimap.land.machines import hose_notes
 from invasimap.land.notes import absent_notes, elevation_notes, entrance_notes
+from invasimap.land.raster import covered
 from invasimap.land.terrain import (
     HIGHEST_M,
     LOWEST_M,
     METRES_PER_UNIT,
-    UNIT_MEND,
     Terrain,
     own_cells_m,
     raster_facts,
     read_terrain,
+    with_edge_repeated,
 )  # fmt: skip
 from invasimap.land.ways_shut import crossing_notes
 
 MARGIN_M = 300.0  # ground round the outline that is worked too: what leads to it
+EDGE_CELLS = 0.25  # of a raster's own cells: nearer to its edge than that, bringing it to another grid may find nothing
 STRETCH = 0.01  # a system is in true metres when its scale is off by no more
 MEANS = ("tractor", "atv", "foot")
 
@@ -65,7 +69,8 @@ def access(
     unit
         Of the elevations: ``m``, ``ft`` or ``us-ft``. Of a raster only where the file does not say.
     cell_m
-        Side of the cells to work a raster in; by default its own, to the nearest centimetre.
+        Side of the cells to work a raster in; by default its own (of cells that are not square here, as of those in
+        degrees, the longer side), to the nearest centimetre.
     **layers
         GeoDataFrames: ``ways`` with ``allows`` (text such as ``atv;foot``); ``features`` with ``blocks`` (such as
         ``tractor;hose``) and, for lines and points, ``width_m`` (0 by default); ``crossings`` with ``width_m`` (20 ft
@@ -76,7 +81,8 @@ def access(
     -------
     Access
         ``class_names``, ``limit_names``, ``walk_min`` on the grid of ``terrain``, ``polygons()`` and ``notes``: read
-        these first.
+        these first. All but the notes are of the whole grid: all of an array or a raster, or of a raster with an
+        ``outline`` that and 300 m round it. ``polygons(within=outline)`` is cut to it, as acres of a tract should be.
 
     Raises
     ------
@@ -89,24 +95,26 @@ def access(
     if isinstance(elevation, str | Path):
         if transform is not None:
             raise LayerError(Fault(where="transform", what="is for an array; a raster has its own"))
-        terrain, found = _from_raster(Path(elevation), found, crs=crs, unit=unit, cell_m=cell_m)
+        terrain, found, raster = _from_raster(Path(elevation), found, crs=crs, unit=unit, cell_m=cell_m)
     else:
         if cell_m is not None:
             raise LayerError(Fault(where="cell_m", what="is for a raster's path; an array is worked in its own cells"))
-        terrain = _from_array(elevation, transform, crs=crs, unit=unit)
+        terrain, raster = _from_array(elevation, transform, crs=crs, unit=unit), None
+    on_raster = None if raster is None or "outline" in found else covered([raster], terrain)
+    terrain = terrain if on_raster is None else with_edge_repeated(terrain, on_raster)
+    require_same_metres(elevation=empty_layer(terrain.crs), **found)
     outline = found.pop("outline", None)
-    if outline is not None:
-        make_ground(terrain, open_ground=outline)  # in the same system as the rest, or an error
     whole = shapely.box(*terrain.bounds)
-    within = whole if outline is None else outline.geometry.union_all()
+    within = (raster or whole) if outline is None else outline.geometry.union_all()
     edge = whole.buffer(-terrain.cell_m, join_style="mitre") if outline is None else within
     ground = make_ground(terrain, outline=edge, **found)
     notes = (
-        *elevation_notes(terrain, within=within), *absent_notes(terrain, found), *entrance_notes(ground),
+        *elevation_notes(terrain, within=within, around=on_raster is None),
+        *absent_notes(terrain, found), *entrance_notes(ground),
         *crossing_notes(ground, means.clearances_m), *hose_notes(means, cell_m=terrain.cell_m),
     )  # fmt: skip
     reached = access_classes(ground, tractor=means.tractor, atv=means.atv, foot=means.foot)
-    return dataclasses.replace(reached, notes=notes)
+    return dataclasses.replace(reached, notes=notes, on_raster=on_raster)
 
 
 def _means(rigs: AccessSection | Mapping[str, Any]) -> AccessSection:
@@ -140,9 +148,8 @@ def _from_array(elevation: Any, transform: Affine | None, *, crs: Any, unit: str
         [] if filled.ndim == 2 and filled.size else [Fault(where="elevation", what="is no array of rows and columns")]
     )
     if unit not in METRES_PER_UNIT:
-        faults.append(
-            Fault(where="unit", what="of the array's elevations is not said", mend='say unit="m", "ft" or "us-ft"')
-        )
+        what = "of the array's elevations is not said" if unit is None else f"{unit!r} is not known"
+        faults.append(Fault(where="unit", what=what, mend='say unit="m", "ft" or "us-ft"'))
     if transform is None:
         faults.append(Fault(where="transform", what="is missing: an array does not say where it lies"))
     elif transform.b or transform.d or transform.a <= 0 or not np.isclose(transform.a, -transform.e, rtol=1e-6):
@@ -182,10 +189,10 @@ def _known_somewhere(terrain: Terrain, where: str) -> Terrain:
 
 def _from_raster(
     path: Path, layers: Layers, *, crs: Any, unit: str | None, cell_m: float | None
-) -> tuple[Terrain, Layers]:
-    """A raster's terrain and the layers, all in a system centred on the outline or else on the raster."""
+) -> tuple[Terrain, Layers, Any]:
+    """A raster's terrain, the layers and its own outline, all in a system centred on the outline or on the raster."""
     if unit is not None and unit not in METRES_PER_UNIT:
-        raise LayerError(Fault(where="unit", what=f"{unit!r} is not known", mend=UNIT_MEND))
+        raise LayerError(Fault(where="unit", what=f"{unit!r} is not known", mend='say unit="m", "ft" or "us-ft"'))
     own_crs: CRS | None = None if crs is None else read_crs(crs, where=str(path))
     facts = raster_facts(path, unit=unit, source_crs=own_crs)
     middle = "outline" if "outline" in layers else None
@@ -202,6 +209,9 @@ def _from_raster(
     else:
         bounds = warp.transform_bounds(facts.crs, working.to_wkt(), *facts.bounds)
     at = (bounds[0] + bounds[2]) / 2, (bounds[1] + bounds[3]) / 2
-    side = round(float(np.sqrt(np.prod(own_cells_m(facts, crs=working, at=at)))), 2) if cell_m is None else cell_m
+    own_m = max(own_cells_m(facts, crs=working, at=at))
+    side = round(own_m, 2) if cell_m is None else cell_m
     terrain = read_terrain(path, bounds, cell_m=side, crs=working, unit=unit, source_crs=own_crs)
-    return _known_somewhere(terrain, str(path)), moved
+    raster = gpd.GeoDataFrame(geometry=[shapely.Polygon(facts.corners)], crs=facts.crs)
+    own = to_working(raster, working, name=str(path)).geometry[0]
+    return _known_somewhere(terrain, str(path)), moved, own.buffer(-EDGE_CELLS * own_m, join_style="mitre")

@@ -231,5 +231,6 @@ def make_ground(terrain: Terrain, **layers: Any) -> Ground:
         name: empty_layer(terrain.crs, *columns.get(name, ())) if layer is None else layer
         for name, layer in found.items()
     }
-    require_same_metres(terrain=empty_layer(terrain.crs), **whole)
+    given = {name: layer for name, layer in found.items() if layer is not None}
+    require_same_metres(terrain=empty_layer(terrain.crs), **given)
     return Ground(terrain=terrain, outline=shapely.box(*terrain.bounds) if outline is None else outline, **whole)

@@ -26,8 +26,8 @@ def unknown_share(terrain: Terrain, *, within: Any) -> float:
     return off + (1 - off) * _share(inside, terrain)
 
 
-def elevation_notes(terrain: Terrain, *, within: Any) -> list[str]:
-    """What is to be said of the elevation of a tract and of the ground round it."""
+def elevation_notes(terrain: Terrain, *, within: Any, around: bool = True) -> list[str]:
+    """What is to be said of the elevation of a tract, and with ``around`` of the rest of the grid."""
     notes = []
     inside = covered([within], terrain)
     own, cell = terrain.source_cell_m, terrain.cell_m
@@ -38,7 +38,7 @@ def elevation_notes(terrain: Terrain, *, within: Any) -> list[str]:
         )
     if share := unknown_share(terrain, within=within):
         notes.append(f"{_percent(share)} of the tract has no elevation: it counts as out of reach, by unknown.")
-    if share := _share(~inside, terrain):
+    if around and (share := _share(~inside, terrain)):
         notes.append(
             f"Outside the tract, {_percent(share)} of the ground near it has no elevation: nobody comes in over that "
             "but on ways."

@@ -45,7 +45,8 @@ def parking_places(zones: gpd.GeoDataFrame, access: Access) -> gpd.GeoDataFrame:
     ----------
     zones
         Polygons with ``id`` and ``access`` in the terrain's system (``treatment_zones``); those without a hose, or
-        where nothing is sprayed (``zone``, where given, other than ``open``), are passed over.
+        where nothing is sprayed (``zone``, where given, other than ``open``), are passed over, and so are those of a
+        machine that has no hose, or one that is used up in the cell it stands in: it sprays only where it drives.
     access
         As ``access_classes`` gives it.
 
@@ -61,12 +62,14 @@ def parking_places(zones: gpd.GeoDataFrame, access: Access) -> gpd.GeoDataFrame:
     Length and lift of each place are worked out anew (``hose_reach``) from places on the ground that the machine gets
     to, about half a hose apart, and from the nearest place to whatever is left. Where one stop does not do, stops are
     also laid from the zone's ends inwards, each as far in as still serves the outermost spot left, and the fewer are
-    taken: along a strip that is the fewest there can be. Stops for the last hundredth of a zone are not listed, nor
-    more than fifty.
+    taken: along a strip that is the fewest there can be. However they were found, they are listed so that each serves
+    the most of what those before it leave. Stops for the last hundredth of a zone are not listed, nor more than fifty,
+    nor one that serves nothing that the others leave.
     """
     rows: list[dict[str, Any]] = []
     places: list[Ints] = []
-    sprayed = zones[zones["access"].isin(access.hoses)]
+    laid = [name for name, hose in access.hoses.items() if hose.length_m >= access.terrain.cell_m]
+    sprayed = zones[zones["access"].isin(laid)]
     sprayed = sprayed[(sprayed["zone"] == "open").to_numpy()] if "zone" in sprayed else sprayed
     with ThreadPoolExecutor(os.cpu_count()) as threads:
         found = list(threads.map(partial(_stops, access), sprayed["access"], sprayed.geometry))
@@ -167,7 +170,22 @@ def _best_first(tries: _Tries, places: list[int]) -> list[_Stop]:
             continue
         chosen.append(best)
         left &= ~best.served
-    return chosen
+    return _in_order(tries, chosen)
+
+
+def _in_order(tries: _Tries, stops: list[_Stop]) -> list[_Stop]:
+    """The stops anew, each the one that serves most of what is left: a place found late may serve more than early ones.
+
+    Those for which nothing is left are not listed.
+    """
+    places, left, ordered = [stop.cell for stop in stops], np.ones(len(tries.cells), bool), list[_Stop]()
+    while not tries.enough(left):
+        best = tries.best(places, left)
+        if best is None or not (best.served & left).any():
+            break
+        ordered.append(best)
+        left &= ~best.served
+    return ordered
 
 
 def _ends_first(tries: _Tries, *, fewer_than: int) -> list[_Stop]:

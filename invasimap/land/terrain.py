@@ -17,6 +17,7 @@ from pyproj import CRS
 from rasterio import warp
 from rasterio.enums import Resampling
 from rasterio.vrt import WarpedVRT
+from scipy import ndimage
 
 from invasimap.core.errors import CRSError, Fault, LayerError
 from invasimap.core.units import M_PER_FT
@@ -25,6 +26,7 @@ Grid = npt.NDArray[np.float32]
 LOWEST_M, HIGHEST_M = -500.0, 9_000.0  # no land lies lower or higher
 MOST_CELLS = 100_000_000
 UNIT_MEND = 'set elevation_unit = "m" (or "ft", "us-ft") in [land] (from Python, unit="m")'
+_AROUND = ((0, 0), (1, 0), (1, 1), (0, 1))
 METRES_PER_UNIT = {"m": 1.0, "ft": M_PER_FT, "us-ft": 1200 / 3937}
 UNIT_NAMES = {
     "metre": "m", "meter": "m", "metres": "m", "meters": "m", "m": "m", "foot": "ft", "feet": "ft", "ft": "ft",
@@ -165,6 +167,17 @@ def read_terrain(
     return Terrain(elevation_m=elevation, transform=transform, crs=crs, source_cell_m=own)
 
 
+def with_edge_repeated(terrain: Terrain, on_raster: npt.NDArray[np.bool_]) -> Terrain:
+    """A terrain whose raster's outermost cells are repeated by one, so that their slope is known as at a grid's edge.
+
+    Holes within the raster stay, and so do those that lie at its edge.
+    """
+    away, (rows, columns) = ndimage.distance_transform_edt(~on_raster, return_indices=True)
+    ring = ~on_raster & (away < 1.5) & ~np.isfinite(terrain.elevation_m)
+    filled = np.where(ring, terrain.elevation_m[rows, columns], terrain.elevation_m)
+    return replace(terrain, elevation_m=filled)
+
+
 def own_cells_m(facts: RasterFacts, *, crs: CRS, at: tuple[float, float]) -> tuple[float, float]:
     """Width and height of a raster's own cells in metres at a place of a system in metres."""
     (x,), (y,) = warp.transform(crs.to_wkt(), facts.crs, [at[0]], [at[1]])
@@ -176,11 +189,12 @@ def own_cells_m(facts: RasterFacts, *, crs: CRS, at: tuple[float, float]) -> tup
 
 @dataclass(frozen=True, kw_only=True)
 class RasterFacts:
-    """How an elevation raster's values become metres, and where it lies: its system, transform and bounds in it."""
+    """How an elevation raster's values become metres, and where it lies: system, transform, bounds and corners."""
 
     crs: Any
     transform: Affine
     bounds: tuple[float, float, float, float]
+    corners: tuple[tuple[float, float], ...]
     m_per_unit: float
     scale: float
     offset: float
@@ -194,6 +208,7 @@ def raster_facts(path: Path, *, unit: str | None = None, source_crs: CRS | None 
                 crs=_known_crs(source, path, source_crs),
                 transform=source.transform,
                 bounds=tuple(source.bounds),
+                corners=tuple(source.transform @ (x * source.width, y * source.height) for x, y in _AROUND),
                 m_per_unit=METRES_PER_UNIT[_vertical_unit(source, path, unit)],
                 scale=source.scales[0],
                 offset=source.offsets[0],

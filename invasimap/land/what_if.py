@@ -24,6 +24,7 @@ from invasimap.land.ways_shut import missing_crossings, narrow_places
 from invasimap.land.words import WIDEST_GAP_M
 
 NEXT_OPENINGS = 4  # how many are tried
+NOTHING_M2 = 1e-6  # a gain of less is what adding up leaves over
 LEAST_M2 = 0.5  # an opening that changes no more is not worth a row
 OPENING_M = 6.096  # 20 ft, as a crossing that does not say
 LONGER_WALK_MIN = 10.0
@@ -53,7 +54,8 @@ def reach_gain(
     worth
         The ground that counts (``cell_areas``): infested, open to spray and in a stand.
     longer_hose_m
-        By how much a hose is longer; with a pump its friction grows and its lift shrinks.
+        By how much a hose is longer; with a pump its friction grows and its lift shrinks. A machine without a hose
+        has no row for it.
 
     Returns
     -------
@@ -70,11 +72,12 @@ def reach_gain(
 
     def add(change: str, means: str, codes: Codes, x: float = np.nan, y: float = np.nan) -> None:
         more = worth.sums(codes, len(CLASSES)) - now
-        gains = (more[1:].sum(), more[3], more[2], more[1])
+        gains = np.array([more[1:].sum(), more[3], more[2], more[1]])
+        gains[np.abs(gains) < NOTHING_M2] = 0.0
         rows.append({"change": change, "means": means, "x": x, "y": y, **dict(zip(GAINS, gains, strict=True))})
 
     for name, rig in (("tractor", rigs.tractor), ("atv_hose", rigs.atv)):
-        if rig is not None and name in access.hoses:
+        if rig is not None and rig.hose_length_m:  # no hose, none to be longer
             add("hose", name, _with_longer_hose(ground, access, name, rig, longer_hose_m, asked))
     if rigs.foot is not None:
         farther = access.walk_min <= rigs.foot.max_walk_min + LONGER_WALK_MIN

@@ -143,7 +143,7 @@ def _csv_cells(name: str, column: pd.Series) -> pd.Series:
         return column.map(inert_text)
     if column.dtype.kind != "f":
         return column
-    return column.map(lambda value: "" if pd.isna(value) else f"{value:.{decimals(name)}f}").astype(object)
+    return column.map(lambda value: "" if pd.isna(value) else f"{value:z.{decimals(name)}f}").astype(object)
 
 
 def decimals(name: str) -> int:

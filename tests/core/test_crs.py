@@ -42,6 +42,10 @@ def test_layers_of_two_systems_are_named():
     b = gpd.GeoDataFrame(geometry=[shapely.Point(0, 0)], crs=4326)
     with pytest.raises(CRSError, match=r"stands is .*metre.* survey is WGS 84 \(degree\)"):
         require_same_metres(stands=a, survey=b)
+    with pytest.raises(CRSError, match=r'as with survey.to_crs\("EPSG:26916"\)'):
+        require_same_metres(survey=b, stands=a)
+    with pytest.raises(CRSError, match="one system in metres, such as the UTM zone, with to_crs"):
+        require_same_metres(survey=b)
     with pytest.raises(CRSError, match="survey: has no coordinate reference system"):
         require_same_metres(survey=gpd.GeoDataFrame(geometry=[shapely.Point(0, 0)]))
 

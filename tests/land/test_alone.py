@@ -102,6 +102,49 @@ def test_by_default_a_raster_is_worked_in_its_own_cells_over_all_of_it(tmp_path)
     assert at(access, X + 100, Y + 100)[0] == "foot"
 
 
+def test_a_raster_turned_in_the_working_system_has_no_holes_at_its_rim(tmp_path):
+    """Two degrees east of its zone's middle the grid of a system centred on it stands a degree askew."""
+    level = np.full((120, 160), 100, np.float32)
+    left, top = gpd.GeoSeries([shapely.Point(-79, 37.95)], crs=4326).to_crs(UTM)[0].coords[0]
+    with rasterio.open(
+        tmp_path / "dem.tif", "w", driver="GTiff", count=1, dtype="float32", crs=UTM, width=160, height=120,
+        transform=Affine(5, 0, left, 0, -5, top), nodata=-9999,
+    ) as out:  # fmt: skip
+        out.write(level, 1)
+    gate = layer(shapely.Point(left + 400, top - 300))
+    access = invasimap.access(tmp_path / "dem.tif", unit="m", rigs={"foot": FOOT}, entries=gate)
+    assert not [note for note in access.notes if "elevation" in note]
+    laid = access.polygons()
+    assert laid["access"].unique().tolist() == ["foot"]
+    assert laid.area.sum() == pytest.approx(800 * 600, rel=0.01) and laid.area.sum() <= 800 * 600 * 1.0014  # scale
+    level[:24] = -9999  # a fifth
+    with rasterio.open(tmp_path / "dem.tif", "r+") as out:
+        out.write(level, 1)
+    holed = invasimap.access(tmp_path / "dem.tif", unit="m", rigs={"foot": FOOT}, entries=gate)
+    (said,) = [note for note in holed.notes if "no elevation" in note]
+    assert float(said.split(" %")[0]) == pytest.approx(20, abs=0.5) and "of the tract" in said
+    assert holed.polygons().dissolve("access").area["out_of_reach"] == pytest.approx(800 * 120, rel=0.03)
+
+
+def test_cells_of_a_raster_in_degrees_are_not_worked_finer_than_they_are(tmp_path):
+    dem = write_dem(tmp_path / "dem.tif", lambda x, y: 0 * x, crs="EPSG:4326", cell=1 / 10800)
+    access = invasimap.access(dem, rigs={"foot": FOOT}, entries=layer(shapely.Point(X, Y)))
+    assert access.terrain.cell_m == pytest.approx(110_990 / 10800, abs=0.02)  # of a degree of latitude at 38 N
+    assert not [note for note in access.notes if "smoothed" in note]
+
+
+def test_polygons_are_of_the_whole_grid_unless_cut_to_an_outline_in_any_system():
+    access = invasimap.access(LEVEL, rigs={"atv": ATV, "foot": FOOT}, ways=TRAIL, outline=OUTLINE, **HERE)
+    assert access.polygons().area.sum() == pytest.approx(300 * 300)
+    by_class = access.polygons(within=OUTLINE).dissolve("access").area
+    assert by_class.sum() == pytest.approx(280 * 280)
+    assert by_class["atv_hose"] == pytest.approx(280 * 200, abs=2 * 280 * CELL)
+    assert access.polygons(within=OUTLINE.geometry.to_crs(4326)).area.sum() == pytest.approx(280 * 280, rel=1e-5)
+    strip = access.polygons(limits=False, within=layer(shapely.box(X - 50, Y + 151.5, X + 50, Y + 152.5)))
+    assert strip[["access", "reached_by"]].to_numpy().tolist() == [["atv_hose", "atv_hose;foot"]]
+    assert strip.area.tolist() == pytest.approx([50])
+
+
 def refused(error, *words, elevation=LEVEL, rigs={"foot": FOOT}, **given):  # noqa: B006 - only read
     with pytest.raises(error) as caught:
         invasimap.access(elevation, rigs=rigs, **HERE | given)
@@ -121,11 +164,12 @@ def refused(error, *words, elevation=LEVEL, rigs={"foot": FOOT}, **given):  # no
         ({"transform": Affine.rotation(5) @ Affine(2, 0, X, 0, -2, Y)}, LayerError, ("square",)),
         ({"transform": Affine(2, 0, X, 0, 2, Y)}, LayerError, ("rows from the north",)),
         ({"unit": None}, LayerError, ("unit", "not said")),
+        ({"unit": "yd"}, LayerError, ("unit: 'yd' is not known", 'unit="m", "ft" or "us-ft"')),
         ({"cell_m": 5.0}, LayerError, ("cell_m",)),
         ({"elevation": np.zeros(9)}, LayerError, ("rows and columns",)),
         ({"elevation": LEVEL * np.nan}, LayerError, ("no elevation anywhere",)),
-        ({"ways": TRAIL.to_crs(4326)}, CRSError, ("ways is WGS 84 (degree)", "terrain is WGS 84 / UTM zone 17N")),
-        ({"outline": OUTLINE.to_crs(4326)}, CRSError, ("degree",)),
+        ({"ways": TRAIL.to_crs(4326)}, CRSError, ("ways is WGS 84 (degree)", "elevation is WGS 84 / UTM zone 17N")),
+        ({"outline": OUTLINE.to_crs(4326)}, CRSError, ("outline is WGS 84 (deg", 'outline.to_crs("EPSG:32617")')),
         ({"ways": TRAIL.set_crs(None, allow_override=True)}, CRSError, ("ways",)),
         ({"ways": TRAIL.drop(columns="allows")}, LayerError, ("ways: has no column 'allows'", "tractor, atv, foot")),
         ({"ways": TRAIL.assign(allows="truck")}, LayerError, ("'truck' in rows 1",)),
@@ -147,6 +191,15 @@ def refused(error, *words, elevation=LEVEL, rigs={"foot": FOOT}, **given):  # no
 )  # fmt: skip
 def test_what_cannot_be_used_is_refused_in_plain_words(given, error, words):
     refused(error, *words, **given)
+
+
+def test_layers_of_another_system_are_named_and_no_other():
+    with pytest.raises(CRSError) as caught:
+        invasimap.access(LEVEL, rigs={"foot": FOOT}, ways=TRAIL.to_crs(4326), barriers=TRAIL, **HERE)
+    said = str(caught.value)
+    assert said.count(" is WGS 84") == 3
+    assert all(f"{name} is WGS 84" in said for name in ("elevation", "ways", "barriers"))
+    assert 'ways.to_crs("EPSG:32617")' in said
 
 
 def test_every_fault_of_the_layers_is_said_at_once():

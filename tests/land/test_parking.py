@@ -109,6 +109,7 @@ def test_on_a_hill_with_walls_no_stop_serves_beyond_its_hose_or_its_lift(seed):
     servable = served[rows, columns].sum() * CELL**2
     assert 0.99 * servable <= stops["served_m2"].sum() <= servable * (1 + 1e-9)
     assert stops["share_pct"].sum() == pytest.approx(100 * stops["served_m2"].sum() / servable)
+    assert (np.diff(stops["served_m2"]) <= 1e-3).all() and (stops["served_m2"] > 0).all()
     for stop in stops.itertuples():  # a hose is no shorter than the straight between its ends
         assert stop.geometry.distance(strip) <= stop.hose_m
 
@@ -122,6 +123,28 @@ def test_the_best_place_serves_the_most_ground_whatever_its_hose_and_the_next_th
     assert stops["share_pct"].tolist() == pytest.approx([100 * area / 652 for area in (600, 36, 16)])
     assert stops["hose_m"].idxmax() == 0  # the best place takes the longest hose of the three
     assert [abs(place.x - x) < 45 for place, x in zip(stops.geometry, (465, 103, 282), strict=True)] == [True] * 3
+
+
+def test_a_place_found_last_stands_where_it_belongs_by_what_it_serves():
+    """Between two lines that stop a hose lies no place of those tried, one in each 44 m, so it is found last."""
+    lines = layer(
+        *[shapely.LineString([(x, -20), (x, 320)]) for x in (29, 43)], kind=["pipe"] * 2, rule=[""] * 2,
+        confidential=[False] * 2, no_spray_m=[0.0] * 2, hand_only_m=[np.nan] * 2, width_m=[0.0] * 2,
+        per_slope_m=[0.0] * 2, position_error_m=[0.0] * 2, blocks=["hose"] * 2,
+    )  # fmt: skip
+    between, wide, small = (shapely.box(*b) for b in ((32, 120, 40, 180), (300, 120, 310, 130), (500, 104, 506, 110)))
+    stops = parking_places(zones(shapely.MultiPolygon([small, wide, between])), access(atv("100 m"), features=lines))
+    assert stops["served_m2"].tolist() == pytest.approx([480, 100, 36]) and stops["stop"].tolist() == [1, 2, 3]
+    assert 30 < stops.geometry[0].x < 42
+
+
+@pytest.mark.parametrize("hose", ["0 m", "1 m", "3 m"])
+def test_a_machine_that_sprays_only_where_it_stands_has_no_place_to_park(hose):
+    """Of 3 m a tenth is slack and 1.41 m is half a cell's diagonal: 1.29 m do not reach the next cell of 2 m."""
+    strip = zones(shapely.box(100, 100, 500, 102))
+    bare = access(atv(hose))
+    assert bare.reached["atv_hose"][99, 60:240].all()
+    assert parking_places(strip, bare).empty and len(parking_places(strip, access(atv("5 m"))))
 
 
 def test_no_zone_without_a_hose_has_a_stop_and_the_table_keeps_its_columns():

@@ -137,6 +137,20 @@ def test_what_a_tractor_drives_over_is_not_lost_with_a_hose_that_the_pump_no_lon
     assert found["tractor_gain_m2"].tolist() == pytest.approx([0], abs=CELL**2)
 
 
+def test_a_machine_without_a_hose_has_none_to_be_longer():
+    strip = [shapely.box(200, 250, 300, 350)]
+    assert gains(strip, means={"atv": atv("0 m"), "foot": FOOT})["change"].tolist() == ["walk"]
+    assert gains(strip, means={"atv": atv("1 m")})["atv_hose_gain_m2"].item() > 100 * 2 * (31 - 1 - 3 * CELL)
+
+
+def test_ground_that_goes_from_feet_to_a_hose_adds_exactly_nothing_to_what_is_treatable():
+    spots = [shapely.box(200 + x / 7, 310 + x / 3, 200.1 + x / 7, 312 + x / 3) for x in range(300)]
+    found = gains(spots, means={"atv": atv("40 m"), "foot": FOOT.model_copy(update={"max_walk_min": 30.0})})
+    hose = found[found["change"] == "hose"].iloc[0]
+    assert hose["atv_hose_gain_m2"] == pytest.approx(-hose["foot_gain_m2"]) and hose["foot_gain_m2"] < -1
+    assert hose["treatable_gain_m2"] == 0 and not np.signbit(hose["treatable_gain_m2"])
+
+
 def test_without_means_or_ground_that_counts_the_table_keeps_its_columns():
     nothing = gains([shapely.box(200, 200, 300, 300)])
     assert list(nothing.columns) == COLUMNS and nothing.empty

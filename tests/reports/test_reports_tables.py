@@ -14,7 +14,7 @@ from pyproj import Transformer
 from invasimap.core.units import METRIC, US
 from invasimap.prescription.plan import Plan
 from invasimap.reports.sheet import entry_words
-from invasimap.reports.tables import shown_table, write_tables
+from invasimap.reports.tables import shown_table, write_csv, write_tables
 
 M2_PER_ACRE = 4046.8564224
 
@@ -32,6 +32,12 @@ def test_hectare_is_2_471_acres_and_1_ha() -> None:
     assert list(shown_table(table, US).columns) == ["area_ac", "height_ft", "record", "from"]
     assert shown_table(table, US)["height_ft"][0] == pytest.approx(10.0)
     assert shown_table(table, METRIC)["area_ha"][0] == 1.0
+
+
+def test_what_rounds_to_nothing_has_no_minus(tmp_path: Path) -> None:
+    write_csv(pd.DataFrame({"gain_ac": [-1e-12, -0.25], "hose_ft": [-0.0, -0.04]}), tmp_path / "a.csv")
+    said = ["gain_ac,hose_ft", "0.000000000,0.0", "-0.250000000,0.0"]
+    assert (tmp_path / "a.csv").read_text("utf-8").splitlines() == said
 
 
 def test_columns_are_the_contract(written: Path) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import re
 from collections.abc import Iterator, Mapping
 from typing import Any, Final
@@ -20,7 +21,10 @@ from invasimap.land.words import ZONES
 COLUMNS: Final = {
     "patches": ("species", "date", "cover_pct"), "stands": ("stand",), "protection": ("zone",), "access": ("access",),
 }  # fmt: skip
-ISO_DATE: Final = r"\d{4}(?:-(?:0[1-9]|1[0-2])(?:-(?:0[1-9]|[12]\d|3[01])(?:[T ].*)?)?)?|"
+ISO_DATE: Final = re.compile(r"(?!0000)\d{4}(?:-(?:0[1-9]|1[0-2]))?", re.ASCII)  # a year alone, or with its month
+ISO_DAY: Final = re.compile(
+    r"(\d{4}-\d\d-\d\d)(?:[T ](\d\d(?::\d\d(?::\d\d(?:\.\d+)?)?)?)(Z|[+-]\d\d(?::?\d\d)?)?)?", re.ASCII
+)  # a day, its clock, how far that is from UTC
 FARTHEST_M: Final = 1e8  # of any system in metres
 MOST_STRETCHED: Final = 0.02  # of an area: UTM is off by 0.2 % within its zone, web Mercator by 61 % at 38 degrees
 Layers = dict[str, gpd.GeoDataFrame]
@@ -129,8 +133,36 @@ def _iso(dates: pd.Series) -> pd.Series:
     """Dates as ISO text, empty where there is none; missing where one is not understood."""
     number, named = pd.factorize(dates)  # each distinct one is read once
     text = [at.isoformat() if hasattr(at, "isoformat") else at for at in named]
-    fine = [at if isinstance(at, str) and re.fullmatch(ISO_DATE, at) else None for at in text]
-    return pd.Series(np.array([*fine, ""], object)[number], index=dates.index)
+    read = [_one_form(at) if isinstance(at, str) else None for at in text]
+    return pd.Series(np.array([*read, ""], object)[number], index=dates.index)
+
+
+def _one_form(text: str) -> str | None:
+    """A date in the one form in which dates sort as text; None where it is not understood.
+
+    ``2026``, ``2026-05``, ``2026-05-31`` (also for midnight), ``2026-05-31T08:00:00``; in UTC where an offset is said.
+
+    Examples
+    --------
+    >>> [_one_form(text) for text in ("2026-05-31 08:00", "2026-05-31T00:00", "2026-05-31T23:30-05:00", "2026-02-30")]
+    ['2026-05-31T08:00:00', '2026-05-31', '2026-06-01T04:30:00', None]
+    """
+    if not text or ISO_DATE.fullmatch(text):
+        return text
+    written = ISO_DAY.fullmatch(text)
+    if written is None:
+        return None
+    day, clock, offset = written.groups(default="")
+    try:
+        moment = dt.datetime.fromisoformat(f"{day}T{clock or '00'}{offset}")
+        moment = moment.astimezone(dt.UTC) if moment.tzinfo else moment
+    except (ValueError, OverflowError):  # no such day or time
+        return None
+    return day if not clock else _without_midnight(moment.replace(tzinfo=None))
+
+
+def _without_midnight(moment: dt.datetime) -> str:
+    return moment.date().isoformat() if moment.time() == dt.time() else moment.isoformat()
 
 
 def _whole(name: str, layer: gpd.GeoDataFrame) -> gpd.GeoDataFrame:

@@ -158,6 +158,27 @@ def test_a_narrow_gate_beside_a_wide_one_or_on_a_path_beside_the_road_stops_noth
     assert on_road(90, ways=path, crossings=gates((61, 62.4), width=2.5), tractor=TRACTOR) == "tractor"
 
 
+@pytest.mark.parametrize(("second", "wide", "through"), [
+    ([(0, 69), (120, 69)], (61, 69), False),  # on another road, 8 m off
+    ([(0, 69), (120, 69)], (61, 64), True),  # beside its own road
+    ([(120, 69), (120, 61)], (64, 61), True),  # both on the road, which the other meets elsewhere
+])  # fmt: skip
+def test_a_wide_gate_lifts_a_narrow_one_only_on_the_same_way(second, wide, through):
+    roads = layer(line((0, 61), (120, 61)), line(*second), **{"class": ["a", "b"], "allows": ["tractor"] * 2})
+    gate = layer(shapely.Point(61, 61), shapely.Point(wide), width_m=[1.5, 4.0])
+    assert on_road(90, ways=roads, crossings=gate, tractor=TRACTOR) == ("tractor" if through else "out_of_reach")
+
+
+def test_a_road_drawn_in_two_lines_is_one_way():
+    roads = layer(line((0, 61), (62, 61)), line((62, 61), (120, 61)), **{"class": ["a"] * 2, "allows": ["tractor"] * 2})
+    gate = layer(shapely.Point(60, 61), shapely.Point(64, 61), width_m=[1.5, 4.0])
+    assert on_road(90, ways=roads, crossings=gate, tractor=TRACTOR) == "tractor"
+
+
+def test_a_gate_of_unknown_width_is_narrow():
+    assert on_road(90, crossings=gates((61, 61), width=np.nan), tractor=TRACTOR) == "out_of_reach"
+
+
 def test_a_machine_goes_round_a_gate_over_open_ground_where_no_fence_is_drawn():
     gate = gates((61, 61), width=1.5)
     assert on_road(90, crossings=gate, tractor=TRACTOR, open_ground=shapely.box(40, 50, 80, 90)) == "tractor"

@@ -119,6 +119,19 @@ def test_every_meeting_of_a_way_and_a_fence_is_told_where_it_is():
     assert missing_crossings(here) == {(x, 61.0): {"tractor", "atv", "foot"} for x in (21.0, 81.0)}
 
 
+def test_a_way_along_a_fence_with_a_gate_at_its_middle_is_shut_on_either_side():
+    """A fence from x = 20 to 100 on the way; the gate opens some cells round (60, 61), no longer than a few."""
+    fence = layer(line((20, 61), (100, 61)))
+    road = layer(line((0, 61), (120, 61)), **BY_WAY)
+    ((x, y),) = missing_crossings(ground(barriers=fence, ways=road, crossings=gates((60, 61))))
+    assert y == pytest.approx(61) and abs(x - 60) == pytest.approx((40 + 3) / 2, abs=2 * CELL)
+    pond = layer(
+        shapely.box(40, 55, 80, 67), kind=["pond"], rule=[""], confidential=[False], no_spray_m=[5.0],
+        hand_only_m=[np.nan], width_m=[0.0], per_slope_m=[0.0], position_error_m=[0.0], blocks=["tractor;atv;foot"],
+    )  # fmt: skip
+    assert missing_crossings(ground(features=pond, ways=road, crossings=gates((60, 61)))) == {}  # bridged all along
+
+
 ROAD = layer(line((0, 61), (120, 61)), **BY_WAY)
 
 

@@ -83,7 +83,7 @@ def _longest_left(met: Geometries, opened: Mask, terrain: Terrain) -> Geometries
     lines = met[shapely.length(met) > terrain.cell_m]
     half_m = terrain.cell_m / 2
     centres = terrain.centres(np.flatnonzero(opened))
-    cells = shapely.box(*(centres - half_m).T, *(centres + half_m).T)
+    cells: Geometries = np.asarray(shapely.box(*(centres - half_m).T, *(centres + half_m).T))
     line, cell = shapely.STRtree(cells).query(lines, predicate="intersects")
     found = [np.empty(0, object)]
     for number in np.unique(line):

@@ -277,6 +277,8 @@ def _normals(to: Floats, fro: Floats) -> Floats:
 
 
 def _signed_area(rings: Rings) -> Floats:
+    if not len(rings.hole):
+        return np.zeros(0)
     x, y = (rings.xy - rings.xy[0]).T
     cross = np.append(x[:-1] * y[1:] - x[1:] * y[:-1], 0.0)
     cross[rings.start[1:] - 1] = 0.0  # from one ring to the next

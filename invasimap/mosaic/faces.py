@@ -6,7 +6,6 @@ exactly and no area can be lost or counted twice; what a face is follows from on
 
 from __future__ import annotations
 
-import os
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Any
@@ -22,6 +21,7 @@ from scipy.sparse.csgraph import connected_components
 
 from invasimap.core.errors import Fault, LayerError
 from invasimap.core.nearby import near_parts
+from invasimap.core.second_process import processors
 from invasimap.land.words import OUTSIDE, ZONES
 from invasimap.mosaic.given import given_layers
 
@@ -120,7 +120,7 @@ def _faces(patches: Any, others: list[Any]) -> Any:
     several, line = np.divmod(np.unique(batch[box] * max(len(near), 1) + line), max(len(near), 1))
     lines = _split(np.concatenate([own, near[line]]), np.concatenate([batch[of], several]))
     work = lines, [patches[some] for some in _split(drawn, batch)]
-    with ThreadPoolExecutor(os.cpu_count()) as pool:  # GEOS lets go of the lock
+    with ThreadPoolExecutor(processors()) as pool:  # GEOS lets go of the lock
         found = list(pool.map(_cut, *work)) if len(lines) > 1 else list(map(_cut, *work))
     if not found:
         none = np.empty(0, object)

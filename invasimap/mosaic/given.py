@@ -16,7 +16,7 @@ from pyproj import CRS, Proj
 from invasimap.core.crs import require_same_metres, to_lonlat
 from invasimap.core.errors import CRSError, Fault, LayerError
 from invasimap.inputs.mend import mend_polygons
-from invasimap.land.words import ZONES
+from invasimap.land.words import CLASSES, ZONES
 
 COLUMNS: Final = {
     "patches": ("species", "date", "cover_pct"), "stands": ("stand",), "protection": ("zone",), "access": ("access",),
@@ -25,6 +25,7 @@ ISO_DATE: Final = re.compile(r"(?!0000)\d{4}(?:-(?:0[1-9]|1[0-2]))?", re.ASCII) 
 ISO_DAY: Final = re.compile(
     r"(\d{4}-\d\d-\d\d)(?:[T ](\d\d(?::\d\d(?::\d\d(?:\.\d+)?)?)?)(Z|[+-]\d\d(?::?\d\d)?)?)?", re.ASCII
 )  # a day, its clock, how far that is from UTC
+WORDS: Final = {"zone": (ZONES, "in no zone"), "access": (CLASSES[::-1], "in no class")}
 FARTHEST_M: Final = 1e8  # of any system in metres
 MOST_STRETCHED: Final = 0.02  # of an area: UTM is off by 0.2 % within its zone, web Mercator by 61 % at 38 degrees
 Layers = dict[str, gpd.GeoDataFrame]
@@ -39,8 +40,8 @@ def given_layers(layers: Mapping[str, Any]) -> Layers:
     Raises
     ------
     LayerError
-        Lists every layer that is no GeoDataFrame, lacks a column, or has rows without a polygon, a name or a cover, or
-        with a date that is not understood.
+        Lists every layer that is no GeoDataFrame, lacks a column or has it twice, or has rows without a polygon, a name
+        or a cover, or with a value that is not understood.
     CRSError
         When they do not share one system in metres, or its metres are not those of the ground.
     """
@@ -69,8 +70,15 @@ def _column_faults(name: str, layer: gpd.GeoDataFrame) -> Iterator[Fault]:
             yield Fault(where=name, what=f"has no column {column!r}", mend=f"its columns are {there}")
             continue
         values = layer[column]
+        if isinstance(values, pd.DataFrame):
+            yield Fault(where=name, what=f"has {values.shape[1]} columns {column!r}", mend="leave one of them")
+            continue
         values = values.astype(object) if isinstance(values.dtype, pd.CategoricalDtype) else values
-        missing = values.isna() & (column != "date")
+        listed = values.map(pd.api.types.is_list_like).to_numpy(bool)
+        if listed.any():
+            yield _of_rows(name, layer, listed, f"{column} is a list", "write one value in each row")
+            continue
+        missing = values.isna() & (column != "date") | _blank(column, values)
         if missing.any():
             yield _of_rows(name, layer, missing, f"{column} is missing", "fill it in")
         what, mend, wrong = _misread(column, values)
@@ -78,15 +86,23 @@ def _column_faults(name: str, layer: gpd.GeoDataFrame) -> Iterator[Fault]:
             yield _of_rows(name, layer, wrong & ~missing, f"{column} {what}", mend)
 
 
+def _blank(column: str, values: pd.Series) -> Any:
+    """Which names have nothing to read: tables keep the empty one for all of them together."""
+    named = column in ("species", "stand")
+    return np.array([named and isinstance(value, str) and not value.strip() for value in values], bool)
+
+
 def _misread(column: str, values: pd.Series) -> tuple[str, str, Any]:
     """What is wrong with values of a column, how to mend it, and which they are."""
     if column == "cover_pct":
-        wrong = ~pd.to_numeric(values, errors="coerce").between(0, 100)
+        switches = values.map(lambda value: isinstance(value, (bool, np.bool_))).to_numpy(bool)
+        wrong = ~pd.to_numeric(values, errors="coerce").between(0, 100) | switches
         return "is no percent from 0 to 100", "write a number such as 40", wrong
     if column == "date":
         return "is not understood", 'write it as "2026-05-31", or leave it blank', _iso(values).isna()
-    if column == "zone":
-        return f"is none of {', '.join(ZONES)}", "ground that is in no zone needs no row", ~values.isin(ZONES)
+    if column in WORDS:
+        words, none = WORDS[column]
+        return f"is none of {', '.join(words)}", f"ground that is {none} needs no row", ~values.isin(words)
     odd = [name for name in values.unique() if not isinstance(name, str) and column != "stand"]
     return "is not text", "write names, not numbers", values.isin(odd)
 

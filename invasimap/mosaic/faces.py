@@ -198,7 +198,7 @@ def _touching(boxes: Any) -> Ints:
         one, other = tree.query(boxes[at : at + some])
         groups = int(group.max()) + 1
         joined = coo_matrix((np.ones(len(one), bool), (group[one + at], group[other])), shape=(groups, groups))
-        group = connected_components(joined, directed=False)[1][group]
+        group = connected_components(joined, directed=False)[1].astype(np.intp)[group]
         at, some = at + some, int(np.clip(some * (PAIRS_AT_ONCE / max(len(one), 1)), 1, 8 * some))
     return group
 

@@ -40,9 +40,10 @@ def start(
     if not can_start():
         return None
     nowhere = subprocess.DEVNULL
+    found_in = [folder for folder in sys.path if isinstance(folder, str)]  # imports heed no other kind, such as a Path
     try:
         return subprocess.Popen(
-            [sys.executable, "-P", "-c", _SAME_MODULES + code, *arguments, json.dumps(sys.path)],
+            [sys.executable, "-P", "-c", _SAME_MODULES + code, *arguments, json.dumps(found_in)],
             stdin=given or nowhere, stdout=taken or nowhere, stderr=nowhere,
             creationflags=getattr(subprocess, "CREATE_NO_WINDOW", 0),  # no console comes up on Windows
         )  # fmt: skip

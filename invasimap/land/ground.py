@@ -96,7 +96,8 @@ class Ground:
         """Where a crossing narrows a way for a machine though nothing is drawn that it leads through: points on ways.
 
         It lies on the way as far as its own width (or half a cell) reaches, no other way is nearer, nothing that stops
-        the machine is met there, and no crossing that is wide enough lies within ``ON_WAY_M``.
+        the machine is met there, and no crossing that is wide enough lies within ``ON_WAY_M`` on the same way. A width
+        that is not known is narrow.
         """
         return self._once(("narrows", means, clearance_m), lambda: self._narrows(means, clearance_m))
 
@@ -136,16 +137,22 @@ class Ground:
     def _narrows(self, means: str, clearance_m: float) -> Geometries:
         width_m, shapes = self.crossings["width_m"].to_numpy(float), self.crossings.geometry.to_numpy()
         wide = width_m >= clearance_m
-        places, reach_m = shapes[~wide], np.maximum(width_m[~wide], self.terrain.cell_m) / 2
-        beside = shapely.STRtree(shapes[wide]).query(places, predicate="dwithin", distance=ON_WAY_M)[0]
+        places, reach_m = shapes[~wide], np.fmax(width_m[~wide], self.terrain.cell_m) / 2
         met = shapely.STRtree(self.blockers(means)).query(places, predicate="dwithin", distance=reach_m)[0]
         belongs_m, _ = _meetings(places, self._nearest_blocker(places, means), self._way_tree())
         any_m, _ = _nearest_ways(places, self._way_tree())
         away_m, found = _nearest_ways(places, self._way_tree(means))
         kept = (away_m <= reach_m) & (away_m <= any_m + SAME_WAY_M) & (belongs_m > ON_WAY_M)
-        kept[beside] = kept[met] = False
+        kept[self._lifted(places, shapes[wide])] = kept[met] = False
         on_way: Geometries = found[kept]
         return on_way
+
+    def _lifted(self, narrow: Geometries, wide: Geometries) -> list[int]:
+        """Which narrow crossings have a wide one near them on the same way."""
+        whole = self._once(("whole ways",), lambda: shapely.STRtree(_whole_ways(self.ways.geometry.to_numpy())))
+        near, beside = shapely.STRtree(wide).query(narrow, predicate="dwithin", distance=ON_WAY_M).tolist()
+        on, besides_on = _ways_nearest(narrow, whole), _ways_nearest(wide, whole)
+        return [one for one, other in zip(near, beside, strict=True) if on[one] & besides_on[other]]
 
     def _blocking(self, means: str) -> gpd.GeoDataFrame:
         named = [means in text.split(";") for text in self.features["blocks"]]
@@ -194,6 +201,25 @@ def _nearest_ways(places: Geometries, ways: shapely.STRtree) -> tuple[Any, Geome
     """How far from each place a way is, and its nearest point; inf where none is nearby."""
     at, way = ways.query(places, predicate="dwithin", distance=ON_WAY_M + SAME_WAY_M)
     return _nearest(places, at, ways.geometries[way])
+
+
+def _whole_ways(lines: Geometries) -> Geometries:
+    """Ways as they are drawn, and as they run on from one drawn line to the next as far as where they fork."""
+    run_on = shapely.line_merge(shapely.union_all(lines))
+    return np.concatenate([shapely.get_parts(lines), shapely.get_parts([run_on])])
+
+
+def _ways_nearest(places: Geometries, ways: shapely.STRtree) -> list[set[int]]:
+    """The ways nearest to each place, of several alike all."""
+    at, way = ways.query(places, predicate="dwithin", distance=ON_WAY_M + SAME_WAY_M)
+    away_m = shapely.distance(places[at], ways.geometries[way])
+    least_m = np.full(len(places), np.inf)
+    np.minimum.at(least_m, at, away_m)
+    kept = away_m <= least_m[at] + SAME_WAY_M
+    found: list[set[int]] = [set() for _ in places]
+    for place, nearest in zip(at[kept].tolist(), way[kept].tolist(), strict=True):
+        found[place].add(nearest)
+    return found
 
 
 def _nearest(places: Geometries, at: Any, shapes: Geometries) -> tuple[Any, Geometries]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
@@ -12,6 +11,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy import ndimage
 
+from invasimap.core.second_process import processors
 from invasimap.land.cells import ALL_PARTS, ClosedParts, Mask
 
 TILE_CELLS = 400
@@ -105,7 +105,7 @@ def hose_reach(  # noqa: PLR0913 - what lies on the ground is one mask more than
     if len(tiles) == 1:
         work(tiles[0])
     else:
-        with ThreadPoolExecutor(os.cpu_count()) as threads:
+        with ThreadPoolExecutor(processors()) as threads:
             for _ in threads.map(work, tiles):
                 pass
     return HoseReach(hose_m=hose, parking=parking)

@@ -5,9 +5,10 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
+from invasimap.land import words
 from invasimap.land.raster import Mask
 
-CLASSES = ("out_of_reach", "foot", "atv_hose", "tractor")  # by code, least capable first
+CLASSES = words.CLASSES
 LIMITS = (
     "", "slope", "side_slope", "wet", "barrier", "clearance", "not_connected", "hose_length", "lift", "walk", "unknown",
 )  # fmt: skip

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from functools import partial
@@ -13,6 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 from invasimap.core.errors import InvariantError
+from invasimap.core.second_process import processors
 from invasimap.land.access import Access
 from invasimap.land.cell_areas import cell_areas
 from invasimap.land.hose_reach import hose_reach
@@ -71,7 +71,7 @@ def parking_places(zones: gpd.GeoDataFrame, access: Access) -> gpd.GeoDataFrame:
     laid = [name for name, hose in access.hoses.items() if hose.length_m >= access.terrain.cell_m]
     sprayed = zones[zones["access"].isin(laid)]
     sprayed = sprayed[(sprayed["zone"] == "open").to_numpy()] if "zone" in sprayed else sprayed
-    with ThreadPoolExecutor(os.cpu_count()) as threads:
+    with ThreadPoolExecutor(processors()) as threads:
         found = list(threads.map(partial(_stops, access), sprayed["access"], sprayed.geometry))
     for zone_id, name, (stops, worth) in zip(sprayed["id"], sprayed["access"], found, strict=True):
         hose, left = access.hoses[name], np.ones(len(worth), bool)

@@ -12,7 +12,8 @@ import shapely
 from invasimap.core.crs import PLACE_DECIMALS, shown_place, to_lonlat
 from invasimap.core.geometry import Geometries
 from invasimap.land.ground import Ground
-from invasimap.land.raster import marked_at
+from invasimap.land.raster import Mask, marked_at
+from invasimap.land.terrain import Terrain
 
 NONE_AT_HAND: Mapping[str, float] = MappingProxyType({})  # clearances of no machine
 Places = dict[tuple[float, float], set[str]]  # x and y, and the means that a way is shut to there
@@ -21,14 +22,18 @@ Places = dict[tuple[float, float], set[str]]  # x and y, and the means that a wa
 def missing_crossings(ground: Ground, clearances_m: Mapping[str, float] = NONE_AT_HAND) -> Places:
     """Where ways meet what stops their means and no crossing as wide as its clearance is mapped: place and means.
 
-    The place is half way along what of the way lies in the blocker.
+    The place is half way along what of the way lies in the blocker, or along the longest of it that no crossing opens.
     """
     found: Places = {}
     for means in ("tractor", "atv", "foot"):
-        closed = ground.blocked(means, clearance_m=clearances_m.get(means, 0.0))
+        clearance_m = clearances_m.get(means, 0.0)
+        closed = ground.blocked(means, clearance_m=clearance_m)
         ways, shapes = ground.ways_for(means).geometry.to_numpy(), ground.blockers(means)
         way, shape = shapely.STRtree(shapes).query(ways, predicate="intersects")
-        places = _middles(shapely.get_parts(shapely.intersection(ways[way], shapes[shape])))
+        met = shapely.get_parts(shapely.intersection(ways[way], shapes[shape]))
+        shut = marked_at(_middles(met), closed, ground.terrain)
+        left = _longest_left(met[~shut], ground.opened(means, clearance_m=clearance_m), ground.terrain)
+        places = np.concatenate([_middles(met[shut]), _middles(left)])
         for x, y in places[marked_at(places, closed, ground.terrain)].tolist():
             found.setdefault((x, y), set()).add(means)
     return found
@@ -71,6 +76,21 @@ def _told(found: Places, ground: Ground) -> list[tuple[str, str]]:
         lon, lat = lonlat.transform(x, y)
         shown.setdefault((round(lat, PLACE_DECIMALS), round(lon, PLACE_DECIMALS)), set()).update(means)
     return [(shown_place(*place), ", ".join(sorted(means))) for place, means in sorted(shown.items())]
+
+
+def _longest_left(met: Geometries, opened: Mask, terrain: Terrain) -> Geometries:
+    """The longest piece of each line that lies in no opened cell, where it is longer than a cell."""
+    lines = met[shapely.length(met) > terrain.cell_m]
+    half_m = terrain.cell_m / 2
+    centres = terrain.centres(np.flatnonzero(opened))
+    cells: Geometries = np.asarray(shapely.box(*(centres - half_m).T, *(centres + half_m).T))
+    line, cell = shapely.STRtree(cells).query(lines, predicate="intersects")
+    found = [np.empty(0, object)]
+    for number in np.unique(line):
+        left = shapely.get_parts(shapely.difference(lines[number], shapely.union_all(cells[cell[line == number]])))
+        found.append(left[np.argsort(-shapely.length(left), kind="stable")[:1]])
+    longest: Geometries = np.concatenate(found)
+    return longest[shapely.length(longest) > terrain.cell_m]
 
 
 def _middles(shapes: Geometries) -> npt.NDArray[np.float64]:

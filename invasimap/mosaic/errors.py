@@ -11,12 +11,13 @@ with few corners has nearly independent ones (Bondesson, Stahl and Holm 1998), s
 drift reaches.
 
 Strips. The drift belongs to the place, so the two sides of a narrow strip drift together; were it alike along the walk
-alone, they would move apart, cross, and a crumpled outline is too large on average (2 m walked at 5 m: 1.6 times).
-What is left of that is each fix's own part. A record is drawn whole: its own errors were smaller than it is wide. So
-the own part deviates by at most half the width (of a strip of the same area and way round), and what it gives up goes
-to the common shift. Strips of 2 to 20 m walked at 3 m, and of 5 to 20 m at 5 m, then hold their truth as all else does;
-of 2 m at 5 m the walk itself crumples and is 18 % too large, which no drawing can know. A line of stated width is moved
-by a smooth field of the same reach, so that its width stays what was stated.
+alone, they would move apart, cross, and a crumpled outline is too large on average (a strip of 2 m walked at 5 m is
+drawn 1.6 times as large as it was walked). What is left of that is each fix's own part. A record is drawn whole: its
+own errors were smaller than it is wide. So the own part deviates by at most half the width (of a strip of the same area
+and way round), and what it gives up goes to the common shift. Strips of 2 to 20 m walked at 3 or 5 m are then drawn
+within 5 % of what was walked, and hold their truth as all else does; but for 2 m at 5 m, where the walk itself is 18 %
+larger than the truth, which no drawing can know. A line of stated width is moved by a smooth field of the same reach,
+so that its width stays what was stated.
 
 Size. A paced or guessed radius and a stated width err by a factor: lognormal, 1 on average, its standard deviation the
 setting ``size_error``. A mean of 1 for the radius makes areas too large by ``1 + s^2`` on average (E[area] =
@@ -277,6 +278,8 @@ def _normals(to: Floats, fro: Floats) -> Floats:
 
 
 def _signed_area(rings: Rings) -> Floats:
+    if not len(rings.hole):
+        return np.zeros(0)
     x, y = (rings.xy - rings.xy[0]).T
     cross = np.append(x[:-1] * y[1:] - x[1:] * y[:-1], 0.0)
     cross[rings.start[1:] - 1] = 0.0  # from one ring to the next

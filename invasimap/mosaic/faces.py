@@ -6,7 +6,6 @@ exactly and no area can be lost or counted twice; what a face is follows from on
 
 from __future__ import annotations
 
-import os
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Any
@@ -22,6 +21,7 @@ from scipy.sparse.csgraph import connected_components
 
 from invasimap.core.errors import Fault, LayerError
 from invasimap.core.nearby import near_parts
+from invasimap.core.second_process import processors
 from invasimap.land.words import OUTSIDE, ZONES
 from invasimap.mosaic.given import given_layers
 
@@ -30,6 +30,8 @@ GRID_M = 1e-9  # snap rounding makes the noding safe; a thousandth of a micromet
 GRID_SHARE = 1e-14  # of the span at least: some fifty times as coarse as a double is there
 FAR_M = 1e5  # farther from the origin, shapes are moved to it for the noding
 PLACES_AT_ONCE = 2_000
+FEW_BOXES = 64  # asked for what they touch at first; then as many as have some PAIRS_AT_ONCE
+PAIRS_AT_ONCE = 4_000_000
 Ints = npt.NDArray[np.intp]
 
 
@@ -120,7 +122,7 @@ def _faces(patches: Any, others: list[Any]) -> Any:
     several, line = np.divmod(np.unique(batch[box] * max(len(near), 1) + line), max(len(near), 1))
     lines = _split(np.concatenate([own, near[line]]), np.concatenate([batch[of], several]))
     work = lines, [patches[some] for some in _split(drawn, batch)]
-    with ThreadPoolExecutor(os.cpu_count()) as pool:  # GEOS lets go of the lock
+    with ThreadPoolExecutor(processors()) as pool:  # GEOS lets go of the lock
         found = list(pool.map(_cut, *work)) if len(lines) > 1 else list(map(_cut, *work))
     if not found:
         none = np.empty(0, object)
@@ -169,13 +171,36 @@ def _rings(polygons: Any) -> tuple[Any, Ints]:
 
 
 def _apart(boxes: Any, places: Ints) -> Ints:
-    """Numbers from 0 such that boxes which touch have the same; each stands for some thousand places."""
-    one, other = shapely.STRtree(boxes).query(boxes)
-    touch = coo_matrix((np.ones(len(one), bool), (one, other)), shape=(len(boxes), len(boxes)))
-    _, group = connected_components(touch, directed=False)
+    """Numbers from 0 such that boxes which touch have the same; each stands for some thousand places.
+
+    Those of one number lie within ``FAR_M`` of one another, but for what their own size adds: the noding of all at once
+    is as fine as their span allows.
+    """
+    group = _touching(boxes)
     held = np.bincount(group, places)
-    found: Ints = np.unique(((np.cumsum(held) - held) // PLACES_AT_ONCE)[group], return_inverse=True)[1]
+    corner = np.full((len(held), 2), np.inf)
+    np.minimum.at(corner, group, shapely.bounds(boxes)[:, :2])
+    square = (corner - corner.min(axis=0, initial=np.inf)) // FAR_M
+    together = np.column_stack([(np.cumsum(held) - held) // PLACES_AT_ONCE, square])
+    found: Ints = np.unique(together, axis=0, return_inverse=True)[1].reshape(-1)[group]
     return found
+
+
+def _touching(boxes: Any) -> Ints:
+    """Numbers of the groups of boxes that touch, in order of their first ones.
+
+    Pairs are asked for some boxes at a time and forgotten but for the groups they make: thousands of boxes over one
+    another have millions of pairs.
+    """
+    group: Ints = np.arange(len(boxes))
+    tree, at, some = shapely.STRtree(boxes), 0, FEW_BOXES
+    while at < len(boxes) and group.any():
+        one, other = tree.query(boxes[at : at + some])
+        groups = int(group.max()) + 1
+        joined = coo_matrix((np.ones(len(one), bool), (group[one + at], group[other])), shape=(groups, groups))
+        group = connected_components(joined, directed=False)[1].astype(np.intp)[group]
+        at, some = at + some, int(np.clip(some * (PAIRS_AT_ONCE / max(len(one), 1)), 1, 8 * some))
+    return group
 
 
 def _reached_by(access: gpd.GeoDataFrame) -> pd.Series:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import re
 from collections.abc import Iterator, Mapping
 from typing import Any, Final
@@ -15,12 +16,16 @@ from pyproj import CRS, Proj
 from invasimap.core.crs import require_same_metres, to_lonlat
 from invasimap.core.errors import CRSError, Fault, LayerError
 from invasimap.inputs.mend import mend_polygons
-from invasimap.land.words import ZONES
+from invasimap.land.words import CLASSES, ZONES
 
 COLUMNS: Final = {
     "patches": ("species", "date", "cover_pct"), "stands": ("stand",), "protection": ("zone",), "access": ("access",),
 }  # fmt: skip
-ISO_DATE: Final = r"\d{4}(?:-(?:0[1-9]|1[0-2])(?:-(?:0[1-9]|[12]\d|3[01])(?:[T ].*)?)?)?|"
+ISO_DATE: Final = re.compile(r"(?!0000)\d{4}(?:-(?:0[1-9]|1[0-2]))?", re.ASCII)  # a year alone, or with its month
+ISO_DAY: Final = re.compile(
+    r"(\d{4}-\d\d-\d\d)(?:[T ](\d\d(?::\d\d(?::\d\d(?:\.\d+)?)?)?)(Z|[+-]\d\d(?::?\d\d)?)?)?", re.ASCII
+)  # a day, its clock, how far that is from UTC
+WORDS: Final = {"zone": (ZONES, "in no zone"), "access": (CLASSES[::-1], "in no class")}
 FARTHEST_M: Final = 1e8  # of any system in metres
 MOST_STRETCHED: Final = 0.02  # of an area: UTM is off by 0.2 % within its zone, web Mercator by 61 % at 38 degrees
 Layers = dict[str, gpd.GeoDataFrame]
@@ -35,8 +40,8 @@ def given_layers(layers: Mapping[str, Any]) -> Layers:
     Raises
     ------
     LayerError
-        Lists every layer that is no GeoDataFrame, lacks a column, or has rows without a polygon, a name or a cover, or
-        with a date that is not understood.
+        Lists every layer that is no GeoDataFrame, lacks a column or has it twice, or has rows without a polygon, a name
+        or a cover, or with a value that is not understood.
     CRSError
         When they do not share one system in metres, or its metres are not those of the ground.
     """
@@ -65,8 +70,15 @@ def _column_faults(name: str, layer: gpd.GeoDataFrame) -> Iterator[Fault]:
             yield Fault(where=name, what=f"has no column {column!r}", mend=f"its columns are {there}")
             continue
         values = layer[column]
+        if isinstance(values, pd.DataFrame):
+            yield Fault(where=name, what=f"has {values.shape[1]} columns {column!r}", mend="leave one of them")
+            continue
         values = values.astype(object) if isinstance(values.dtype, pd.CategoricalDtype) else values
-        missing = values.isna() & (column != "date")
+        listed = values.map(pd.api.types.is_list_like).to_numpy(bool)
+        if listed.any():
+            yield _of_rows(name, layer, listed, f"{column} is a list", "write one value in each row")
+            continue
+        missing = values.isna() & (column != "date") | _blank(column, values)
         if missing.any():
             yield _of_rows(name, layer, missing, f"{column} is missing", "fill it in")
         what, mend, wrong = _misread(column, values)
@@ -74,15 +86,23 @@ def _column_faults(name: str, layer: gpd.GeoDataFrame) -> Iterator[Fault]:
             yield _of_rows(name, layer, wrong & ~missing, f"{column} {what}", mend)
 
 
+def _blank(column: str, values: pd.Series) -> Any:
+    """Which names have nothing to read: tables keep the empty one for all of them together."""
+    named = column in ("species", "stand")
+    return np.array([named and isinstance(value, str) and not value.strip() for value in values], bool)
+
+
 def _misread(column: str, values: pd.Series) -> tuple[str, str, Any]:
     """What is wrong with values of a column, how to mend it, and which they are."""
     if column == "cover_pct":
-        wrong = ~pd.to_numeric(values, errors="coerce").between(0, 100)
+        switches = values.map(lambda value: isinstance(value, (bool, np.bool_))).to_numpy(bool)
+        wrong = ~pd.to_numeric(values, errors="coerce").between(0, 100) | switches
         return "is no percent from 0 to 100", "write a number such as 40", wrong
     if column == "date":
         return "is not understood", 'write it as "2026-05-31", or leave it blank', _iso(values).isna()
-    if column == "zone":
-        return f"is none of {', '.join(ZONES)}", "ground that is in no zone needs no row", ~values.isin(ZONES)
+    if column in WORDS:
+        words, none = WORDS[column]
+        return f"is none of {', '.join(words)}", f"ground that is {none} needs no row", ~values.isin(words)
     odd = [name for name in values.unique() if not isinstance(name, str) and column != "stand"]
     return "is not text", "write names, not numbers", values.isin(odd)
 
@@ -129,8 +149,36 @@ def _iso(dates: pd.Series) -> pd.Series:
     """Dates as ISO text, empty where there is none; missing where one is not understood."""
     number, named = pd.factorize(dates)  # each distinct one is read once
     text = [at.isoformat() if hasattr(at, "isoformat") else at for at in named]
-    fine = [at if isinstance(at, str) and re.fullmatch(ISO_DATE, at) else None for at in text]
-    return pd.Series(np.array([*fine, ""], object)[number], index=dates.index)
+    read = [_one_form(at) if isinstance(at, str) else None for at in text]
+    return pd.Series(np.array([*read, ""], object)[number], index=dates.index)
+
+
+def _one_form(text: str) -> str | None:
+    """A date in the one form in which dates sort as text; None where it is not understood.
+
+    ``2026``, ``2026-05``, ``2026-05-31`` (also for midnight), ``2026-05-31T08:00:00``; in UTC where an offset is said.
+
+    Examples
+    --------
+    >>> [_one_form(text) for text in ("2026-05-31 08:00", "2026-05-31T00:00", "2026-05-31T23:30-05:00", "2026-02-30")]
+    ['2026-05-31T08:00:00', '2026-05-31', '2026-06-01T04:30:00', None]
+    """
+    if not text or ISO_DATE.fullmatch(text):
+        return text
+    written = ISO_DAY.fullmatch(text)
+    if written is None:
+        return None
+    day, clock, offset = written.groups(default="")
+    try:
+        moment = dt.datetime.fromisoformat(f"{day}T{clock or '00'}{offset}")
+        moment = moment.astimezone(dt.UTC) if moment.tzinfo else moment
+    except (ValueError, OverflowError):  # no such day or time
+        return None
+    return day if not clock else _without_midnight(moment.replace(tzinfo=None))
+
+
+def _without_midnight(moment: dt.datetime) -> str:
+    return moment.date().isoformat() if moment.time() == dt.time() else moment.isoformat()
 
 
 def _whole(name: str, layer: gpd.GeoDataFrame) -> gpd.GeoDataFrame:

@@ -7,7 +7,6 @@ are seeded and each batch has a seed of its own: the same input gives the same d
 
 from __future__ import annotations
 
-import os
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import cached_property
@@ -18,6 +17,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from invasimap.core.second_process import processors
 from invasimap.mosaic.errors import (
     UNDER_LEAVES_SIGMA_M,
     AccuracyMeans,
@@ -40,13 +40,16 @@ _MOST_VERTICES: Final = 2_000_000  # of a batch, which bounds the memory
 
 @dataclass(frozen=True, kw_only=True)
 class Doubt:
-    """What the draws take: how many (0 for none), the errors where records do not say, and the access grid's cell."""
+    """What the draws take: how many (0 for none), the errors where records do not say, and the access grid's cell.
+
+    How far a cover of one figure is off has no default: the settings say it.
+    """
 
     draws: int
     cell_m: float
+    cover_error_pct: float
     size_error: float = 0.2
     accuracy_is: AccuracyMeans = "68 %"
-    cover_error_pct: float = 0.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -110,7 +113,7 @@ class Simulation:
             first, count = which
             return self._batch(count, np.random.default_rng([SEED, stream, first]), sources)
 
-        with ThreadPoolExecutor(_cores()) as pool:
+        with ThreadPoolExecutor(processors()) as pool:
             areas, scores = zip(*pool.map(batch, batches), strict=True)
         return np.concatenate(areas, axis=1), np.concatenate(scores, axis=1)
 
@@ -148,7 +151,3 @@ class Simulation:
             quantity, patch, np.stack([area, area * self.cover_pct[patch] / 100]),
             deviation=self.outlines.size_deviation[patch], count=self.tally.count,
         )  # fmt: skip
-
-
-def _cores() -> int:
-    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1

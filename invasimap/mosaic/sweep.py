@@ -8,7 +8,6 @@ one against the other.
 from __future__ import annotations
 
 import math
-import os
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import AbstractContextManager, nullcontext
@@ -20,6 +19,7 @@ import numpy as np
 import numpy.typing as npt
 import shapely
 
+from invasimap.core.second_process import processors
 from invasimap.mosaic import sweep_kernel as kernel
 
 Floats = npt.NDArray[np.float64]
@@ -178,7 +178,7 @@ def areas(
             access.rings.item + begins[3],
         ),
         (label, *begins[1:]),
-        threads or _threads(),
+        threads or processors(),
     )
     patch = np.where(found[:, 0] < 0, -1, by_rank[found[:, 0].astype(np.int64)])
     return _summed(patch, found[:, 1:4].astype(np.int64), found[:, 4])
@@ -314,7 +314,3 @@ def _summed(patch: Ints, labels: Ints, area: Floats) -> Areas:
     at = order[first]
     sums = np.add.reduceat(area[order], first)
     return Areas(patch=patch[at], stand=stand[at] - 1, zone=zone[at], access=access[at] - 1, area_m2=sums)
-
-
-def _threads() -> int:
-    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1

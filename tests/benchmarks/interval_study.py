@@ -17,6 +17,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
+from invasimap.core.settings import UncertaintySection
 from invasimap.mosaic.scene import Scene
 from invasimap.mosaic.simulation import Doubt, Simulation
 from invasimap.mosaic.uncertainty import TOTALS, ranges_of, totals_table
@@ -24,7 +25,8 @@ from invasimap.mosaic.uncertainty import TOTALS, ranges_of, totals_table
 CRS = "EPSG:32617"
 SIDE_M = 400.0
 CELL_M = 3.048
-SIZE_ERROR = 0.2
+SIZE_ERROR = UncertaintySection().size_error_pct / 100
+COVER_ERROR_PCT = UncertaintySection().cover_error_pct
 CLASSES_PCT = ((0, 5), (5, 25), (25, 50), (50, 75), (75, 95), (95, 100))
 CLASS_NAMES = ("tractor", "atv_hose", "foot")
 COUNTS = {"point": 24, "polygon": 5, "line": 2}
@@ -101,11 +103,14 @@ def true_patches(rng, *, counts=COUNTS):
     limits = np.asarray(CLASSES_PCT, float)[rng.integers(0, len(CLASSES_PCT), count)]
     cover = limits[:, 0] + rng.random(count) * np.diff(limits, axis=1)[:, 0]
     classed = rng.random(count) < 0.5
+    written = cover  # as one figure: the truth lies round it
+    room = np.minimum(COVER_ERROR_PCT, np.minimum(written, 100 - written))
+    cover = np.where(classed, cover, written + rng.uniform(-1, 1, count) * room)
     return frame(
         [footprint(k, m, s) for k, m, s in zip(shape, middle, size_m, strict=True)],
         species=np.array(["A", "B", "C"], object)[species], shape=shape.astype(object), size_m=size_m,
         date=[f"2026-05-{day:02d}" for day in rng.permutation(count) % 28 + 1], cover_pct=cover,
-        cover_low_pct=np.where(classed, limits[:, 0], cover), cover_high_pct=np.where(classed, limits[:, 1], cover),
+        cover_low_pct=np.where(classed, limits[:, 0], written), cover_high_pct=np.where(classed, limits[:, 1], written),
         accuracy_m=rng.uniform(4, 8, count),
     ).assign(middle=middle)  # fmt: skip
 
@@ -192,7 +197,7 @@ def one_survey(seed, *, draws, counts=COUNTS):
     truth = tables(true_scene, made.truth["cover_pct"].to_numpy())
     scene = Scene.of(made.survey, access=made.access, **layers)
     rows, ground = tables(scene, made.survey["cover_pct"].to_numpy())
-    doubt = Doubt(draws=draws, cell_m=CELL_M, size_error=SIZE_ERROR)
+    doubt = Doubt(draws=draws, cell_m=CELL_M, size_error=SIZE_ERROR, cover_error_pct=COVER_ERROR_PCT)
     simulation = Simulation.of(scene, made.survey, acreage=rows, ground=ground, doubt=doubt)
     found = ranges_of(simulation, rows, ground, draws=draws)
     parts = [

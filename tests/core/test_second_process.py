@@ -35,6 +35,7 @@ def test_it_finds_the_same_modules_and_reads_and_writes_what_it_is_given(tmp_pat
     (tmp_path / "of_this_test.py").write_text("WORD = 'here'")
     (tmp_path / "given").write_bytes(b"given")
     monkeypatch.syspath_prepend(tmp_path)
+    monkeypatch.setattr(sys, "path", [tmp_path / "no text", *sys.path])
     monkeypatch.setattr(second_process, "processors", lambda: 2)
     code = "import of_this_test; print(of_this_test.WORD, sys.argv[1:], sys.stdin.read())"
     with (tmp_path / "given").open("rb") as given, (tmp_path / "taken").open("wb") as taken:

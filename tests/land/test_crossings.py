@@ -119,6 +119,19 @@ def test_every_meeting_of_a_way_and_a_fence_is_told_where_it_is():
     assert missing_crossings(here) == {(x, 61.0): {"tractor", "atv", "foot"} for x in (21.0, 81.0)}
 
 
+def test_a_way_along_a_fence_with_a_gate_at_its_middle_is_shut_on_either_side():
+    """A fence from x = 20 to 100 on the way; the gate opens some cells round (60, 61), no longer than a few."""
+    fence = layer(line((20, 61), (100, 61)))
+    road = layer(line((0, 61), (120, 61)), **BY_WAY)
+    ((x, y),) = missing_crossings(ground(barriers=fence, ways=road, crossings=gates((60, 61))))
+    assert y == pytest.approx(61) and abs(x - 60) == pytest.approx((40 + 3) / 2, abs=2 * CELL)
+    pond = layer(
+        shapely.box(40, 55, 80, 67), kind=["pond"], rule=[""], confidential=[False], no_spray_m=[5.0],
+        hand_only_m=[np.nan], width_m=[0.0], per_slope_m=[0.0], position_error_m=[0.0], blocks=["tractor;atv;foot"],
+    )  # fmt: skip
+    assert missing_crossings(ground(features=pond, ways=road, crossings=gates((60, 61)))) == {}  # bridged all along
+
+
 ROAD = layer(line((0, 61), (120, 61)), **BY_WAY)
 
 
@@ -156,6 +169,27 @@ def test_a_narrow_gate_beside_a_wide_one_or_on_a_path_beside_the_road_stops_noth
         "class": ["road", "path"], "allows": ["tractor", "foot"],
     })  # fmt: skip
     assert on_road(90, ways=path, crossings=gates((61, 62.4), width=2.5), tractor=TRACTOR) == "tractor"
+
+
+@pytest.mark.parametrize(("second", "wide", "through"), [
+    ([(0, 69), (120, 69)], (61, 69), False),  # on another road, 8 m off
+    ([(0, 69), (120, 69)], (61, 64), True),  # beside its own road
+    ([(120, 69), (120, 61)], (64, 61), True),  # both on the road, which the other meets elsewhere
+])  # fmt: skip
+def test_a_wide_gate_lifts_a_narrow_one_only_on_the_same_way(second, wide, through):
+    roads = layer(line((0, 61), (120, 61)), line(*second), **{"class": ["a", "b"], "allows": ["tractor"] * 2})
+    gate = layer(shapely.Point(61, 61), shapely.Point(wide), width_m=[1.5, 4.0])
+    assert on_road(90, ways=roads, crossings=gate, tractor=TRACTOR) == ("tractor" if through else "out_of_reach")
+
+
+def test_a_road_drawn_in_two_lines_is_one_way():
+    roads = layer(line((0, 61), (62, 61)), line((62, 61), (120, 61)), **{"class": ["a"] * 2, "allows": ["tractor"] * 2})
+    gate = layer(shapely.Point(60, 61), shapely.Point(64, 61), width_m=[1.5, 4.0])
+    assert on_road(90, ways=roads, crossings=gate, tractor=TRACTOR) == "tractor"
+
+
+def test_a_gate_of_unknown_width_is_narrow():
+    assert on_road(90, crossings=gates((61, 61), width=np.nan), tractor=TRACTOR) == "out_of_reach"
 
 
 def test_a_machine_goes_round_a_gate_over_open_ground_where_no_fence_is_drawn():

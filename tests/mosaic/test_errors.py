@@ -161,3 +161,9 @@ def test_same_seed_same_draws():
     shapes = gpd.GeoSeries([shapely.box(0, 0, 9, 9), shapely.box(20, 0, 40, 9)])
     one, two = (outlines(*shapes).draw(np.random.default_rng(8), 5) for _ in range(2))
     assert (one == two).all()
+
+
+def test_a_survey_without_outlines_has_nothing_to_draw():
+    for shapes in ([], [shapely.Polygon()], [None]):
+        of = outlines(*shapes)
+        assert of.draw(np.random.default_rng(1), 3).shape == (3, 0, 2) and len(of.own) == len(shapes)

@@ -1,5 +1,7 @@
 """The mosaic on squares worked by hand, and its laws on layouts meant to break it."""
 
+import tracemalloc
+
 import geopandas as gpd
 import numpy as np
 import pytest
@@ -111,6 +113,44 @@ def test_patches_far_apart_may_be_cut_apart_or_together(monkeypatch, at_once):
     assert faces.growth.groupby("patch")["face"].count().tolist() == [2, 1, 2, 2]
     for row in faces.growth.itertuples():
         assert found.geometry[row.patch].contains(faces.ground.geometry[row.face].centroid)
+
+
+@given(st.integers(0, 10_000), st.sampled_from([1, 3, 10**6]))
+@settings(max_examples=40, deadline=None)
+def test_groups_of_boxes_are_those_that_a_walk_from_box_to_box_finds(seed, few):
+    rng = np.random.default_rng(seed)
+    low, size = rng.integers(0, 60, (40, 2)), rng.integers(0, 9, (40, 2))
+    boxes = shapely.box(*low.T, *(low + size).T)
+    touch = (low[:, None] <= low + size).all(axis=2) & (low <= (low + size)[:, None]).all(axis=2)
+    first = np.arange(40)  # of all that a walk gets to
+    for _ in range(40):
+        first = np.where(touch, first, 40).min(axis=1)
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setattr(rooms, "FEW_BOXES", few)
+        patched.setattr(rooms, "PAIRS_AT_ONCE", few)
+        assert rooms._touching(boxes).tolist() == np.unique(first, return_inverse=True)[1].tolist()
+
+
+def test_boxes_over_one_another_are_never_paired_all_at_once(monkeypatch):
+    """Two heaps of 1,500: 4.5 million pairs, of sixteen bytes each."""
+    monkeypatch.setattr(rooms, "PAIRS_AT_ONCE", 100_000)
+    left = np.random.default_rng(1).uniform(0, 20, 3000) + np.arange(3000) % 2 * 1000
+    tracemalloc.start()
+    group = rooms._touching(shapely.box(left, left, left + 100, left + 100))
+    peak = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    assert group.tolist() == [0, 1] * 1500
+    assert peak < 30e6
+
+
+def test_patches_thousands_of_kilometres_apart_are_cut_as_finely_as_one():
+    """Noded together they would come to a grid of 1e-7 m."""
+    sizes = np.array([10 + 3e-8, 10 + 4e-8])
+    shapes = [shapely.box(0, 0, sizes[0], 10), shapely.box(1e7, 0, 1e7 + 10, 10), shapely.box(0, 20, sizes[1], 30)]
+    given = {"stands": layer([], stand=[]), "protection": NO_ZONES, "access": layer([], access=[])}
+    faces = rooms.cut_given(patches(*(("A", "", 50.0, shape) for shape in shapes)), **given)
+    width_m = np.sort(shapely.area(faces.ground.geometry.to_numpy())) / 10
+    assert width_m[1:] == pytest.approx(sizes, abs=4e-9)
 
 
 def test_no_patches_no_faces():

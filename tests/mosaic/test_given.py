@@ -79,6 +79,11 @@ def test_nothing_at_all_gives_no_rows():
         (["2026-05-01", "2026-05-02"], 90), (["2026-05", ""], 10), ([None, "2025"], 90), (["", None], 90),
         (pd.to_datetime(["2026-05-02", "2026-05-01"]), 10), (pd.to_datetime(["2026-05-02", None]), 10),
         ([datetime.date(2026, 5, 1), datetime.date(2026, 5, 2)], 90), ([datetime.date(2026, 5, 1), "2026-04-30"], 10),
+        (["2026-05-01T08:00", "2026-05-01 20:00"], 90), (["2026-05-01 20:00", "2026-05-01T08:00"], 10),
+        (["2026-05-01T08:00:00.5", "2026-05-01 08:00"], 10), (["2026-05-01", "2026-05-01 00:01"], 90),
+        ([pd.Timestamp("2026-05-01"), "2026-05-01"], 90), (["2026-05-01", pd.Timestamp("2026-05-01")], 90),
+        (["2026-05-01T20:00-05:00", "2026-05-02T00:30Z"], 10), (["2026-05", "2026-05-01"], 90),
+        (["2026", "2025-12"], 10),
     ],
 )  # fmt: skip
 def test_newest_patch_decides_however_dates_are_kept_and_an_unknown_one_is_the_oldest(dates, infested_m2):
@@ -120,6 +125,12 @@ SQUARE = shapely.box(0, 0, 10, 10)
         (survey(SQUARE, date=["2026-13-01"]), "date is not understood in row 0\n.*2026-05-31"),
         (survey(SQUARE, date=[20260501]), "date is not understood"),
         (survey(SQUARE, species=[7]), "species is not text"),
+        (survey(SQUARE, SQUARE, species=["A", " "]), "species is missing in row 1"),
+        (survey(SQUARE, species=[["A", "B"]]), "patches: species is a list in row 0"),
+        (survey(SQUARE, SQUARE, date=["", ["2026"]]), "patches: date is a list in row 1"),
+        (survey(SQUARE, cover_pct=[True]), "cover_pct is no percent"),
+        (survey(SQUARE, SQUARE, cover_pct=[40, True]), "cover_pct is no percent from 0 to 100 in row 1"),
+        (pd.concat([survey(SQUARE), survey(SQUARE)[["species"]]], axis=1), "patches: has 2 columns 'species'"),
         (survey(SQUARE, None, shapely.Polygon()), "patches: rows 1, 2 .counted from 0. have no shape"),
         (survey(shapely.Point(0, 0), shapely.LineString([(0, 0), (9, 9)])), "rows 0, 1 .* are no polygons"),
         (survey(shapely.Polygon([(0, 0), (1, np.inf), (1, 0)])), "patches: rows 0 .* not finite"),
@@ -130,6 +141,42 @@ SQUARE = shapely.box(0, 0, 10, 10)
 def test_what_is_missing_or_not_understood_is_one_clear_error(patches, said):
     with pytest.raises(LayerError, match=said):
         acreage(patches, **land())
+
+
+@pytest.mark.parametrize(
+    ("name", "column", "value", "said"),
+    [
+        ("stands", "stand", ["1", "2"], "stands: stand is a list in row 0"),
+        ("stands", "stand", "", "stands: stand is missing in row 0"),
+        ("access", "access", "Tractor", "access is none of tractor, atv_hose, foot, out_of_reach in row 0"),
+        ("access", "access", "", "access: access is none of"),
+        ("protection", "zone", "", "protection: zone is none of"),
+    ],
+)
+def test_words_of_the_land_that_are_none_are_one_clear_error(name, column, value, said):
+    with pytest.raises(LayerError, match=said):
+        acreage(survey(SQUARE), **land(**{name: layer([BIG], **{column: [value]})}))
+
+
+def test_every_class_of_access_is_taken():
+    classes = ["tractor", "atv_hose", "foot", "out_of_reach"]
+    strips = [shapely.box(0, y, 10, y + 1) for y in range(4)]
+    table = acreage(survey(SQUARE), **land(access=layer(strips, access=classes)))
+    assert table.set_index("access")["gross_m2"].to_dict() == pytest.approx(
+        dict.fromkeys(classes, 10) | {"out_of_reach": 70}
+    )
+
+
+WRONG_DATES = [
+    "2026-02-30", "2025-02-29", "2026-05-01Tnoon", "2026-05-01T25:00", "2026-05-01T08:61", "2026-05-01T", "2026-05-01 ",
+    "\uff12\uff10\uff12\uff16-05-01", "\u0662\u0660\u0662\u0666", "0000", "2026-W18-5", "20260501", "2026-00",
+    "2026-05-01T08:00+99:00",
+]  # fmt: skip
+
+
+def test_no_day_of_the_calendar_and_no_other_digits_are_no_dates():
+    with pytest.raises(LayerError, match=f"date is not understood in row 0, 1, 2 and {len(WRONG_DATES) - 3} more"):
+        acreage(survey(*[SQUARE] * len(WRONG_DATES), date=WRONG_DATES), **land())
 
 
 def test_every_fault_of_every_layer_is_said_at_once():

@@ -200,7 +200,7 @@ def test_the_size_of_the_squares_and_the_processors_do_not_matter(monkeypatch, e
     monkeypatch.setattr(sweep, "EDGES_PER_TILE", edges_per_tile)
     other, _ = swept(patches, **land)
     np.testing.assert_allclose(other["area_m2"], usual["area_m2"], rtol=1e-9, atol=1e-9)
-    monkeypatch.setattr(sweep, "_threads", lambda: 1)
+    monkeypatch.setattr(sweep, "processors", lambda: 1)
     alone, _ = swept(patches, **land)
     assert alone["area_m2"].tolist() == other["area_m2"].tolist()
     assert_same(patches, **land)

@@ -42,7 +42,7 @@ def land(*, no_spray=None, access=None):
 def ranges(patches, *, draws=400, size_error=0.0, cell_m=0.0, **on):
     ground = land(**on)
     faces = cut_faces(patches, **ground)
-    doubt = Doubt(draws=draws, cell_m=cell_m, size_error=size_error)
+    doubt = Doubt(draws=draws, cell_m=cell_m, size_error=size_error, cover_error_pct=0.0)
     return with_ranges(species_area(faces), ground_area(faces), patches, doubt=doubt, **ground)
 
 
@@ -174,7 +174,8 @@ def test_one_draw_is_the_acreage_of_its_outlines_cut_by_geos():
     faces = cut_faces(moved, **ground)
     rows, whole = species_area(faces), ground_area(faces)
     scene = Scene.of(patches, **ground)
-    simulation = Simulation.of(scene, patches, acreage=rows, ground=whole, doubt=Doubt(draws=1, cell_m=0.0))
+    doubt = Doubt(draws=1, cell_m=0.0, cover_error_pct=0.0)
+    simulation = Simulation.of(scene, patches, acreage=rows, ground=whole, doubt=doubt)
     areas = scene.areas(scene.patches.xy + [7.0, -4.0], access_shift_m=np.zeros(2))
     gross, infested = simulation.tally.sums(areas, moved["cover_pct"].to_numpy())
     assert gross[: len(rows)] == pytest.approx(rows["gross_m2"].to_numpy(), rel=1e-6, abs=1e-6)

@@ -178,6 +178,7 @@ def _plan(
     from invasimap.core.toml_file import read_tract
     from invasimap.pipeline import plan, result_folder, write_plan
     from invasimap.prescription.plan import STAMP
+    from invasimap.reports.write import LEADS_INTERNAL
 
     settings = read_tract(tract)
     if draws is not None:
@@ -187,7 +188,7 @@ def _plan(
     folder = write_plan(made, out, step=progress)
     progress.notes(made.notes)
     progress.say(summary(made))
-    (report,) = folder.glob("*report.html")
+    report = folder / f"{LEADS_INTERNAL if internal else ''}report.html"
     progress.say(f"Report: {report}" + (f" ({STAMP})" if internal else ""))
 
 

@@ -26,7 +26,7 @@ from invasimap.inputs.formats.tables import HEADER_ROWS, header_names, refuse_wi
 Row = list[str]
 BOOK: Final = "xl/"
 _CELL_END: Final = b"</c>"
-_UNSAVED: Final = re.compile(rb"(?:</f>|<f\b[^<>]{0,300}/>)\s{0,9}(?:<v\s{0,9}/>)?\s{0,9}</c>")
+_UNSAVED: Final = re.compile(rb"(?:</f>|<f\b[^<>]{0,300}/>)\s{0,9}(?:<v\s{0,9}/>|<v>\s{0,9}</v>)?\s{0,9}</c>")
 _MERGED: Final = re.compile(rb"""<mergeCell ref=["']([A-Z]{1,3}(\d{1,7}):[A-Z]{1,3}(\d{1,7}))["']""")
 _MOST_CELLS: Final = 10_000_000
 _MOST_ROWS: Final = 1_048_576  # of a sheet of Excel; a cell that says it stands further down is a lie

@@ -23,7 +23,7 @@ from invasimap.core.errors import Fault, LayerError
 from invasimap.core.nearby import near_parts
 from invasimap.core.second_process import processors
 from invasimap.land.words import OUTSIDE, ZONES
-from invasimap.mosaic.given import given_layers
+from invasimap.mosaic.given import given_layers, mended
 
 OUT_OF_REACH = "out_of_reach"
 GRID_M = 1e-9  # snap rounding makes the noding safe; a thousandth of a micrometre moves no acreage
@@ -91,6 +91,7 @@ def cut_given(
 ) -> Faces:
     """``cut_faces`` of layers such as ``given_layers`` gives."""
     crs = CRS(patches.crs)
+    stands, protection, access = (mended(layer) for layer in (stands, protection, access))
     others = [layer.geometry.to_numpy() for layer in (stands, protection, access)]
     shapes, inside, face, patch = _faces(patches.geometry.to_numpy(), others)
     ground = gpd.GeoDataFrame(

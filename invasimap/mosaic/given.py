@@ -74,7 +74,7 @@ def _column_faults(name: str, layer: gpd.GeoDataFrame) -> Iterator[Fault]:
             yield Fault(where=name, what=f"has {values.shape[1]} columns {column!r}", mend="leave one of them")
             continue
         values = values.astype(object) if isinstance(values.dtype, pd.CategoricalDtype) else values
-        listed = values.map(pd.api.types.is_list_like).to_numpy(bool)
+        listed = values.map(pd.api.types.is_list_like).to_numpy(bool) if values.dtype == object else np.zeros(1, bool)
         if listed.any():
             yield _of_rows(name, layer, listed, f"{column} is a list", "write one value in each row")
             continue
@@ -88,14 +88,17 @@ def _column_faults(name: str, layer: gpd.GeoDataFrame) -> Iterator[Fault]:
 
 def _blank(column: str, values: pd.Series) -> Any:
     """Which names have nothing to read: tables keep the empty one for all of them together."""
-    named = column in ("species", "stand")
-    return np.array([named and isinstance(value, str) and not value.strip() for value in values], bool)
+    if column not in ("species", "stand") or values.dtype.kind in "fiu":
+        return np.zeros(len(values), bool)
+    return values.isin([value for value in values.unique() if isinstance(value, str) and not value.strip()])
 
 
 def _misread(column: str, values: pd.Series) -> tuple[str, str, Any]:
     """What is wrong with values of a column, how to mend it, and which they are."""
     if column == "cover_pct":
-        switches = values.map(lambda value: isinstance(value, (bool, np.bool_))).to_numpy(bool)
+        switches: Any = np.zeros(len(values), bool)
+        if values.dtype.kind not in "fiu":
+            switches = values.map(lambda value: isinstance(value, (bool, np.bool_))).to_numpy(bool)
         wrong = ~pd.to_numeric(values, errors="coerce").between(0, 100) | switches
         return "is no percent from 0 to 100", "write a number such as 40", wrong
     if column == "date":
@@ -182,12 +185,23 @@ def _without_midnight(moment: dt.datetime) -> str:
 
 
 def _whole(name: str, layer: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
-    """The layer, flat, with mended outlines; names as plain values."""
+    """The layer, flat, patches with mended outlines; names as plain values."""
     if not len(layer):
         return layer.reindex(columns=[*dict.fromkeys([*COLUMNS[name], *layer.columns])])
     plain = {column: layer[column].astype(object) for column in COLUMNS[name] if column != "cover_pct"}
     if name == "patches":
         plain |= {"date": _iso(layer["date"]), "cover_pct": pd.to_numeric(layer["cover_pct"])}
     shapes = layer.geometry.to_numpy()
-    shapes = mend_polygons(shapely.force_2d(shapes) if shapely.has_z(shapes).any() else shapes)
-    return layer.assign(**plain).set_geometry(gpd.GeoSeries(shapes, index=layer.index, crs=layer.crs))
+    shapes = shapely.force_2d(shapes) if shapely.has_z(shapes).any() else shapes
+    found = layer.assign(**plain).set_geometry(gpd.GeoSeries(shapes, index=layer.index, crs=layer.crs))
+    return mended(found) if name == "patches" else found
+
+
+def mended(layer: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
+    """The layer with whole outlines in place of those that cross themselves.
+
+    The sweep counts all that an outline of the land winds round, in either sense, and needs this of patches alone: to
+    ask it of a county's access, millions of corners in one polygon, takes several times as long as the areas.
+    """
+    shapes = mend_polygons(layer.geometry.to_numpy())
+    return layer.set_geometry(gpd.GeoSeries(shapes, index=layer.index, crs=layer.crs))

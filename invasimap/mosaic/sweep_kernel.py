@@ -6,9 +6,9 @@ crossing into slabs; across a slab the edges stand in order and every trapezoid 
 Widths add up to the tile's whatever rounding does, so slivers, shared edges and edges that nearly meet cannot fail.
 
 Method: the slab decomposition of Bentley and Ottmann's sweep (1979), one tile at a time; a point is inside where its
-winding number is above zero. Which side of a tile's corner an edge passes is decided in one place, ``_left``, for the
-rows and for the tile's left side alike: that makes both tell the same winding number, also where edges run through
-corners.
+winding number is above zero, of the land where it is not zero. Which side of a tile's corner an edge passes is decided
+in one place, ``_left``, for the rows and for the tile's left side alike: that makes both tell the same winding number,
+also where edges run through corners.
 
 One module, importing none of ours: numba keeps what it compiled until the text of that one file changes.
 
@@ -413,14 +413,14 @@ def _label(whole: Any, kinds: Any) -> int:
     patches, stands, zones, count, means = kinds
     stand, zone, access = 0, OPEN, 0
     for k in range(patches, stands):
-        if whole[k, WINDING] > 0:
+        if whole[k, WINDING] != 0:
             stand = whole[k, LABEL]
             break
     for k in range(stands, zones):
-        if whole[k, WINDING] > 0 and whole[k, LABEL] < zone:
+        if whole[k, WINDING] != 0 and whole[k, LABEL] < zone:
             zone = whole[k, LABEL]
     for k in range(zones, count):
-        if whole[k, WINDING] > 0:
+        if whole[k, WINDING] != 0:
             access = whole[k, LABEL]
             break
     return (stand * 3 + zone) * means + access

@@ -31,6 +31,8 @@ import shapely
 sys.path.insert(0, str(Path(__file__).parent))
 from plain_acreage import QUAD_SEGS, plain_acreage, read
 
+CLASSES = ("tractor", "atv_hose", "foot")  # what the county numbers from 1
+
 GRAIN_M2 = 1e-8
 
 
@@ -142,7 +144,8 @@ def _ours(folder: Path) -> pd.Series:
     shapes, radius = patches.geometry.to_numpy().copy(), patches["radius"].to_numpy()
     point = ~np.isnan(radius)
     shapes[point] = _discs(shapes[point], radius[point])
-    patches = patches.set_geometry(gpd.GeoSeries(shapes, crs=patches.crs)).assign(date="", cover_pct=100.0)
+    patches = patches.set_geometry(gpd.GeoSeries(shapes, crs=patches.crs))
+    patches = patches.assign(date="", cover_pct=100.0, species=patches["species"].astype(str))
     guarded = pd.concat([county["water"].assign(zone="no_spray"), county["sensitive"].assign(zone="hand_only")])
     distance = guarded["buf"].to_numpy()
     parts, of = near_parts(guarded.geometry.to_numpy(), distance, shapes)
@@ -153,9 +156,10 @@ def _ours(folder: Path) -> pd.Series:
         patches,
         stands=county["stands"],
         protection=protection,
-        access=county["access"].rename(columns={"cls": "access"}),
+        access=county["access"].assign(access=np.array(CLASSES, object)[county["access"]["cls"] - 1]),
     )
-    table = table.rename(columns={"access": "cls", "gross_m2": "area"})
+    numbers = {name: number for number, name in enumerate(CLASSES, 1)}  # as the plain route names them
+    table = table.assign(species=table["species"].astype(int), cls=table["access"].map(numbers), area=table["gross_m2"])
     return table.set_index(["stand", "species", "cls", "zone"])["area"]
 
 

@@ -13,6 +13,7 @@ import pandas as pd
 import shapely
 from pyproj import CRS, Proj
 
+from invasimap.core.at_once import in_pieces
 from invasimap.core.crs import require_same_metres, to_lonlat
 from invasimap.core.errors import CRSError, Fault, LayerError
 from invasimap.inputs.mend import mend_polygons
@@ -118,12 +119,7 @@ def _of_rows(name: str, layer: gpd.GeoDataFrame, wrong: Any, what: str, mend: st
 
 
 def _shape_faults(name: str, shapes: Any) -> Iterator[Fault]:
-    none = shapely.is_missing(shapes) | shapely.is_empty(shapes)
-    flat = ~none & ~np.isin(
-        shapely.get_type_id(shapes), (shapely.GeometryType.POLYGON, shapely.GeometryType.MULTIPOLYGON)
-    )
-    with np.errstate(invalid="ignore", over="ignore"):
-        far = ~none & ~((np.abs(shapely.bounds(shapes)) <= FARTHEST_M).all(axis=1) & np.isfinite(shapely.area(shapes)))
+    none, flat, far = in_pieces(_amiss, shapes).T
     for wrong, what, mend in (
         (none, "have no shape", "draw them or take them out"),
         (flat, "are no polygons", "areas are of polygons: buffer points and lines by what they cover"),
@@ -132,6 +128,17 @@ def _shape_faults(name: str, shapes: Any) -> Iterator[Fault]:
         if wrong.any():
             rows = ", ".join(str(row) for row in np.flatnonzero(wrong)[:8])
             yield Fault(where=name, what=f"rows {rows} (counted from 0) {what}", mend=mend)
+
+
+def _amiss(shapes: Any) -> Any:
+    """Of each shape whether it has none, is no polygon, lies where no system reaches: n by 3."""
+    none = shapely.is_missing(shapes) | shapely.is_empty(shapes)
+    flat = ~none & ~np.isin(
+        shapely.get_type_id(shapes), (shapely.GeometryType.POLYGON, shapely.GeometryType.MULTIPOLYGON)
+    )
+    with np.errstate(invalid="ignore", over="ignore"):
+        far = ~none & ~((np.abs(shapely.bounds(shapes)) <= FARTHEST_M).all(axis=1) & np.isfinite(shapely.area(shapes)))
+    return np.stack([none, flat, far], axis=1)
 
 
 def _require_true_metres(layers: Mapping[str, gpd.GeoDataFrame]) -> None:

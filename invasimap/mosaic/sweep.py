@@ -77,6 +77,9 @@ class Areas:
         0 no_spray, 1 hand_only, 2 open.
     area_m2
         Square metres.
+    odd_stands, odd_access
+        Numbers of polygons that wind round some of the ground, but not once: the sweep took all that they wind round.
+        Such an outline crosses itself, or its rings cross one another.
     """
 
     patch: Ints
@@ -84,6 +87,8 @@ class Areas:
     zone: Ints
     access: Ints
     area_m2: Floats
+    odd_stands: Ints
+    odd_access: Ints
 
 
 def rings_of(polygons: Any) -> Rings:
@@ -171,8 +176,7 @@ def areas(
         In order of patch, stand, zone and access. The same figures to the last bit on one processor or many.
     """
     if len(patches.start) < 2:
-        none = np.empty(0, np.int64)
-        return Areas(patch=none, stand=none, zone=none, access=none, area_m2=np.empty(0))
+        return _summed(np.empty(0, np.int64), np.empty((0, 3), np.int64), np.empty(0), odd=_NO_ODD)
     by_rank = np.lexsort((rank, species))
     place = np.empty(len(by_rank), np.int64)
     place[by_rank] = np.arange(len(by_rank))
@@ -189,8 +193,13 @@ def areas(
         (label, *begins[1:]),
         threads or processors(),
     )
+    drawn = ~np.isnan(found[:, 4])
+    odd = np.unique(found[~drawn, 0].astype(np.int64))
+    stand, means = odd < begins[2], odd >= begins[3]
+    found = found[drawn] if len(odd) else found
     patch = np.where(found[:, 0] < 0, -1, by_rank[found[:, 0].astype(np.int64)])
-    return _summed(patch, found[:, 1:4].astype(np.int64), found[:, 4])
+    apart = (odd[stand] - begins[1], odd[means] - begins[3])
+    return _summed(patch, found[:, 1:4].astype(np.int64), found[:, 4], odd=apart)
 
 
 def _swept(layers: Sequence[Rings], items: Sequence[Ints], items_of: tuple[Any, ...], threads: int) -> Floats:
@@ -312,14 +321,18 @@ def _frame(edges: int, box: Floats) -> tuple[tuple[float, float, float, int], tu
     return (left, bottom, side, columns), (rows, columns)
 
 
-def _summed(patch: Ints, labels: Ints, area: Floats) -> Areas:
+_NO_ODD = (np.empty(0, np.int64), np.empty(0, np.int64))
+
+
+def _summed(patch: Ints, labels: Ints, area: Floats, *, odd: tuple[Ints, Ints]) -> Areas:
     """Entries of equal labels added up, in order of them."""
+    crossing = {"odd_stands": odd[0], "odd_access": odd[1]}
     if not len(area):
-        return Areas(patch=patch, stand=patch, zone=patch, access=patch, area_m2=area)
+        return Areas(patch=patch, stand=patch, zone=patch, access=patch, area_m2=area, **crossing)
     stand, zone, access = labels.T
     key = (((patch + 1) * (stand.max() + 1) + stand) * 3 + zone) * (access.max() + 1) + access
     order = np.argsort(key, kind="stable")
     first = np.flatnonzero(np.diff(key[order], prepend=-1))
     at = order[first]
     sums = np.add.reduceat(area[order], first)
-    return Areas(patch=patch[at], stand=stand[at] - 1, zone=zone[at], access=access[at] - 1, area_m2=sums)
+    return Areas(patch=patch[at], stand=stand[at] - 1, zone=zone[at], access=access[at] - 1, area_m2=sums, **crossing)

@@ -26,6 +26,7 @@ CAUTIONS = (
 
 
 STAMP: Final = "INTERNAL - not to be passed on"  # of a plan that shows confidential features
+TRIAL: Final = "TRIAL"  # of a plan with settings changed for one run
 _SMALLEST: Final = 1e-9  # no limit of a check is smaller
 
 

@@ -107,8 +107,11 @@ def test_an_address_with_a_password_is_not_repeated(file):
 
 def test_results_of_a_trial_say_so_and_lie_apart(file, tmp_path):
     from invasimap.pipeline import result_folder
+    from invasimap.prescription.sharing import shown_settings
 
     tried = read_tract(file, changes=["access.foot.max_walk=20 min"])
     assert result_folder(tried, None, internal=False) == tmp_path / "out_trial"
     assert result_folder(tried, None, internal=True) == tmp_path / "out_internal_trial"
+    assert shown_settings(tried, internal=False).tract.name == "TRIAL: Any"
+    assert shown_settings(read_tract(file), internal=False).tract.name == "Any"
     assert result_folder(read_tract(file), None, internal=False) == tmp_path / "out"

@@ -11,6 +11,7 @@ import click
 
 from invasimap.cli.progress import Progress
 from invasimap.core.errors import InputError
+from invasimap.core.files import RESULTS
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -178,7 +179,7 @@ def _lay_out_sample(target: Path) -> None:
 
 
 def _is_field_file(name: Path) -> bool:
-    return name.suffix not in ("", ".py", ".pyc", ".png") and name.parts[0] not in ("out", "__pycache__")
+    return name.suffix not in ("", ".py", ".pyc", ".png") and name.parts[0] not in (*RESULTS, "__pycache__")
 
 
 def sample_folder() -> Path:
@@ -201,7 +202,6 @@ def _plan(
     from invasimap.core.toml_file import read_tract
     from invasimap.pipeline import plan, result_folder, write_plan
     from invasimap.prescription.plan import STAMP
-    from invasimap.reports.write import LEADS_INTERNAL
 
     settings = read_tract(tract, changes=changes)
     if draws is not None:
@@ -211,7 +211,7 @@ def _plan(
     folder = write_plan(made, out, step=progress)
     progress.notes(made.notes)
     progress.say(summary(made))
-    report = folder / f"{LEADS_INTERNAL if internal else ''}report.html"
+    report = folder / f"{made.leads}report.html"
     progress.say(f"Report: {report}" + (f" ({STAMP})" if internal else ""))
 
 

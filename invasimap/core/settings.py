@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Annotated, Literal, Self
 from zoneinfo import ZoneInfo, available_timezones
 
-from pydantic import AfterValidator, Field, PrivateAttr, SecretStr, model_validator
+from pydantic import AfterValidator, Field, PrivateAttr, SecretStr, StrictBool, model_validator
 
 from invasimap.core import units
 from invasimap.core.book_settings import EmergencySection, MapbookSection
@@ -90,7 +90,7 @@ class ProtectSection(Layer):
     blocks: frozenset[Literal["tractor", "atv", "hose", "foot"]] = frozenset()
     per_slope_m: Length = Field(0.0, alias="per_slope")
     position_error_m: Length = Field(0.0, alias="position_error")
-    confidential: bool = False
+    confidential: StrictBool = False
 
     @model_validator(mode="after")
     def _hand_only_is_wider(self) -> Self:

@@ -14,7 +14,7 @@ from pydantic import BaseModel, ValidationError
 from invasimap.core.errors import Fault, InputError, SettingsError
 from invasimap.core.settings import Tract, words_needed
 from invasimap.core.survey_settings import COVER_SCALES, Role
-from invasimap.core.trial import SECRET, Change, changed
+from invasimap.core.trial import SECRET, Trial, changed
 
 _TABLE = re.compile(r"\s*\[(\[?)\s*([\w.\-\"' ]+?)\s*\]\]?\s*(?:#.*)?")
 _NO_KEYS = ("where", "columns", "allows", "cover_scales")  # what stands in them is named as in the files
@@ -67,19 +67,19 @@ def read_settings(path: str | Path, *, changes: Iterable[str] = ()) -> tuple[Tra
         )
         raise SettingsError(Fault(where=str(file), what=f"is not valid TOML: {error}", mend=mend)) from error
     lines = line_map(text)
-    tried, refused = changed(table, changes)
+    trial, refused = changed(table, changes)
     if refused:
         raise SettingsError(refused)
     faults: list[Fault] = []
     left_out: set[str] = set()
     while True:
         tract, wrong = _checked(table)
-        in_order = sorted(wrong, key=lambda detail: _line(lines, detail["loc"]))
-        faults = faults or [_fault(_where(file, lines, detail, tried), detail) for detail in in_order]
+        in_order = sorted(wrong, key=lambda detail: _line(lines, trial.as_written(detail["loc"])))
+        faults = faults or [_fault(_where(file, lines, detail, trial), detail) for detail in in_order]
         if tract is not None:
             tract._file = file.resolve()
             tract._left_out = frozenset(left_out)
-            tract._tried = tuple(change.shown for change in tried)
+            tract._tried = tuple(change.shown for change in trial.changes)
             return tract, faults
         left_out |= {str(detail["loc"][0]) for detail in wrong if detail["loc"]}
         if not _take_out(table, wrong):
@@ -219,13 +219,11 @@ def _text_of(file: Path) -> str:
         raise SettingsError(Fault(where=str(file), what=f"cannot be read: {error.strerror}")) from error
 
 
-def _where(file: Path, lines: dict[tuple[str | int, ...], int], detail: Any, tried: list[Change]) -> str:
+def _where(file: Path, lines: dict[tuple[str | int, ...], int], detail: Any, trial: Trial) -> str:
     """The line of the file, or what was typed on the command line in its place."""
-    loc = _loc(detail)
-    for change in reversed(tried):
-        if loc[: len(change.loc)] == change.loc or (change.loc[: len(loc)] == loc and loc not in lines):
-            return f"--set {change.shown}"
-    return f"{file}:{_line(lines, loc)}: {_dotted(loc)}"
+    loc = trial.as_written(_loc(detail))
+    change = trial.at(loc, in_file=loc in lines or loc[:-1] in lines)
+    return f"{f'--set {change.shown}' if change else f'{file}:{_line(lines, loc)}'}: {_dotted(loc)}"
 
 
 def _loc(detail: Any) -> tuple[str | int, ...]:

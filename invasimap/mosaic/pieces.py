@@ -42,7 +42,8 @@ def treatment_pieces(faces: Faces, patches: gpd.GeoDataFrame, terrain: Terrain) 
     area = grown["area_m2"].to_numpy(float)
     of = grown["face"].to_numpy()
     grown = grown.assign(rise=slope[of] * area, along=surface[of] * area)
-    groups = grown.groupby(KEYS, sort=True)
+    grown["reached_by"] = grown["reached_by"].fillna("")
+    groups = grown.groupby(KEYS, sort=True, dropna=False)
     table = groups.agg(
         cover_pct=("cover_pct", "first"),
         gross_m2=("area_m2", "sum"),

@@ -166,6 +166,11 @@ class Plan:
     made: dt.datetime = field(default_factory=lambda: dt.datetime.now(dt.UTC))
 
     @property
+    def leads(self) -> str:
+        """What the names of the files begin with where not everyone may take them for the plan."""
+        return ("INTERNAL_" if self.internal else "") + (f"{TRIAL}_" if self.settings.tried else "")
+
+    @property
     def cautions(self) -> tuple[str, ...]:
         """What every output says of its use."""
         trial = [f"A trial, not the plan of the settings file: worked with {_listed(self.settings.tried)}."]

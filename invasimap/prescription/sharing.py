@@ -32,7 +32,9 @@ def shown_settings(settings: Tract, *, internal: bool) -> Tract:
         hidden = {"kind": RESTRICTED, "rule": RESTRICTED, "file": RESTRICTED, "no_spray": "0 m", "blocks": blocks}
         shown = [block for block in settings.protect if not block.confidential]
         changes["protect"] = [*shown, ProtectSection.model_validate(hidden | {"confidential": True})]
-    return settings.model_copy(update=changes)
+    kept = settings.model_copy(update=changes)
+    kept._tried = settings.tried if internal else without_names(settings.tried, settings)
+    return kept
 
 
 def without_names(texts: Iterable[str], settings: Tract) -> tuple[str, ...]:

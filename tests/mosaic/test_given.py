@@ -103,6 +103,24 @@ def test_holes_take_away_what_of_them_lies_in_the_outline_and_add_nothing(name):
         assert found.set_index(column).loc[value, "gross_m2"] == pytest.approx(expected, rel=1e-9), role
 
 
+@pytest.mark.parametrize(
+    ("role", "column", "values"), [("stands", "stand", "12"), ("access", "access", ("tractor", "foot"))]
+)
+def test_ground_that_one_odd_outline_lets_go_of_is_not_taken_by_another(role, column, values):
+    shape, expected = WITH_HOLES["holes over one another"]
+    found = acreage(survey(BIG), **land(**{role: layer([shape, shape], **{column: list(values)})}))
+    areas = found.groupby(column)["gross_m2"].sum()
+    assert areas[values[0]] == pytest.approx(expected, rel=1e-9) and values[1] not in areas
+
+
+@pytest.mark.parametrize(("role", "column", "value"), [("stands", "stand", "1"), ("access", "access", "foot")])
+def test_parts_of_one_outline_that_turn_against_one_another_hold_their_ground(role, column, value):
+    eight = shapely.Polygon([(0, 0), (40, 40), (40, 0), (0, 40)])
+    several = shapely.MultiPolygon([eight, shapely.box(0, 0, 40, 40)])
+    found = acreage(survey(shapely.box(0, 10, 10, 30)), **land(**{role: layer([several], **{column: [value]})}))
+    assert found.set_index(column)["gross_m2"].to_dict() == pytest.approx({value: 200})
+
+
 def test_a_lobe_turned_the_other_way_opens_no_ground_that_another_zone_guards():
     eight = shapely.Polygon([(0, 0), (40, 40), (40, 0), (0, 40)])
     guarded = layer([eight, shapely.box(0, 0, 40, 40)], zone=["no_spray", "no_spray"])

@@ -72,3 +72,11 @@ def test_slope_that_is_not_known_is_not_level(laid):
     assert found.loc[("P2", "B"), ["slope_pct", "surface_m2"]].isna().to_numpy().all()
     none = treatment_pieces(faces, patches, flat_terrain(plane(0.0).bounds, cell_m=5.0, crs=SYSTEM))
     assert none["slope_pct"].isna().all() and none["surface_m2"].isna().all()
+
+
+def test_no_ground_is_lost_where_a_layer_does_not_say_who_else_reaches_it():
+    patches = moved((0, 0, 100, 80), species=["A"], cover_pct=[40.0], date=[""], height_m=[np.nan])
+    access = moved((0, 0, 50, 80), (50, 0, 100, 80), access=["foot", "tractor"], reached_by=["foot", None])
+    stands, none = moved((0, 0, 100, 80), stand=["A"]), gpd.GeoDataFrame(geometry=[], crs=SYSTEM)
+    faces = cut_faces(patches, stands=stands, protection=none, access=access)
+    assert treatment_pieces(faces, patches, plane(0.1))["gross_m2"].sum() == pytest.approx(8_000)

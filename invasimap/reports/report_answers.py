@@ -9,7 +9,7 @@ from typing import Any, Final
 import pandas as pd
 
 from invasimap.land.words import OUTSIDE, RESTRICTED
-from invasimap.prescription.plan import STAMP, Plan
+from invasimap.prescription.plan import Plan
 from invasimap.reports.answers import Answers
 from invasimap.reports.off_limits import by_kind
 from invasimap.reports.range_tables import infested_range
@@ -33,8 +33,9 @@ MONTHS: Final = (
 )  # fmt: skip
 MOST_SPECIES: Final = 8  # rows of one printed page
 MOST_KINDS: Final = 5
-MOST_LETTERS: Final = 44
-MOST_NAME: Final = 160
+MOST_LETTERS: Final = 30  # of a name on that page; the tables have all of it
+KIND_LETTERS: Final = 26
+MOST_NAME: Final = 120
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -109,23 +110,21 @@ def said_day(text: str) -> str:
 
 
 def said_dates(plan: Plan) -> str:
-    """First and last day of the survey."""
-    return " to ".join(said_day(text) for text in survey_dates(plan).split(" to "))
+    """When the survey was made, from its first to its last day."""
+    first, *last = survey_dates(plan).split(" to ")
+    return f"Survey of {' to '.join(map(said_day, [first, *last]))}" if first[:1].isdigit() else f"Survey {first}"
 
 
 def grave(plan: Plan) -> list[str]:
     """What forbids the use of the page as it is."""
-    lines = [f"{STAMP}: it shows confidential features as they are."] if plan.internal else []
-    return lines + [
-        f"Check failed: {check.name}. Do not use these figures." for check in plan.checks if not check.passed
-    ]
+    return [f"Check failed: {check.name}. Do not use these figures." for check in plan.checks if not check.passed]
 
 
 def lead(plan: Plan, found: Answers) -> list[list[tuple[str, bool]]]:
     """The page's first sentences, each in pieces of text and whether they stand out."""
     if not found.patches:
-        words = "No invasive plants are on the map of this tract: no record of the survey could be used."
-        return [[(words, True)], [("That is no proof that there are none.", False)]]
+        none = "No invasive plants are on the map of this tract."
+        return [[(none, True)], [("That is no proof that there are none: see what is not known.", False)]]
     kinds = "1 species" if len(found.species) == 1 else f"{len(found.species):,} species"
     patches = "1 patch" if found.patches == 1 else f"{found.patches:,} patches"
     whole, treatable = found.infested_ground_m2, found.treatable_m2
@@ -224,17 +223,20 @@ def _closed_box(plan: Plan, found: Answers, closed: pd.DataFrame) -> Box | None:
         return Box(id="closed", heading="What is off limits, and why", lines=lines, table=[])
     shown = kinds.iloc[: MOST_KINDS if len(kinds) > MOST_KINDS + 1 else len(kinds)]
     rest = kinds.iloc[len(shown) :]
-    rows = [[shortened(str(row.kind)), _area(row.no_spray, plan), _area(row.hand_only, plan)] for row in rows_of(shown)]
+    rows = [
+        [shortened(str(row.kind), KIND_LETTERS), _area(row.no_spray, plan), _area(row.hand_only, plan)]
+        for row in rows_of(shown)
+    ]
     if len(rest):
         rows.append([f"{len(rest)} more kinds", *(_area(rest[name].sum(), plan) for name in ("no_spray", "hand_only"))])
     unit = UNIT_WORDS[plan.shown.area]
     lines = []
     if RESTRICTED in set(kinds["kind"]):
         lines.append("Restricted ground is drawn wider than what it protects, so that what lies in it stays unknown.")
-    heads = ["Near", f"No spray, {unit}", f"By hand only, {unit}"]
+    heads = ["Near", "No spray", "By hand"]
     return Box(
         id="closed", heading="What is off limits, and why", lines=lines,
-        caption="Infested ground near what is protected", table=[heads, *rows],
+        caption=f"Infested {unit} near what is protected", table=[heads, *rows],
     )  # fmt: skip
 
 

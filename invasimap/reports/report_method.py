@@ -13,6 +13,7 @@ from invasimap.reports.wording import shown_length
 def method_report(plan: Plan) -> PrintedTable:
     """What the figures rest on, a row each."""
     rows = [
+        ["Tract", plan.settings.tract.name],
         ["Program", f"{PROGRAM}, run {plan.made.astimezone(plan.settings.tract.zone):%Y-%m-%d %H:%M %Z}"],
         ["Areas", f"map (horizontal) {plan.shown.area_said}; the surface of a slope is larger"],
         ["Coordinates", _system(plan)],

@@ -121,7 +121,7 @@ SCREEN_FONT: Final = 'system-ui, -apple-system, "Segoe UI", Roboto, "Noto Sans",
 # Words and rules of pages that are read: dark on light
 PAGE: Final = {
     "ink": INK, "paper": PAPER, "quiet": "#4A4A4A", "rule": "#C9C9C4", "tint": "#F1F1EC", "link": "#1F4E79",
-    "alarm": "#6B1A22",
+    "alarm": "#6B1A22", "nothing": "#737373",
 }  # fmt: skip
 
 

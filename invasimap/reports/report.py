@@ -11,7 +11,7 @@ from importlib import resources
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
-from invasimap.prescription.plan import STAMP, Plan
+from invasimap.prescription.plan import CAUTIONS, STAMP, Plan
 from invasimap.reports.access_chart import best_means, said_bars
 from invasimap.reports.access_tables import gain_report, limits_report, parking_report
 from invasimap.reports.answers import Answers, answers
@@ -74,7 +74,7 @@ def report_html(plan: Plan, *, pictures: Mapping[str, bytes]) -> str:
     return _environment().get_template("report.html.j2").render(
         name=plan.settings.tract.name, short_name=shortened(plan.settings.tract.name, MOST_NAME),
         made=said_day(f"{plan.made.astimezone(plan.settings.tract.zone):%Y-%m-%d}"), survey=said_dates(plan),
-        stamp=f"{STAMP}: it shows confidential features as they are." if plan.internal else "",
+        stamps=stamps(plan),
         look=Markup(_look(plan)), script=Markup(script), policy=_policy(script), patterns=Markup(pattern_defs()),
         contents=CONTENTS, unit=UNIT_WORDS[plan.shown.area], cautions=plan.cautions, notes=plan.notes,
         crs=plan.crs.name, **_first_page(plan, found),
@@ -112,6 +112,12 @@ def _first_page(plan: Plan, found: Answers) -> dict[str, object]:
         ],
         "by_means": [shown_area(found.ground_m2[name], plan.shown, unit=False) for name in TREATABLE],
     }
+
+
+def stamps(plan: Plan) -> list[str]:
+    """What stands above everything: that a plan is a trial, or not to be passed on."""
+    shown = f"{STAMP}: it shows confidential features as they are."
+    return [shown if line.startswith(STAMP) else line for line in plan.cautions[len(CAUTIONS) :]]
 
 
 def pump_tables(plan: Plan) -> list[PrintedTable]:

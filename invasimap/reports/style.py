@@ -118,6 +118,12 @@ TYPE_PT: Final = {
 FONT: Final = ["DejaVu Sans"]  # ships with matplotlib: the same sheet on every machine
 SCREEN_FONT: Final = 'system-ui, -apple-system, "Segoe UI", Roboto, "Noto Sans", sans-serif'
 
+# Words and rules of pages that are read: dark on light
+PAGE: Final = {
+    "ink": INK, "paper": PAPER, "quiet": "#4A4A4A", "rule": "#C9C9C4", "tint": "#F1F1EC", "link": "#1F4E79",
+    "alarm": "#6B1A22", "nothing": "#737373",
+}  # fmt: skip
+
 
 def feature_look(kind: str) -> str:
     """``water`` or ``feature``: how a kind of protected feature is drawn.

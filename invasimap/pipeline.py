@@ -119,6 +119,7 @@ def plan(tract: Tract | str | Path, *, internal: bool = False, step: Step = quie
         acreage=ranges.acreage,
         ground=ranges.ground,
         totals=ranges.totals,
+        by_means=ranges.by_means,
         drivers=ranges.drivers,
         ledger=_joined(survey.ledger, photos.ledger),
         photos=photos.table,

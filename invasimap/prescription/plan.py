@@ -109,8 +109,9 @@ class Plan:
         gross_high_m2, infested_low_m2, infested_high_m2`` (NaN without draws).
     ground
         ``stand, zone, access, ground_m2, ground_low_m2, ground_high_m2`` (every spot counted once).
-    totals, drivers
-        Totals of the tract with their ranges, and what makes them wide: ``mosaic.uncertainty.Ranges``.
+    totals, by_means, drivers
+        Totals of the tract and what each means treats of them, with their ranges, and what makes them wide:
+        ``mosaic.uncertainty.Ranges``.
     ledger, repaired, set_aside
         The account of every record.
     columns
@@ -158,6 +159,7 @@ class Plan:
     columns: pd.DataFrame = field(default_factory=pd.DataFrame)
     photos: pd.DataFrame = field(default_factory=pd.DataFrame)
     totals: pd.DataFrame = field(default_factory=pd.DataFrame)
+    by_means: pd.DataFrame = field(default_factory=pd.DataFrame)
     drivers: pd.DataFrame = field(default_factory=pd.DataFrame)
     notes: tuple[str, ...] = ()
     inputs: tuple[InputFile, ...] = ()

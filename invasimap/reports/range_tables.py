@@ -71,6 +71,16 @@ def infested_range(plan: Plan, part: str) -> str:
     return range_words(low, high, lambda m2: shown_area(m2, plan.shown, unit=False))
 
 
+def means_range(plan: Plan, means: str) -> str:
+    """The range of the ground that one means treats; empty without draws, and of what is no means."""
+    table = plan.by_means
+    ground = table[(table["species"] == "") & (table["access"] == means)] if len(table) else table
+    if ground.empty:
+        return ""
+    low, high = (float(ground[f"gross_{end}_m2"].iloc[0]) for end in ("low", "high"))
+    return range_words(low, high, lambda m2: shown_area(m2, plan.shown, unit=False))
+
+
 def _range_note(plan: Plan) -> str:
     said = plan.settings.uncertainty
     if not said.draws:

@@ -12,7 +12,7 @@ from invasimap.land.words import OUTSIDE, RESTRICTED
 from invasimap.prescription.plan import Plan
 from invasimap.reports.answers import Answers
 from invasimap.reports.off_limits import by_kind
-from invasimap.reports.range_tables import infested_range
+from invasimap.reports.range_tables import infested_range, means_range
 from invasimap.reports.sheet import survey_dates
 from invasimap.reports.web_patches import ACCESS, patch_pieces
 from invasimap.reports.wording import (
@@ -45,6 +45,7 @@ class OutcomeLine:
     name: str
     words: str
     area: str
+    spread: str
     share: str
     note: str
     treatable: bool
@@ -163,6 +164,7 @@ def outcome_lines(plan: Plan, found: Answers) -> list[OutcomeLine]:
     return [
         OutcomeLine(
             name=name, words=OUTCOME_WORDS[name], area=shown_area(found.ground_m2[name], plan.shown, unit=False),
+            spread=means_range(plan, name),
             share=shown_share(found.ground_m2[name], found.infested_ground_m2), note=OUTCOME_NOTES[name],
             treatable=name in TREATABLE,
         )

@@ -111,10 +111,10 @@ def test_hostile_cells_do_not_run(make_plan: Callable[..., Plan], tmp_path: Path
 def test_workbook_holds_the_csv_and_a_frozen_head(written: Path) -> None:
     book = openpyxl.load_workbook(written / "tables.xlsx")
     assert book.sheetnames == [
-        "read me", "acreage", "ground", "totals", "drivers", "treatment_zones", "limits", "parking", "reach_gain",
-        "ledger", "repaired", "set_aside", "columns",
+        "read me", "acreage", "ground", "totals", "by_means", "drivers", "treatment_zones", "limits", "parking",
+        "reach_gain", "ledger", "repaired", "set_aside", "columns",
     ]  # fmt: skip
-    for name in ("acreage", "ground", "totals", "drivers", "limits", "parking", "reach_gain"):
+    for name in ("acreage", "ground", "totals", "by_means", "drivers", "limits", "parking", "reach_gain"):
         sheet = book[name]
         assert sheet.freeze_panes == "A2" and all(cell.font.bold for cell in sheet[1])
         assert sheet.auto_filter.ref == f"A1:{sheet.cell(sheet.max_row, sheet.max_column).coordinate}"

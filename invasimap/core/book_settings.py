@@ -10,6 +10,7 @@ from pydantic import BeforeValidator, Field
 from invasimap.core.quantities import Section
 
 FINEST, COARSEST = 100, 100_000
+LONGEST_WORDS = 600  # of one row for an emergency: every sheet prints it whole
 
 
 def read_scale(value: object) -> int | None:
@@ -46,7 +47,7 @@ class MapbookSection(Section):
     paper: Literal["letter", "a4"] | None = None
 
 
-Words = Annotated[str, Field(min_length=1)]
+Words = Annotated[str, Field(min_length=1, max_length=LONGEST_WORDS)]
 
 
 class EmergencySection(Section):

@@ -16,15 +16,13 @@ from invasimap.reports.book_frames import COMFORTABLE, upright_or_across
 from invasimap.reports.book_index import index_sheet
 from invasimap.reports.book_key import key_pages, key_sheet
 from invasimap.reports.book_part import Box, ready
-from invasimap.reports.book_sheet import Book, served_lines, stand_sheet
-from invasimap.reports.furniture import EMERGENCY, emergency_height_in
+from invasimap.reports.book_sheet import Book, served_lines, stand_sheet, with_foot
 from invasimap.reports.geopdf import Placed, georeferenced
 from invasimap.reports.relief import contour_interval
 from invasimap.reports.sheet import PAPER_IN, Sheet
 
 RASTER_DPI = 110  # of the shade under the lines; everything else is drawn as lines
 COLLAR_IN = 0.17
-FOOT_GAP_IN = 0.06
 
 
 def mapbook_pdf(plan: Plan) -> bytes:
@@ -46,7 +44,7 @@ def laid_out(plan: Plan) -> Book:
     """The book's paper and frames."""
     wanted, shown = plan.settings.mapbook, plan.shown
     scales = COMFORTABLE[shown.length] if wanted.scale is None else (wanted.scale,)
-    papers = papers_of(wanted.paper or ("letter" if shown.length == "ft" else "a4"))
+    papers = papers_of(plan, wanted.paper or ("letter" if shown.length == "ft" else "a4"))
     at, found = upright_or_across(plan.stands, [paper.map_in for paper in papers], scales=scales)
     book = Book(
         plan=ready(plan), paper=papers[at], frames=found, first=1, pages=len(found),
@@ -56,16 +54,11 @@ def laid_out(plan: Plan) -> Book:
     return dataclasses.replace(book, first=1 + before, pages=before + len(found))
 
 
-def papers_of(name: str) -> tuple[Sheet, Sheet]:
+def papers_of(plan: Plan, name: str) -> tuple[Sheet, Sheet]:
     """A paper across and upright, laid out for a sheet of the book."""
     long, short = PAPER_IN[name]
-    return tuple(  # type: ignore[return-value]
-        Sheet(
-            width_in=wide, height_in=high, collar_in=COLLAR_IN,
-            foot_given_in=emergency_height_in(len(EMERGENCY), columns) + FOOT_GAP_IN,
-        )
-        for wide, high, columns in ((long, short, 2), (short, long, 1))
-    )  # fmt: skip
+    across, upright = (Sheet(width_in=w, height_in=h, collar_in=COLLAR_IN) for w, h in ((long, short), (short, long)))
+    return with_foot(across, plan), with_foot(upright, plan)
 
 
 def sheets(book: Book) -> Iterator[tuple[Figure, Box]]:

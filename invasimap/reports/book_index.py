@@ -17,7 +17,7 @@ from invasimap.reports import map_layers, style
 from invasimap.reports.answers import answers, stand_table
 from invasimap.reports.book_panel import draw_panel
 from invasimap.reports.book_part import Box, part
-from invasimap.reports.book_sheet import Book, beside_words, draw_foot
+from invasimap.reports.book_sheet import Book, beside_words, draw_foot, with_foot
 from invasimap.reports.drawing import axes_inches, draw_lines, inches
 from invasimap.reports.grid_marks import draw_grid, frame_box
 from invasimap.reports.labels import LabelBook, inner_spots
@@ -56,7 +56,7 @@ def index_sheet(book: Book) -> tuple[Figure, Box]:
 def index_paper(book: Book) -> Sheet:
     """The book's paper with more room for words where it lies across."""
     across = book.paper.width_in > book.paper.height_in
-    return dataclasses.replace(book.paper, panel_in=PANEL_IN) if across else book.paper
+    return with_foot(dataclasses.replace(book.paper, panel_in=PANEL_IN), book.plan) if across else book.paper
 
 
 def book_bounds(book: Book) -> Box:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
@@ -20,19 +19,23 @@ from invasimap.reports.book_legend import HOSE_ROWS, pair_words
 from invasimap.reports.book_part import Box
 from invasimap.reports.book_sheet import Book, beside_words
 from invasimap.reports.drawing import axes_inches, inches
-from invasimap.reports.furniture import check_bar, emergency_block, emergency_height_in, emergency_rows, scale_words
+from invasimap.reports.emergency import EmergencyBlock, draw_emergency, emergency_block, emergency_rows
+from invasimap.reports.furniture import check_bar, scale_words
 from invasimap.reports.grid_marks import frame_box
 from invasimap.reports.labels import LabelBook
 from invasimap.reports.legend import Row, draw_legend, legend_rows
 from invasimap.reports.means_tables import means_report
 from invasimap.reports.sheet import GAP_IN, LINE_IN, MARGIN_IN, Sheet, bare, blank_sheet, entry_words, fit, head_words
 from invasimap.reports.style import FONT, INK, TYPE_PT
+from invasimap.reports.type_set import lines_of
+from invasimap.reports.type_set import width_in as type_width_in
 from invasimap.reports.usng import usng
 from invasimap.reports.wording import headed
 
-MAP_IN = 3.3
+MAP_IN, UNDER_MAP_IN, MOST_BLOCK_IN = 3.3, 0.62, 4.0
+LONGEST_ROW, IN_FULL = 80, "In an emergency"
 COLUMNS, GUTTER_IN = 2, 0.22
-LETTERS_PER_IN = 16.5
+INDENT = "   "
 LEGEND_ROW_IN = 0.165
 MOST_ENTRIES, MOST_NOTES = 12, 8
 LEAST_LINES = 8  # of a block that is parted
@@ -57,8 +60,21 @@ def key_paper(book: Book) -> Sheet:
     long, short = sorted((book.paper.width_in, book.paper.height_in), reverse=True)
     panel = long - 2 * MARGIN_IN - GAP_IN - MAP_IN
     return Sheet(
-        width_in=long, height_in=short, panel_in=panel, foot_given_in=emergency_height_in(len(EMERGENCY_WORDS)) + 0.62
+        width_in=long, height_in=short, panel_in=panel, foot_given_in=key_emergency(book.plan).height_in + UNDER_MAP_IN
     )
+
+
+def key_emergency(plan: Plan) -> EmergencyBlock:
+    """The block with every row; what is long stands among the words of these sheets, and the row says so."""
+    said = emergency_rows(plan.settings.emergency, EMERGENCY_WORDS)
+    short = {words: text if len(text) <= LONGEST_ROW else f"see “{IN_FULL}”" for words, text in said.items()}
+    return emergency_block(short, entry=entry_words(plan), wide_in=MAP_IN - 0.01, most_in=MOST_BLOCK_IN)
+
+
+def long_rows(plan: Plan) -> list[str]:
+    """The rows of an emergency that are too long for the block under the small map."""
+    said = emergency_rows(plan.settings.emergency, EMERGENCY_WORDS)
+    return [f"{words}: {line}" for words, text in said.items() if len(text) > LONGEST_ROW for line in text.splitlines()]
 
 
 def key_pages(book: Book) -> list[list[list[Block]]]:
@@ -67,7 +83,7 @@ def key_pages(book: Book) -> list[list[list[Block]]]:
     high = paper.panel_box_in[3] - paper.panel_box_in[1]
     width = (paper.panel_in - GUTTER_IN * (COLUMNS - 1)) / COLUMNS
     legend = LEGEND_ROW_IN * (len(key_rows(book.plan)) + 2)
-    return flowed(list(blocks(book, int(width * LETTERS_PER_IN))), first_in=high - legend, column_in=high)
+    return flowed(list(blocks(book, width)), first_in=high - legend, column_in=high)
 
 
 def flowed(found: list[Block], *, first_in: float, column_in: float) -> list[list[list[Block]]]:
@@ -92,14 +108,15 @@ def flowed(found: list[Block], *, first_in: float, column_in: float) -> list[lis
     return [columns[at : at + COLUMNS] for at in range(0, len(columns), COLUMNS)]
 
 
-def blocks(book: Book, letters: int) -> Iterator[Block]:
+def blocks(book: Book, width_in: float) -> Iterator[Block]:
     """Everything the key sheets say, the distances first."""
     plan = book.plan
 
     def block(heading: str, texts: list[str]) -> Block:
-        lines = [line for text in texts for line in textwrap.wrap(text, letters, subsequent_indent="   ")]
-        return Block(heading=heading, lines=tuple(lines))
+        return Block(heading=heading, lines=tuple(line for text in texts for line in _hung(text, width_in)))
 
+    if long := long_rows(plan):
+        yield block(IN_FULL, long)
     if distances := distance_lines(plan):
         yield block("Distances from each feature's edge", distances)
     yield block("Entries, for whoever is called", entry_lines(plan))
@@ -114,6 +131,13 @@ def blocks(book: Book, letters: int) -> Iterator[Block]:
         yield block("Noted while planning", [*notes[:MOST_NOTES], *more])
     yield block("Reading these sheets", READING)
     yield block("Cautions", list(plan.cautions))
+
+
+def _hung(text: str, width_in: float) -> list[str]:
+    """A text in lines of the small type, all but the first set in a little."""
+    size = TYPE_PT["small"]
+    lines = lines_of(text, room_in=width_in - type_width_in(INDENT, size_pt=size), size_pt=size, first_in=width_in)
+    return [*lines[:1], *(f"{INDENT}{line}" for line in lines[1:])]
 
 
 READING = [
@@ -207,8 +231,7 @@ def _draw_foot(figure: Figure, paper: Sheet, plan: Plan, *, scale: int) -> None:
         MARGIN_IN / paper.width_in, MARGIN_IN / paper.height_in, wide / paper.width_in, high / paper.height_in
     ))  # fmt: skip
     bare(ax)
-    rows = emergency_rows(plan.settings.emergency, EMERGENCY_WORDS)
-    emergency_block(ax, left_in=0.005, foot_in=0.005, width_in=wide - 0.01, entry=entry_words(plan), filled=rows)
+    draw_emergency(ax, key_emergency(plan), left_in=0.005, foot_in=0.005)
     ax.text(
         0, high - 0.16, scale_words(scale, plan.shown), transform=inches(ax), fontsize=TYPE_PT["small"], fontfamily=FONT
     )

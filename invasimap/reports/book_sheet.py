@@ -22,7 +22,7 @@ from invasimap.reports.book_legend import sheet_rows
 from invasimap.reports.book_panel import draw_panel
 from invasimap.reports.book_part import Box, part
 from invasimap.reports.drawing import axes_inches, draw_area, draw_lines, inches, metres_per_point
-from invasimap.reports.furniture import emergency_block, emergency_rows
+from invasimap.reports.emergency import EmergencyBlock, draw_emergency, emergency_block, emergency_rows
 from invasimap.reports.grid_marks import draw_grid
 from invasimap.reports.labels import LabelBook
 from invasimap.reports.legend import Row, unknown_rows
@@ -44,6 +44,7 @@ from invasimap.reports.wording import rows_of, whole_length
 
 Shapes = npt.NDArray[np.object_]
 TAB_LETTERS = 24
+MOST_FOOT, FOOT_GAP_IN = 0.3, 0.06  # of the paper's height under the map, before the type goes down
 LABEL_REACH_PT = (9.5, 14.0, 20.0)
 LEAST_UP_M = 0.3  # a smaller lift is level ground
 
@@ -106,15 +107,30 @@ def beside_words(plan: Plan, number: int, pages: int) -> str:
 
 def draw_foot(figure: Figure, paper: Sheet, plan: Plan) -> None:
     """The emergency block under the map."""
-    wide = paper.width_in - 2 * MARGIN_IN - paper.panel_in - GAP_IN
+    wide = _foot_wide_in(paper)
     ax = figure.add_axes((
         MARGIN_IN / paper.width_in, MARGIN_IN / paper.height_in, wide / paper.width_in, paper.foot_in / paper.height_in,
     ))  # fmt: skip
     bare(ax)
-    emergency_block(
-        ax, left_in=0.005, foot_in=0.005, width_in=wide - 0.01, entry=f"{entry_words(plan)}{entry_grid(plan)}",
-        filled=emergency_rows(plan.settings.emergency), columns=foot_columns(paper),
+    draw_emergency(ax, foot_block(paper, plan), left_in=0.005, foot_in=0.005)
+
+
+def with_foot(paper: Sheet, plan: Plan) -> Sheet:
+    """A paper with as much room under its map as the emergency block needs."""
+    return dataclasses.replace(paper, foot_given_in=foot_block(paper, plan).height_in + FOOT_GAP_IN)
+
+
+def foot_block(paper: Sheet, plan: Plan) -> EmergencyBlock:
+    """The emergency block laid out for a paper: two columns where it lies across and they serve."""
+    return emergency_block(
+        emergency_rows(plan.settings.emergency), entry=f"{entry_words(plan)}{entry_grid(plan)}",
+        wide_in=_foot_wide_in(paper) - 0.01, most_in=MOST_FOOT * paper.height_in,
+        columns=(2, 1) if paper.width_in > paper.height_in else (1,),
     )  # fmt: skip
+
+
+def _foot_wide_in(paper: Sheet) -> float:
+    return paper.width_in - 2 * MARGIN_IN - paper.panel_in - GAP_IN
 
 
 def entry_grid(plan: Plan) -> str:
@@ -126,22 +142,9 @@ def entry_grid(plan: Plan) -> str:
     return f": {usng(lat, lon)}"
 
 
-def foot_columns(paper: Sheet) -> int:
-    """Columns of the emergency block."""
-    return 2 if paper.width_in > paper.height_in else 1
-
-
 def _draw_map(ax: Axes, here: Plan, book: Book, at: int) -> list[Row]:
     frame = book.frames[at]
-    map_layers.draw_relief(ax, here)
-    map_layers.draw_ground(ax, here)
-    lines = map_layers.draw_contours(ax, here, interval=book.interval)
-    map_layers.draw_zones(ax, here)
-    map_layers.draw_features(ax, here)
-    map_layers.draw_ways(ax, here)
-    map_layers.draw_veil(ax, here)
-    map_layers.draw_treatment(ax, here)
-    map_layers.draw_stands(ax, here)
+    lines = map_layers.draw_base(ax, here, interval=book.interval)
     own = here.stands.geometry[here.stands["stand"].astype(str) == frame.stand]
     draw_area(ax, own, style.GROUND["own_stand"], zorder=map_layers.ORDER["stand"] + 0.2)
     draw_parking(ax, here)

@@ -82,13 +82,25 @@ def key_pages(book: Book) -> list[list[list[Block]]]:
     paper = key_paper(book)
     high = paper.panel_box_in[3] - paper.panel_box_in[1]
     width = (paper.panel_in - GUTTER_IN * (COLUMNS - 1)) / COLUMNS
-    legend = LEGEND_ROW_IN * (len(key_rows(book.plan)) + 2)
-    return flowed(list(blocks(book, width)), first_in=high - legend, column_in=high)
+    *full, last = legend_parts(key_rows(book.plan), high)
+    found = list(blocks(book, width))
+    return flowed(found, first_in=high - _legend_in(last), column_in=high, before=len(full))
 
 
-def flowed(found: list[Block], *, first_in: float, column_in: float) -> list[list[list[Block]]]:
-    """Blocks set one after another into columns; one taller than a column is parted."""
-    columns: list[list[Block]] = [[]]
+def legend_parts(rows: list[Row], high_in: float) -> list[list[Row]]:
+    """The legend's rows in as many columns as they need."""
+    most = int(high_in / LEGEND_ROW_IN) - 6
+    return [rows[at : at + most] for at in range(0, len(rows), most)]
+
+
+def _legend_in(rows: list[Row]) -> float:
+    """Height of a part of the legend, with the space after it."""
+    return LEGEND_ROW_IN * (len(rows) + 2)
+
+
+def flowed(found: list[Block], *, first_in: float, column_in: float, before: int = 0) -> list[list[list[Block]]]:
+    """Blocks set one after another into columns, after ``before`` full ones; one taller than a column is parted."""
+    columns: list[list[Block]] = [[] for _ in range(before + 1)]
     room = first_in
     waiting = list(found)
     while waiting:
@@ -197,19 +209,30 @@ def key_sheet(book: Book, at: int, columns: list[list[Block]]) -> tuple[Figure, 
     _draw_foot(figure, paper, plan, scale=scale)
     _, high = axes_inches(panel)
     width = (paper.panel_in - GUTTER_IN * (COLUMNS - 1)) / COLUMNS
-    start = high
-    if at == 0:
-        rows = key_rows(plan)
-        legend_in = LEGEND_ROW_IN * (len(rows) + 2)
-        draw_legend(panel, rows, top_in=high + 0.02, width_in=width, height_in=legend_in - 0.1)
-        start = high - legend_in
+    legend = legend_parts(key_rows(plan), high)
     for number, column in enumerate(columns):
-        _draw_column(panel, column, left_in=number * (width + GUTTER_IN), top_in=start if number == 0 else high)
+        left, top, part = number * (width + GUTTER_IN), high, at * COLUMNS + number
+        if part < len(legend):
+            words = _beside(panel, paper, left_in=left, width_in=width)
+            top = high - _legend_in(legend[part])
+            draw_legend(words, legend[part], top_in=high + 0.02, width_in=width, height_in=high - top - 0.1, rest="")
+        _draw_column(panel, column, left_in=left, top_in=top)
     head_words(
         figure, paper, title=plan.settings.tract.name, subtitle="Map book: legend, distances, limits and emergency",
         beside=beside_words(plan, 2 + at, book.pages),
     )  # fmt: skip
     return figure, frame_box(ax)
+
+
+def _beside(panel: Axes, paper: Sheet, *, left_in: float, width_in: float) -> Axes:
+    """An axes for words that begins further right in a panel."""
+    if left_in == 0:
+        return panel
+    box = panel.get_position()
+    figure: Any = panel.figure
+    ax: Axes = figure.add_axes((box.x0 + left_in / paper.width_in, box.y0, width_in / paper.width_in, box.height))
+    bare(ax)
+    return ax
 
 
 def _draw_column(panel: Axes, column: list[Block], *, left_in: float, top_in: float) -> None:

@@ -46,6 +46,7 @@ LETTERS_PER_IN, LINE_IN = 15.4, 0.147  # of the small type
 DATES_IN, TITLE_PT = 2.3, (TYPE_PT["title"], 13.0, 10.5)
 MARGIN_SHARE = 0.012
 SCALE_IN = 1.12  # with scale, check bar and north arrow
+REST = "the rest is in mapbook.pdf, sheet 2"
 MOST_BESIDE_IN, MOST_UNDER = 2.4, 0.3  # of the emergency block: beside the map, or of the paper under it
 
 
@@ -227,7 +228,7 @@ def _least_scale(bounds: tuple[float, float, float, float], width_in: float, hei
 def _panel(plan: Plan, ax: Axes, *, scale: int, rows: list[Row], emergency: EmergencyBlock | None) -> None:
     width, height = axes_inches(ax)
     block_in = 0.12 if emergency is None else emergency.height_in + 0.02
-    draw_legend(ax, rows, top_in=height + 0.02, width_in=width, height_in=height - block_in - SCALE_IN)
+    draw_legend(ax, rows, top_in=height + 0.02, width_in=width, height_in=height - block_in - SCALE_IN, rest=REST)
     middle = [sum(limits) / 2 for limits in (ax.figure.axes[0].get_xlim(), ax.figure.axes[0].get_ylim())]
     base = block_in - 0.12
     place: dict[str, Any] = {"fontfamily": FONT, "color": INK, "transform": inches(ax)}

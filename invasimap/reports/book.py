@@ -1,4 +1,4 @@
-"""The map book: an index sheet, a sheet of words, then a sheet for each stand; every page georeferenced."""
+"""The map book: index, words, a sheet for each stand, then where patches are; every page georeferenced."""
 
 from __future__ import annotations
 
@@ -12,14 +12,17 @@ from matplotlib.backends.backend_pdf import PdfPages
 from matplotlib.figure import Figure
 
 from invasimap.prescription.plan import Plan
-from invasimap.reports.book_frames import COMFORTABLE, upright_or_across
+from invasimap.reports.book_frames import COMFORTABLE, Frame, needed_first, upright_or_across
 from invasimap.reports.book_index import index_sheet
 from invasimap.reports.book_key import key_pages, key_sheet
+from invasimap.reports.book_layout import Book
+from invasimap.reports.book_list import list_pages, list_sheet
 from invasimap.reports.book_part import Box, ready
-from invasimap.reports.book_sheet import Book, served_lines, stand_sheet, with_foot
+from invasimap.reports.book_sheet import served_lines, stand_sheet, with_foot
 from invasimap.reports.geopdf import Placed, georeferenced
 from invasimap.reports.relief import contour_interval
 from invasimap.reports.sheet import PAPER_IN, Sheet
+from invasimap.reports.wording import TREATABLE, outcome
 
 RASTER_DPI = 110  # of the shade under the lines; everything else is drawn as lines
 COLLAR_IN = 0.17
@@ -46,12 +49,27 @@ def laid_out(plan: Plan) -> Book:
     scales = COMFORTABLE[shown.length] if wanted.scale is None else (wanted.scale,)
     papers = papers_of(plan, wanted.paper or ("letter" if shown.length == "ft" else "a4"))
     at, found = upright_or_across(plan.stands, [paper.map_in for paper in papers], scales=scales)
+    made = ready(plan)
+    frames, left_out = chosen(made, found, wanted.most_sheets)
     book = Book(
-        plan=ready(plan), paper=papers[at], frames=found, first=1, pages=len(found),
+        plan=made, paper=papers[at], frames=frames, left_out=left_out, first=1, pages=len(frames),
         interval=contour_interval(plan.terrain, shown), served=served_lines(plan),
     )  # fmt: skip
     before = 1 + len(key_pages(book))
-    return dataclasses.replace(book, first=1 + before, pages=before + len(found))
+    book = dataclasses.replace(book, first=1 + before)
+    lists = list_pages(book)
+    return dataclasses.replace(book, lists=lists, pages=before + len(frames) + len(lists))
+
+
+def chosen(plan: Plan, found: list[Frame], most: int) -> tuple[list[Frame], tuple[tuple[str, bool], ...]]:
+    """The frames that have a sheet, and by name the others with whether anything grows there."""
+    zones = plan.treatment_zones
+    to_do = zones[outcome(zones).isin((*TREATABLE, "hand_only"))] if len(zones) else zones
+    kept, grown = needed_first(
+        found, most=most, to_do=to_do.geometry.to_numpy(), infested=zones.geometry.to_numpy()
+    )  # fmt: skip
+    others = sorted(set(range(len(found))) - set(kept))
+    return [found[at] for at in kept], tuple((found[at].name, at in set(grown)) for at in others)
 
 
 def papers_of(plan: Plan, name: str) -> tuple[Sheet, Sheet]:
@@ -68,3 +86,5 @@ def sheets(book: Book) -> Iterator[tuple[Figure, Box]]:
         yield key_sheet(book, at, columns)
     for at in range(len(book.frames)):
         yield stand_sheet(book, at)
+    for at in range(len(book.lists)):
+        yield list_sheet(book, at)

@@ -15,9 +15,10 @@ from invasimap.core.crs import shown_place, to_lonlat
 from invasimap.prescription.plan import Plan
 from invasimap.reports import map_layers, style
 from invasimap.reports.book_index import LIST_COLUMNS, MOST_ROWS, book_bounds, draw_frames, sheet_list
+from invasimap.reports.book_layout import Book
 from invasimap.reports.book_legend import HOSE_ROWS, pair_words
 from invasimap.reports.book_part import Box
-from invasimap.reports.book_sheet import Book, beside_words
+from invasimap.reports.book_sheet import beside_words
 from invasimap.reports.drawing import axes_inches, inches
 from invasimap.reports.emergency import EmergencyBlock, draw_emergency, emergency_block, emergency_rows
 from invasimap.reports.furniture import check_bar, scale_words
@@ -37,7 +38,7 @@ LONGEST_ROW, IN_FULL = 80, "In an emergency"
 COLUMNS, GUTTER_IN = 2, 0.22
 INDENT = "   "
 LEGEND_ROW_IN = 0.165
-MOST_ENTRIES, MOST_NOTES = 12, 8
+MOST_ENTRIES, MOST_NOTES, MOST_LEFT_OUT = 12, 8, 200
 LEAST_LINES = 8  # of a block that is parted
 KEPT_WHOLE = 14  # a block of so many lines is set whole
 
@@ -129,6 +130,8 @@ def blocks(book: Book, width_in: float) -> Iterator[Block]:
 
     if long := long_rows(plan):
         yield block(IN_FULL, long)
+    if book.left_out:
+        yield block("Without a sheet", left_out_lines(book))
     if distances := distance_lines(plan):
         yield block("Distances from each feature's edge", distances)
     yield block("Entries, for whoever is called", entry_lines(plan))
@@ -160,6 +163,18 @@ READING = [
     "and lift stand at the place.",
     "A line half a millimetre wide hides 2.4 m at 1:4,800. On the ground, measure protected distances.",
 ]
+
+
+def left_out_lines(book: Book) -> list[str]:
+    """What has no sheet, and how to have more sheets."""
+    most = book.plan.settings.mapbook.most_sheets
+    grown = [name for name, infested in book.left_out if infested]
+    named = ", ".join(grown[:MOST_LEFT_OUT]) + (f" and {more} more" if (more := len(grown) - MOST_LEFT_OUT) > 0 else "")
+    return [
+        f"This book has at most {most} sheets of stands, those with most to do. For more: most_sheets under [mapbook].",
+        f"With infested ground and no sheet: {named or 'none'}.",
+        f"Without a patch and without a sheet: {len(book.left_out) - len(grown)}.",
+    ]
 
 
 def distance_lines(plan: Plan) -> list[str]:

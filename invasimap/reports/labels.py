@@ -15,12 +15,14 @@ from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
-from invasimap.reports.drawing import POINTS_PER_INCH, metres_per_point
-from invasimap.reports.style import FONT, INK, PAPER
+from invasimap.reports.drawing import POINTS_PER_INCH, draw_lines, metres_per_point
+from invasimap.reports.style import FONT, INK, LINE, PAPER
 
 Floats = npt.NDArray[np.float64]
 RING = np.array([(np.cos(a), np.sin(a)) for a in np.radians([20, 160, 70, 110, -20, -160, -70, -110, 0, 180, 90, -90])])
 
+LED_REACH_PT = (14.0, 20.0, 28.0, 38.0, 50.0, 64.0)
+LABEL_ORDER = 15
 PAD_PX = 4.0  # clear space round a label
 MEASURE_DPI = 200
 _SET: Final[dict[str, Any]] = {
@@ -43,6 +45,7 @@ class LabelBook:
     taken: list[tuple[float, float, float, float]] = field(default_factory=list)
     obstacles: Floats = field(default_factory=lambda: np.empty((0, 4)))
     left_out: int = 0
+    _leaders: list[Any] = field(default_factory=list)
 
     def avoid(self, geometries: Any) -> None:
         """Add the bounds of geometries (map metres) to what labels should rather not cover."""
@@ -96,11 +99,34 @@ class LabelBook:
         best = int(np.argmin(cost)) if np.isfinite(cost).any() else 0
         x, y = self.ax.transData.inverted().transform(centres[best])
         self.ax.text(
-            float(x), float(y), text, **_SET, **look, color=color, zorder=15, clip_on=True,
+            float(x), float(y), text, **_SET, **look, color=color, zorder=LABEL_ORDER, clip_on=True,
             path_effects=[patheffects.withStroke(linewidth=2.2, foreground=PAPER)],
         )  # fmt: skip
         self.taken.append(tuple(boxes[best]))
         return True
+
+    def place_led(self, text: str, point: tuple[float, float], *, size_pt: float, most_cost: float = np.inf) -> bool:
+        """Put a label further off, with a thin line to its point (map metres) that crosses no other and no label."""
+        spots = np.concatenate([self.around(point, reach_pt=reach) for reach in LED_REACH_PT])
+        centres = self.ax.transData.transform(spots)
+        size = np.array(_size_in(text.translate(_ZEROS), fontsize=size_pt, fontweight="normal", rotation=0.0))
+        boxes = _boxes(size * self.ax.figure.dpi, centres)
+        cost = self._cost(boxes, most_cost)
+        start = self.ax.transData.transform(point)
+        ends = np.clip(start, boxes[:, :2], boxes[:, 2:])
+        lines: Any = shapely.linestrings(np.stack([np.broadcast_to(start, ends.shape), ends], axis=1))
+        taken = [shapely.box(*box) for box in self.taken if not _holds(box, start)]
+        tree = shapely.STRtree([*taken, *self._leaders])
+        crossed = np.concatenate([tree.query(found, predicate="intersects")[0] for found in (lines, _shapes(boxes))])
+        cost[np.unique(crossed)] = np.inf
+        if not np.isfinite(cost).any():
+            return False
+        best = int(np.argmin(cost))
+        there = self.ax.transData.inverted().transform(ends[best])
+        draw_lines(self.ax, [np.array([point, there])], LINE["leader"], zorder=LABEL_ORDER - 1)
+        self._leaders.append(lines[best])
+        self.avoid_lines([shapely.LineString(np.array([point, there]))])
+        return self.place(text, spots[best : best + 1], size_pt=size_pt)
 
     def around(self, point: tuple[float, float], *, reach_pt: float) -> Floats:
         """Spots in a ring round a point (map metres), ``reach_pt`` printed points away."""
@@ -133,6 +159,14 @@ def _size_in(text: str, **look: Any) -> tuple[float, float]:
 def _boxes(size_px: Floats, centres: Floats) -> Floats:
     half = size_px / 2 + PAD_PX
     return np.concatenate([centres - half, centres + half], axis=1)
+
+
+def _shapes(boxes: Floats) -> Any:
+    return shapely.box(*boxes.T)
+
+
+def _holds(box: tuple[float, float, float, float], point: Floats) -> bool:
+    return bool(box[0] <= point[0] <= box[2] and box[1] <= point[1] <= box[3])
 
 
 def _overlap(boxes: Floats, others: Floats) -> Floats:

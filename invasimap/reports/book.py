@@ -20,6 +20,7 @@ from invasimap.reports.book_list import list_pages, list_sheet
 from invasimap.reports.book_part import Box, ready
 from invasimap.reports.book_sheet import served_lines, stand_sheet, with_foot
 from invasimap.reports.geopdf import Placed, georeferenced
+from invasimap.reports.pdf_words import Word, take_words
 from invasimap.reports.relief import contour_interval
 from invasimap.reports.sheet import PAPER_IN, Sheet
 from invasimap.reports.wording import TREATABLE, outcome
@@ -31,6 +32,7 @@ COLLAR_IN = 0.17
 def mapbook_pdf(plan: Plan) -> bytes:
     """The whole book as one PDF, the same bytes for the same plan."""
     book, stream, placed = laid_out(plan), io.BytesIO(), []
+    words: list[list[Word]] = []
     with (
         mpl.rc_context({"pdf.fonttype": 42, "pdf.compression": 3}),
         warnings.catch_warnings(),
@@ -38,9 +40,11 @@ def mapbook_pdf(plan: Plan) -> bytes:
     ):
         warnings.filterwarnings("ignore", message=r"(?s)Glyph .* missing from font")
         for figure, bounds in sheets(book):
+            words.append(take_words(figure))
             pages.savefig(figure, dpi=RASTER_DPI)
             placed.append(Placed(paper_in=book.paper.map_box_in, ground=bounds))
-    return georeferenced(stream.getvalue(), placed, plan.crs, title=f"{plan.settings.tract.name}: map book")
+    title = f"{plan.settings.tract.name}: map book"
+    return georeferenced(stream.getvalue(), placed, plan.crs, title=title, words=words)
 
 
 def laid_out(plan: Plan) -> Book:

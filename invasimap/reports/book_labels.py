@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+from typing import Any
 
 import geopandas as gpd
 import numpy as np
@@ -42,31 +43,34 @@ def draw_labels(ax: Axes, here: Plan, book: Book, at: int, lines: gpd.GeoDataFra
     map_layers.label_stands(labels, named_stands(here, book, at), must=False)
     left_out = label_patches(labels, here, frame)
     map_layers.label_contours(labels, lines)
+    labels.draw_leaders()
     notes = unknown_rows(ax, here)
     if left_out or without:
         said = [f"{count} {what}" for count, what in ((len(left_out), "patches"), (without, "parking")) if count]
-        notes.append(Row(text=f"without a label: {', '.join(said)}; sheet {book.list_sheets}", kind="note"))
+        notes.append(Row(text=f"not labelled: {', '.join(said)},", kind="note"))
+        notes.append(Row(text=f"but listed on sheet {book.list_sheets}", kind="note"))
     return notes
 
 
 def label_patches(labels: LabelBook, here: Plan, frame: Frame) -> list[str]:
     """Ids beside the patches, the stand's own first, largest first; then further off with a line; gives the rest."""
     labels.avoid_lines(here.stands.geometry)
-    own = here.patches.geometry.intersects(frame.ground).to_numpy()
+    shapes = here.patches.geometry.to_numpy()
+    own = shapely.intersects(shapes, frame.ground)
     order = np.lexsort([-here.patches["gross_m2"].to_numpy(), ~own])
-    waiting, left_out = [], here.patches["id"].astype(str).to_numpy()[order[MOST_LABELS:]].tolist()
-    for number in order[:MOST_LABELS]:
-        patch = here.patches.iloc[number]
-        text, centre = str(patch["id"]), patch.geometry.centroid
-        reach = np.sqrt(patch.geometry.area / np.pi) / metres_per_point(labels.ax) + 7
-        spots = labels.around((centre.x, centre.y), reach_pt=reach)
-        if not labels.place(text, spots, size_pt=TYPE_PT["patch"], most_cost=NEAR_COST):
-            waiting.append((text, patch.geometry, bool(own[number])))
-    for text, shape, is_own in waiting:
-        spot = shape.point_on_surface()
-        point = (spot.x, spot.y)
-        led = is_own and labels.place_led(text, point, size_pt=TYPE_PT["patch"], most_cost=LED_COST)
-        left_out += [] if led else [text]
+    ids = here.patches["id"].astype(str).to_numpy()
+    centres = shapely.get_coordinates(shapely.centroid(shapes))
+    reach_pt = np.sqrt(shapely.area(shapes) / np.pi) / metres_per_point(labels.ax) + 7
+    look: dict[str, Any] = {"size_pt": TYPE_PT["patch"]}
+    waiting, left_out = [], ids[order[MOST_LABELS:]].tolist()
+    for at in order[:MOST_LABELS]:
+        spots = labels.around(tuple(centres[at]), reach_pt=reach_pt[at])
+        if not labels.place(ids[at], spots, most_cost=NEAR_COST, **look):
+            waiting.append(at)
+    inside = shapely.get_coordinates(shapely.point_on_surface(shapes))
+    for at in waiting:
+        if not own[at] or not labels.place_led(ids[at], tuple(inside[at]), most_cost=LED_COST, **look):
+            left_out.append(ids[at])
     return left_out
 
 

@@ -39,13 +39,16 @@ class LabelBook:
     ----------
     obstacles
         Boxes ``(left, bottom, right, top)`` that a label should rather not cover.
+    leaders
+        Lines (map metres) from points to the labels that stand further off; ``draw_leaders`` draws them.
     """
 
     ax: Axes
     taken: list[tuple[float, float, float, float]] = field(default_factory=list)
     obstacles: Floats = field(default_factory=lambda: np.empty((0, 4)))
     left_out: int = 0
-    _leaders: list[Any] = field(default_factory=list)
+    leaders: list[Floats] = field(default_factory=list)
+    _led: list[Any] = field(default_factory=list)  # the same in pixels
 
     def avoid(self, geometries: Any) -> None:
         """Add the bounds of geometries (map metres) to what labels should rather not cover."""
@@ -116,17 +119,21 @@ class LabelBook:
         ends = np.clip(start, boxes[:, :2], boxes[:, 2:])
         lines: Any = shapely.linestrings(np.stack([np.broadcast_to(start, ends.shape), ends], axis=1))
         taken = [shapely.box(*box) for box in self.taken if not _holds(box, start)]
-        tree = shapely.STRtree([*taken, *self._leaders])
+        tree = shapely.STRtree([*taken, *self._led])
         crossed = np.concatenate([tree.query(found, predicate="intersects")[0] for found in (lines, _shapes(boxes))])
         cost[np.unique(crossed)] = np.inf
         if not np.isfinite(cost).any():
             return False
         best = int(np.argmin(cost))
         there = self.ax.transData.inverted().transform(ends[best])
-        draw_lines(self.ax, [np.array([point, there])], LINE["leader"], zorder=LABEL_ORDER - 1)
-        self._leaders.append(lines[best])
-        self.avoid_lines([shapely.LineString(np.array([point, there]))])
+        self.leaders.append(np.array([point, there]))
+        self._led.append(lines[best])
+        self.avoid_lines([shapely.LineString(self.leaders[-1])])
         return self.place(text, spots[best : best + 1], size_pt=size_pt)
+
+    def draw_leaders(self) -> None:
+        """Draw all lines to labels further off, in one stroke."""
+        draw_lines(self.ax, self.leaders, LINE["leader"], zorder=LABEL_ORDER - 1)
 
     def around(self, point: tuple[float, float], *, reach_pt: float) -> Floats:
         """Spots in a ring round a point (map metres), ``reach_pt`` printed points away."""

@@ -76,11 +76,12 @@ def _parted(word: str, room_in: float, *, size_pt: float, bold: bool) -> list[st
 @lru_cache(maxsize=4096)
 def _advance(letter: str, *, bold: bool) -> float:
     """Advance of a letter as a share of the type's size."""
-    return float(_face(bold=bold).load_char(ord(letter), flags=LoadFlags.NO_HINTING).linearHoriAdvance) / 65536 / EM_PT
+    return float(face(bold=bold).load_char(ord(letter), flags=LoadFlags.NO_HINTING).linearHoriAdvance) / 65536 / EM_PT
 
 
 @lru_cache(maxsize=2)
-def _face(*, bold: bool) -> FT2Font:
-    face = FT2Font(findfont(FontProperties(family=FONT, weight="bold" if bold else "normal")))
-    face.set_size(EM_PT, POINTS_PER_INCH)
-    return face
+def face(*, bold: bool) -> FT2Font:
+    """The sheets' font, set to the size at which letters are measured."""
+    found = FT2Font(findfont(FontProperties(family=FONT, weight="bold" if bold else "normal")))
+    found.set_size(EM_PT, POINTS_PER_INCH)
+    return found

@@ -30,6 +30,7 @@ from invasimap.reports.wording import OUTCOME_WORDS, OUTCOMES, shown_area
 PANEL_IN, LIST_ROW_IN, LIST_COLUMNS = 3.3, 0.145, 2
 MOST_ROWS = 13  # of the list on the index sheet, a column; a longer list goes to the sheets after it
 STAND_LETTERS = 12
+PAD_PX = 9.0  # clear space round labels: a number beside a name must not be read with it
 LIST_WORDS = "has the list of all sheets"
 
 
@@ -129,7 +130,8 @@ def _draw_map(ax: Axes, book: Book) -> None:
     map_layers.draw_veil(ax, plan)
     map_layers.draw_treatment(ax, plan, small_marks=False)
     map_layers.draw_stands(ax, plan)
-    labels = LabelBook(ax=ax)
+    labels = LabelBook(ax=ax, pad_px=PAD_PX)
+    labels.avoid(plan.treatment_zones.geometry)
     names = stand_names(book)
     own = plan.stands[plan.stands["stand"].astype(str).isin(names)]
     for stand, shape in zip(own["stand"].astype(str), own.geometry, strict=True):

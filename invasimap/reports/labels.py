@@ -39,6 +39,8 @@ class LabelBook:
     ----------
     obstacles
         Boxes ``(left, bottom, right, top)`` that a label should rather not cover.
+    pad_px
+        Clear space round each label.
     leaders
         Lines (map metres) from points to the labels that stand further off; ``draw_leaders`` draws them.
     """
@@ -47,6 +49,7 @@ class LabelBook:
     taken: list[tuple[float, float, float, float]] = field(default_factory=list)
     obstacles: Floats = field(default_factory=lambda: np.empty((0, 4)))
     left_out: int = 0
+    pad_px: float = PAD_PX
     leaders: list[Floats] = field(default_factory=list)
     _led: list[Any] = field(default_factory=list)  # the same in pixels
 
@@ -94,7 +97,7 @@ class LabelBook:
         }  # fmt: skip
         centres = self.ax.transData.transform(np.asarray([tuple(spot) for spot in spots], float).reshape(-1, 2))
         size = _size_in(text.translate(_ZEROS), **look)
-        boxes = _boxes(np.array(size) * self.ax.figure.dpi, centres)
+        boxes = _boxes(np.array(size) * self.ax.figure.dpi, centres, self.pad_px)
         cost = self._cost(boxes, most_cost)
         if not len(cost) or (not np.isfinite(cost).any() and not must):
             self.left_out += 1
@@ -113,7 +116,7 @@ class LabelBook:
         spots = np.concatenate([self.around(point, reach_pt=reach) for reach in LED_REACH_PT])
         centres = self.ax.transData.transform(spots)
         size = np.array(_size_in(text.translate(_ZEROS), fontsize=size_pt, fontweight="normal", rotation=0.0))
-        boxes = _boxes(size * self.ax.figure.dpi, centres)
+        boxes = _boxes(size * self.ax.figure.dpi, centres, self.pad_px)
         cost = self._cost(boxes, most_cost)
         start = self.ax.transData.transform(point)
         ends = np.clip(start, boxes[:, :2], boxes[:, 2:])
@@ -163,8 +166,8 @@ def _size_in(text: str, **look: Any) -> tuple[float, float]:
     return float(extent.width) / MEASURE_DPI, float(extent.height) / MEASURE_DPI
 
 
-def _boxes(size_px: Floats, centres: Floats) -> Floats:
-    half = size_px / 2 + PAD_PX
+def _boxes(size_px: Floats, centres: Floats, pad_px: float) -> Floats:
+    half = size_px / 2 + pad_px
     return np.concatenate([centres - half, centres + half], axis=1)
 
 

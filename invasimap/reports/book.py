@@ -61,8 +61,8 @@ def laid_out(plan: Plan) -> Book:
     )  # fmt: skip
     before = 1 + len(key_pages(book))
     book = dataclasses.replace(book, first=1 + before)
-    lists = list_pages(book)
-    return dataclasses.replace(book, lists=lists, pages=before + len(frames) + len(lists))
+    lists, square = list_pages(book)
+    return dataclasses.replace(book, lists=lists, square=square, pages=before + len(frames) + len(lists))
 
 
 def chosen(plan: Plan, found: list[Frame], most: int) -> tuple[list[Frame], tuple[tuple[str, bool], ...]]:

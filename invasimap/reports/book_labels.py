@@ -27,7 +27,7 @@ from invasimap.reports.wording import rows_of, whole_length
 TAB_IN, TAB_HIGH_IN = 1.9, 0.19
 LABEL_REACH_PT = (9.5, 14.0, 20.0)
 LEAST_UP_M = 0.3  # a smaller lift is level ground
-MOST_LABELS = 150  # of patches, the stand's own first; more only clutter a sheet
+MOST_LABELS = 150  # of patches, the stand's own first; with more of its own none has one: they would only clutter
 NEAR_COST, LED_COST, PARKING_COST = 0.25, 0.5, 0.3  # share of a label that may cover what it should rather not
 
 
@@ -55,10 +55,13 @@ def draw_labels(ax: Axes, here: Plan, book: Book, at: int, lines: gpd.GeoDataFra
 def label_patches(labels: LabelBook, here: Plan, frame: Frame) -> list[str]:
     """Ids beside the patches, the stand's own first, largest first; then further off with a line; gives the rest."""
     labels.avoid_lines(here.stands.geometry)
-    shapes = here.patches.geometry.to_numpy()
+    patches = here.patches[here.patches.geometry.intersects(shapely.box(*frame.bounds))]
+    shapes = patches.geometry.to_numpy()
     own = shapely.intersects(shapes, frame.ground)
-    order = np.lexsort([-here.patches["gross_m2"].to_numpy(), ~own])
-    ids = here.patches["id"].astype(str).to_numpy()
+    order = np.lexsort([-patches["gross_m2"].to_numpy(), ~own])
+    ids = patches["id"].astype(str).to_numpy()
+    if own.sum() > MOST_LABELS:
+        return list(ids)
     centres = shapely.get_coordinates(shapely.centroid(shapes))
     reach_pt = np.sqrt(shapely.area(shapes) / np.pi) / metres_per_point(labels.ax) + 7
     look: dict[str, Any] = {"size_pt": TYPE_PT["patch"]}

@@ -31,8 +31,9 @@ class Book:
         ``served_lines`` of the plan.
     left_out
         Names of the frames without a sheet, and whether they have infested ground.
-    lists
-        The columns of each sheet of places, which follow the stands' sheets.
+    lists, square
+        The columns of each sheet of places, which follow the stands' sheets, and the square of the grid
+        that their figures are within.
     """
 
     plan: Plan
@@ -44,6 +45,7 @@ class Book:
     served: Shapes
     left_out: tuple[tuple[str, bool], ...] = ()
     lists: tuple[tuple[tuple[str, ...], ...], ...] = ()
+    square: str = ""
 
     @property
     def list_sheets(self) -> str:

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from typing import Any
 
 import geopandas as gpd
 import numpy as np
 import shapely
-from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from invasimap.core.crs import to_lonlat
@@ -20,7 +19,7 @@ from invasimap.reports.book_layout import Book, number_words
 from invasimap.reports.book_part import Box
 from invasimap.reports.book_sheet import beside_words
 from invasimap.reports.drawing import axes_inches, inches
-from invasimap.reports.furniture import check_bar, scale_words
+from invasimap.reports.furniture import scale_words
 from invasimap.reports.grid_marks import frame_box
 from invasimap.reports.sheet import (
     GAP_IN,
@@ -40,7 +39,10 @@ from invasimap.reports.usng import usng
 from invasimap.reports.wording import rows_of
 
 Column = tuple[str, ...]
-MAP_IN, GUTTER_IN, MOST_COLUMNS = 2.0, 0.14, 4
+MAP_IN, GUTTER_IN, MOST_COLUMNS = 1.75, 0.1, 7
+LONGEST_SPECIES = 16  # letters
+MOST_WITH_SPECIES = 1000  # patches; of more only ids and places, in more columns
+LEAST_SHARE = 0.02  # of a patch, in a stand that lists it
 HEAD = "#"  # leads a heading among the rows
 SAYING = (
     "Each place is a square of 10 m in the US National Grid (MGRS). Rows give the figures within {squares}; what lies "
@@ -57,13 +59,18 @@ def list_paper(book: Book) -> Sheet:
     )
 
 
-def list_pages(book: Book) -> tuple[tuple[Column, ...], ...]:
-    """The columns of each sheet of places; none where no sheet of a stand shows a patch or a parking place."""
-    groups = [(head, rows) for head, rows in _groups(book) if rows]
+def list_pages(book: Book) -> tuple[tuple[tuple[Column, ...], ...], str]:
+    """The columns of each sheet of places, and the square of the grid that their figures are within.
+
+    None where no sheet of a stand shows a patch or a parking place.
+    """
+    patches, spots = _places(book)
+    square = _square(spots)
+    groups = [(head, rows) for head, rows in _groups(book, patches, spots, square) if rows]
     if not groups:
-        return ()
+        return (), square
     paper = list_paper(book)
-    count = _columns(paper, [row for _, rows in groups for row in rows if ":" in row])
+    count = _columns(paper, (row for _, rows in groups for row in rows))
     deep = int((paper.panel_box_in[3] - paper.panel_box_in[1]) / LINE_IN) - 1
     columns: list[list[str]] = [[]]
     for head, rows in groups:
@@ -75,13 +82,13 @@ def list_pages(book: Book) -> tuple[tuple[Column, ...], ...]:
                 columns.append([f"{HEAD}{head} (more)"])
             columns[-1].append(row)
     found = [tuple(column) for column in columns]
-    return tuple(tuple(found[at : at + count]) for at in range(0, len(found), count))
+    return tuple(tuple(found[at : at + count]) for at in range(0, len(found), count)), square
 
 
 def list_sheet(book: Book, at: int) -> tuple[Figure, Box]:
     """Draw a sheet of places (from 0); gives it with what its map shows (metres)."""
     plan, paper, columns = book.plan, list_paper(book), book.lists[at]
-    figure, ax, panel = blank_sheet(paper)
+    figure, ax, _ = blank_sheet(paper)
     scale = fit(ax, tract_bounds(plan), shown=plan.shown)
     map_layers.draw_ways(ax, plan)
     map_layers.draw_stands(ax, plan)
@@ -93,13 +100,12 @@ def list_sheet(book: Book, at: int) -> tuple[Figure, Box]:
     _, high = axes_inches(foot)
     common: dict[str, Any] = {"fontfamily": FONT, "color": INK, "parse_math": False, "fontsize": TYPE_PT["small"]}
     foot.text(0, high - 0.16, scale_words(scale, plan.shown), transform=inches(foot), **common)
-    check_bar(foot, shown=plan.shown, left_in=0.0, foot_in=high - 0.3)
-    said = SAYING.format(squares=_square(_places(book)[1]))
+    said = SAYING.format(squares=book.square)
     for number, line in enumerate(lines_of(said, room_in=MAP_IN, size_pt=TYPE_PT["small"])):
-        foot.text(0, high - 0.75 - LINE_IN * number, line, transform=inches(foot), **common)
-    count = _columns(paper, [row for column in columns for row in column if ":" in row])
+        foot.text(0, high - 0.45 - LINE_IN * number, line, transform=inches(foot), **common)
+    count = _columns(paper, (row for sheet in book.lists for column in sheet for row in column))
     for number, column in enumerate(columns):
-        _draw_column(panel, column, at=number, width_in=_column_in(paper, count), look=common)
+        _draw_column(figure, paper, column, at=number, width_in=_column_in(paper, count))
     head_words(
         figure, paper, title="Where each patch and parking place is", subtitle=plan.settings.tract.name,
         beside=beside_words(plan, book.first + len(book.frames) + at, book.pages),
@@ -107,16 +113,16 @@ def list_sheet(book: Book, at: int) -> tuple[Figure, Box]:
     return figure, frame_box(ax)
 
 
-def _draw_column(panel: Axes, column: Column, *, at: int, width_in: float, look: dict[str, Any]) -> None:
-    _, high = axes_inches(panel)
-    place = inches(panel)
+def _draw_column(figure: Figure, paper: Sheet, column: Column, *, at: int, width_in: float) -> None:
+    left, _, _, top = paper.panel_box_in
+    x = (left + (width_in + GUTTER_IN) * at) / paper.width_in
     for number, row in enumerate(column):
         bold = row.startswith(HEAD)
         words = shortened(row.removeprefix(HEAD), room_in=width_in, size_pt=TYPE_PT["small"], bold=bold)
         if words:
-            panel.text(
-                (width_in + GUTTER_IN) * at, high - 0.12 - LINE_IN * number, words, transform=place,
-                fontweight="bold" if bold else "normal", **look,
+            figure.text(
+                x, (top - 0.12 - LINE_IN * number) / paper.height_in, words, fontsize=TYPE_PT["small"],
+                fontweight="bold" if bold else "normal", fontfamily=FONT, color=INK, parse_math=False,
             )  # fmt: skip
 
 
@@ -124,41 +130,57 @@ def _column_in(paper: Sheet, count: int) -> float:
     return (paper.panel_in - GUTTER_IN * (count - 1)) / count
 
 
-def _columns(paper: Sheet, whole: list[str]) -> int:
-    """As many columns as the rows that must not be cut leave."""
-    wide = max((width_in(row, size_pt=TYPE_PT["small"]) for row in whole), default=0.0)
-    return next((count for count in range(MOST_COLUMNS, 1, -1) if wide <= _column_in(paper, count)), 1)
+def _columns(paper: Sheet, rows: Iterable[str]) -> int:
+    """As many columns as the widest row leaves."""
+    wide = max((width_in(row, size_pt=TYPE_PT["small"]) for row in rows if not row.startswith(HEAD)), default=1.0)
+    return max(1, min(MOST_COLUMNS, int((paper.panel_in + GUTTER_IN) / (wide + GUTTER_IN))))
 
 
-def _groups(book: Book) -> Iterator[tuple[str, list[str]]]:
-    """Headings with their rows: of each stand with a sheet its patches, then its parking places."""
-    (patches, spots), plan = _places(book), book.plan
+def _groups(book: Book, patches: gpd.GeoDataFrame, spots: list[str], square: str) -> Iterator[tuple[str, list[str]]]:
+    """Headings with their rows: of each stand its patches, then its parking places."""
+    plan = book.plan
     stops = plan.parking[_on_sheets(book, plan.parking)]
-    square = _square(spots)
-    rows = np.array([_patch_row(patch, spot, square) for patch, spot in zip(rows_of(patches), spots, strict=True)])
+    with_species = len(patches) <= MOST_WITH_SPECIES
+    rows = np.array([
+        _patch_row(patch, _short(spot, square), with_species=with_species)
+        for patch, spot in zip(rows_of(patches), spots, strict=True)
+    ])  # fmt: skip
     taken = np.zeros(len(patches), bool)
     stand_of = dict(zip(plan.treatment_zones["id"], plan.treatment_zones["stand"].astype(str), strict=True))
     numbers = book.numbers_of()
     for name, shape in stand_shapes(plan.stands):
-        own = np.sort(patches.sindex.query(shape, predicate="intersects")) if len(patches) else np.empty(0, int)
+        own = _growing_in(patches, shape)
         taken[own] = True
-        sheet = f" (sheet {number_words(numbers[name])})" if name in numbers else ""
-        yield f"Stand {name}{sheet}", rows[own].tolist()
-        parked = stops[[stand_of.get(zone) == name for zone in stops["zone_id"]]]
-        places = _usng(book, parked.geometry)
-        yield (
-            f"Stand {name}: parking",
-            [
-                f"{stop_words(stop, plan.shown)}  {_short(place, square)}"
-                for stop, place in zip(rows_of(parked), places, strict=True)
-            ],
-        )
+        sheet = f", sheet {number_words(numbers[name])}" if name in numbers else ""
+        yield f"{'Stand ' if with_species else ''}{name}{sheet}", rows[own].tolist()
+        parked = stops[np.array([stand_of.get(zone) == name for zone in stops["zone_id"]], bool)]
+        places = [_short(place, square) for place in _usng(book, parked.geometry)]
+        words = [stop_words(stop, plan.shown) for stop in rows_of(parked)]
+        yield f"Stand {name}: parking", _parking_rows(words, places, wide=with_species)
     yield "In no stand", rows[~taken].tolist()
 
 
-def _patch_row(patch: Any, place: str, square: str) -> str:
+def _growing_in(patches: gpd.GeoDataFrame, shape: Any) -> Any:
+    """Numbers of the patches of which a share worth walking to lies in a stand."""
+    if not len(patches):
+        return np.empty(0, int)
+    near = np.sort(patches.sindex.query(shape, predicate="intersects"))
+    shapes = patches.geometry.to_numpy()[near]
+    return near[shapely.area(shapely.intersection(shapes, shape)) > LEAST_SHARE * shapely.area(shapes)]
+
+
+def _parking_rows(words: list[str], places: list[str], *, wide: bool) -> list[str]:
+    """What a parking place serves and where it is: one row, or two where the columns are narrow."""
+    if wide:
+        return [f"{said}  {place}" for said, place in zip(words, places, strict=True)]
+    return [row for said, place in zip(words, places, strict=True) for row in (said, f"    {place}")]
+
+
+def _patch_row(patch: Any, place: str, *, with_species: bool) -> str:
     genus, _, rest = str(patch.species).partition(" ")
-    return f"{patch.id}  {_short(place, square)}  {f'{genus[:1]}. {rest}' if rest else genus}"
+    species = f"{genus[:1]}. {rest}" if rest else genus
+    short = species if len(species) <= LONGEST_SPECIES else f"{species[: LONGEST_SPECIES - 1]}…"
+    return f"{patch.id}  {place}" + (f"  {short}" if with_species else "")
 
 
 def _places(book: Book) -> tuple[gpd.GeoDataFrame, list[str]]:

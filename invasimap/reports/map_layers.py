@@ -30,6 +30,20 @@ FINEST_PT = 0.15
 MOST_IDS, LONGEST_ID = 150, 8  # more or longer patch ids than this only clutter a sheet of the whole tract
 
 
+def draw_base(ax: Axes, plan: Plan, *, interval: float | None = None) -> gpd.GeoDataFrame:
+    """Everything of a map of treatment but its words, in the order of ink; returns the contours for their heights."""
+    draw_relief(ax, plan)
+    draw_ground(ax, plan)
+    lines = draw_contours(ax, plan, interval=interval)
+    draw_zones(ax, plan)
+    draw_features(ax, plan)
+    draw_ways(ax, plan)
+    draw_veil(ax, plan)
+    draw_treatment(ax, plan)
+    draw_stands(ax, plan)
+    return lines
+
+
 def draw_relief(ax: Axes, plan: Plan) -> None:
     """Shade, and a pattern where elevation is not known; nothing where the tract has no elevation."""
     if plan.terrain.flat:

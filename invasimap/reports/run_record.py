@@ -20,7 +20,7 @@ from invasimap.reports.tables import LEDGER
 
 PACKAGES = (
     "invasimap", "geopandas", "shapely", "pyproj", "pyogrio", "rasterio", "numpy", "pandas", "scipy", "numba",
-    "pydantic", "matplotlib", "folium",
+    "pydantic", "matplotlib", "folium", "pikepdf", "pygeomag",
 )  # fmt: skip
 
 

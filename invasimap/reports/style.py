@@ -91,6 +91,7 @@ LINE: Final = {
     "grid": Line(color="#4A4A4A", line_pt=0.25),
     "zone_edge": Line(color="#111111", line_pt=1.8, dash=(9.0, 4.0)),
     "serves": Line(color="#111111", line_pt=0.6, dash=(2.6, 2.2)),
+    "leader": Line(color="#111111", line_pt=0.5, casing="#FFFFFF"),
     "sheet": Line(color="#3A3A3A", line_pt=0.5, dash=(7.0, 3.0)),
 }
 FEATURE_AREA: Final = {

@@ -6,6 +6,7 @@ colour-blind readers; every fill also has its own hatch and its own mark.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Final
 
@@ -53,10 +54,8 @@ ZONE: Final = {
     "hand_only": Area(fill="#3B8D90", edge="#1F5F62", hatch="\\\\", hatch_color="#1F5F62", alpha=0.12, line_pt=0.45),
     "no_spray": Area(fill="#6B1A22", edge="#6B1A22", hatch="xx", hatch_color="#6B1A22", alpha=0.22, line_pt=0.6),
 }
-# Access of all ground on screens, paler than the infested ground
-ACCESS: Final = {key: OUTCOME[key] for key in ("tractor", "atv_hose", "foot", "out_of_reach")}
-# The same on paper, where relief and ways show through: thin hatches, and none on the ground that takes most room
-ACCESS_PAPER: Final = {
+# Access of all ground, where relief and ways show through: thin hatches, and none on the ground that takes most room
+ACCESS: Final = {
     "tractor": Area(fill="#F6D55C", edge="#6E5600", hatch="||", hatch_color="#8A6D00", alpha=0.75, line_pt=0.5),
     "atv_hose": Area(fill="#EA9044", edge="#8A4A12", alpha=0.62, line_pt=0.5),
     "foot": Area(fill="#7B4FA0", edge="none", alpha=0.3, line_pt=0.0),
@@ -92,14 +91,27 @@ LINE: Final = {
     "zone_edge": Line(color="#111111", line_pt=1.8, dash=(9.0, 4.0)),
     "serves": Line(color="#111111", line_pt=0.6, dash=(2.6, 2.2)),
     "sheet": Line(color="#3A3A3A", line_pt=0.5, dash=(7.0, 3.0)),
+    "set_aside": Line(color=QUIET, line_pt=0.9, dash=(1.5, 2.0)),
 }
+CONTOUR_TEXT: Final = "#6B4A2B"
 FEATURE_AREA: Final = {
     "water": Area(fill="#A9CBEA", edge="#1F5FA8", line_pt=0.9),
     "feature": Area(fill="#EBCFE1", edge="#9B1B6E", line_pt=0.9),
 }
+SHADE: Final = (0.72, 1.0)  # darkest and lightest of the relief, of white: ink on it must stay readable
+SPOT_PT: Final = {"feature": 8.0, "entry": 9.0, "crossing": 6.0, "parking": 6.5}
 FEATURE_MARKS: Final = ("*", "P", "p", "h", "8", "d")
 ENTRY_MARK: Final = ">"
 CROSSING_MARK: Final = "bridge"
+
+# Of charts: what is shown apart from the classes of the map
+CHART: Final = {"infested": "#8A8A8A", "gross": PAPER}
+# Of the field map's page, beside the map: read in the sun, so dark on white
+SCREEN: Final = {
+    "ink": INK, "paper": PAPER, "quiet": "#444444", "faint": "#767676", "edge": "#555555", "rule": "#BBBBBB",
+    "pressed": "#1D3B2A", "warn": "#FFF3C4", "warn-edge": "#A15C00", "alarm": "#6B1A22", "own": "#12427D",
+    "measure": "#B0006D", "head": "#EDEDED", "glass": f"{PAPER}E6",
+}  # fmt: skip
 
 WATER_WORDS: Final = (
     "stream", "river", "creek", "brook", "run", "pond", "lake", "wetland", "spring", "seep", "water", "ditch", "swamp",
@@ -117,6 +129,17 @@ TYPE_PT: Final = {
 }
 FONT: Final = ["DejaVu Sans"]  # ships with matplotlib: the same sheet on every machine
 SCREEN_FONT: Final = 'system-ui, -apple-system, "Segoe UI", Roboto, "Noto Sans", sans-serif'
+
+
+def feature_marks(kinds: Iterable[str]) -> dict[str, str]:
+    """The mark of each kind of protected feature: no two of the first six alike.
+
+    Examples
+    --------
+    >>> feature_marks(["well", "den", "well"])
+    {'den': '*', 'well': 'P'}
+    """
+    return {kind: FEATURE_MARKS[number % len(FEATURE_MARKS)] for number, kind in enumerate(sorted(set(kinds)))}
 
 
 def feature_look(kind: str) -> str:

@@ -14,6 +14,7 @@ import xlsxwriter
 from invasimap.core.crs import PLACE_DECIMALS
 from invasimap.core.legible import visible
 from invasimap.prescription.plan import Plan
+from invasimap.reports import style
 from invasimap.reports.column_words import SHEET_WORDS, column_words
 
 README: Final = "read me"
@@ -67,7 +68,7 @@ def _looks(book: Any) -> _Looks:
     top = {"valign": "top"}
     shown = sorted({*NUMBER_FORMATS.values(), "#,##0", "0", "#,##0.0"})
     return _Looks(
-        head=book.add_format({"bold": True, "bottom": 1, "text_wrap": True, "bg_color": "#EDEDED", **top}),
+        head=book.add_format({"bold": True, "bottom": 1, "text_wrap": True, "bg_color": style.SCREEN["head"], **top}),
         title=book.add_format({"bold": True, "font_size": 14}),
         text=book.add_format({"text_wrap": True, **top}),
         date=book.add_format({"num_format": "yyyy-mm-dd hh:mm", "align": "left", **top}),

@@ -57,21 +57,21 @@ ZONE: Final = {
 # Access of all ground, where relief and ways show through: thin hatches, and none on the ground that takes most room
 ACCESS: Final = {
     "tractor": Area(fill="#F6D55C", edge="#6E5600", hatch="||", hatch_color="#8A6D00", alpha=0.75, line_pt=0.5),
-    "atv_hose": Area(fill="#EA9044", edge="#8A4A12", alpha=0.62, line_pt=0.5),
+    "atv_hose": Area(fill="#EA9044", edge="#8A4A12", hatch="//", hatch_color="#8A4A12", alpha=0.62, line_pt=0.5),
     "foot": Area(fill="#7B4FA0", edge="none", alpha=0.3, line_pt=0.0),
     "out_of_reach": Area(fill="#FFFFFF", edge="#6A6A6A", hatch="xxx", hatch_color="#6A6A6A", alpha=0.75, line_pt=0.4),
 }
 WET_PAPER: Final = Area(fill="none", edge="#3E7896", hatch="--", hatch_color="#3E7896", line_pt=0.4)
 PARKING_MARK: Final = "p"
 GROUND: Final = {
-    "open_ground": Area(fill="#EFEBCB", edge="#8B8453", alpha=0.55, line_pt=0.4),
+    "open_ground": Area(fill="#E6DFA8", edge="#8B8453", alpha=0.55, line_pt=0.4),
     "wet_ground": Area(fill="#CFE3EE", edge="#3E7896", hatch="--", hatch_color="#3E7896", alpha=0.6, line_pt=0.4),
     "unknown": Area(fill="#FFFFFF", edge="#8A8A8A", hatch="..", hatch_color="#8A8A8A", line_pt=0.5),
     "stand": Area(fill="none", edge="#111111", line_pt=1.3),
     "own_stand": Area(fill="none", edge="#111111", line_pt=2.4),
 }
 # The same on a phone, over whatever background it has: fills let it through, lines stand out in the sun
-CREW_ALPHA: Final = 0.45
+CREW_ALPHA: Final = {"open": 0.75, "hand_only": 0.75, "no_spray": 0.65, "hand_ground": 0.12}
 CREW_LINE_PT: Final = {"open": 1.5, "hand_only": 1.5, "no_spray": 2.2, "hand_ground": 1.2}
 VEIL: Final = Area(fill="#FFFFFF", edge="none", alpha=0.6, line_pt=0.0)
 WAY: Final = {
@@ -93,10 +93,10 @@ LINE: Final = {
     "sheet": Line(color="#3A3A3A", line_pt=0.5, dash=(7.0, 3.0)),
     "set_aside": Line(color=QUIET, line_pt=0.9, dash=(1.5, 2.0)),
 }
-CONTOUR_TEXT: Final = "#6B4A2B"
+CONTOUR_TEXT: Final = "#5E3F24"
 FEATURE_AREA: Final = {
     "water": Area(fill="#A9CBEA", edge="#1F5FA8", line_pt=0.9),
-    "feature": Area(fill="#EBCFE1", edge="#9B1B6E", line_pt=0.9),
+    "feature": Area(fill="#EBCFE1", edge="#9B1B6E", hatch="oo", hatch_color="#9B1B6E", line_pt=0.9),
 }
 SHADE: Final = (0.72, 1.0)  # darkest and lightest of the relief, of white: ink on it must stay readable
 SPOT_PT: Final = {"feature": 8.0, "entry": 9.0, "crossing": 6.0, "parking": 6.5}

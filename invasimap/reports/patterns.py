@@ -11,7 +11,7 @@ from matplotlib.markers import MarkerStyle
 from matplotlib.path import Path
 
 from invasimap.reports.drawing import MARKS
-from invasimap.reports.style import INK, OUTCOME, PAPER, ZONE, Area, Line
+from invasimap.reports.style import FEATURE_AREA, GROUND, INK, OUTCOME, PAPER, ZONE, Area, Line
 
 PX_PER_PT: Final = 1.6  # a screen is read from farther away than paper
 MARK_SWATCH_PT: Final = 8.0
@@ -37,10 +37,15 @@ HATCHES: Final = {
 
 def pattern_defs() -> str:
     """A hidden SVG with one pattern for each filled look, to be filled with ``url(#fill-…)``."""
-    looks = {f"fill-{name}": look for name, look in OUTCOME.items()}
-    looks |= {f"fill-zone-{name}": look for name, look in ZONE.items()}
-    body = "".join(_pattern(name, look) for name, look in looks.items())
+    body = "".join(_pattern(name, look) for name, look in _named().items())
     return f'<svg width="0" height="0" style="position:absolute" aria-hidden="true"><defs>{body}</defs></svg>'
+
+
+def _named() -> dict[str, Area]:
+    """Every filled look with the name of its pattern."""
+    groups = {"": OUTCOME, "zone-": ZONE, "feature-": FEATURE_AREA, "ground-": GROUND}
+    looks = {f"fill-{lead}{name}": look for lead, group in groups.items() for name, look in group.items()}
+    return {name: look for name, look in looks.items() if look.fill != "none"}
 
 
 def _pattern(name: str, look: Area) -> str:
@@ -73,8 +78,7 @@ def swatch(look: Area | Line | tuple[str, str], fills: Mapping[int, str]) -> str
 
 def pattern_names() -> dict[int, str]:
     """Name of the pattern of each filled look, by the look's identity."""
-    named = {id(look): f"fill-{name}" for name, look in OUTCOME.items()}
-    return named | {id(look): f"fill-zone-{name}" for name, look in ZONE.items()}
+    return {id(look): name for name, look in _named().items()}
 
 
 def _line(look: Line) -> str:

@@ -91,7 +91,7 @@ LINE: Final = {
     "zone_edge": Line(color="#111111", line_pt=1.8, dash=(9.0, 4.0)),
     "serves": Line(color="#111111", line_pt=0.6, dash=(2.6, 2.2)),
     "sheet": Line(color="#3A3A3A", line_pt=0.5, dash=(7.0, 3.0)),
-    "set_aside": Line(color=QUIET, line_pt=0.9, dash=(1.5, 2.0)),
+    "set_aside": Line(color=QUIET, line_pt=0.9, dash=(4.0, 1.5, 1.0, 1.5)),
 }
 CONTOUR_TEXT: Final = "#5E3F24"
 FEATURE_AREA: Final = {

@@ -160,8 +160,9 @@ def write_plan(made: Plan, out: Path | str | None = None, *, step: Step = quiet)
     made
         The plan.
     out
-        The folder; by default ``out`` beside the settings file, of an internal plan ``out_internal``. An earlier result
-        there is replaced once the new one is whole; any other folder with files in it is refused.
+        The folder; by default ``out`` beside the settings file, ``out_internal`` of an internal plan, ``out_trial`` of
+        one with settings changed for the run. An earlier result there is replaced once the new one is whole; any other
+        folder with files in it is refused.
 
     Raises
     ------
@@ -187,7 +188,7 @@ def write_plan(made: Plan, out: Path | str | None = None, *, step: Step = quiet)
 
 
 def result_folder(settings: Tract, out: Path | str | None, *, internal: bool) -> Path:
-    """Where results go: ``out`` beside the settings, or of an internal plan ``out_internal``, unless named.
+    """Where results go: ``out`` beside the settings, ``out_internal`` or ``out_trial`` of such a plan, unless named.
 
     Raises
     ------
@@ -195,7 +196,8 @@ def result_folder(settings: Tract, out: Path | str | None, *, internal: bool) ->
         When an internal plan would go into ``out``, an earlier result that is not internal, or a folder within one.
     """
     common = settings.folder / "out"
-    folder = Path(out) if out is not None else settings.folder / "out_internal" if internal else common
+    usual = "_".join(["out", *(["internal"] if internal else []), *(["trial"] if settings.tried else [])])
+    folder = Path(out) if out is not None else settings.folder / usual
     for above in [folder.resolve(), *folder.resolve().parents] if internal else []:
         if above == common.resolve() or is_internal(above) is False:
             what = "is for what may be passed on: no internal plan goes there"

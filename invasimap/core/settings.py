@@ -346,6 +346,7 @@ class Tract(Section):
     map: MapSection = MapSection()
     _file: Path = PrivateAttr(default=Path("tract.toml"))
     _left_out: frozenset[str] = PrivateAttr(default=frozenset())
+    _tried: tuple[str, ...] = PrivateAttr(default=())
 
     @property
     def file(self) -> Path:
@@ -356,6 +357,11 @@ class Tract(Section):
     def left_out(self) -> frozenset[str]:
         """Which sections are there, but for a fault left out whole or in part (``toml_file.read_settings``)."""
         return self._left_out
+
+    @property
+    def tried(self) -> tuple[str, ...]:
+        """Settings changed for this run alone, as they were typed (``trial.changed``)."""
+        return self._tried
 
     @property
     def folder(self) -> Path:

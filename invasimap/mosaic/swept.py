@@ -8,9 +8,11 @@ import geopandas as gpd
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
+import shapely
 
 from invasimap.land.words import OUTSIDE, ZONES
 from invasimap.mosaic.faces import OUT_OF_REACH, deciding_rank, zone_numbers
+from invasimap.mosaic.given import mended
 from invasimap.mosaic.sweep import Areas, Layer, areas, rings_of
 
 Ints = npt.NDArray[np.int64]
@@ -80,14 +82,12 @@ def swept_growth(
         and ``stand, zone, access, area_m2`` with every spot once.
     """
     labels = Labels.of(stands=stands, protection=protection, access=access)
-    found = areas(
-        rings_of(patches.geometry.to_numpy()),
-        species=pd.factorize(patches["species"])[0],
-        rank=deciding_rank(patches),
-        stands=labels.stands,
-        zones=labels.zones,
-        access=labels.access,
-    )
+    found = _areas(patches, labels)
+    odd = [_odd(stands, found.odd_stands), _odd(access, found.odd_access)]
+    if any(map(len, odd)):
+        stands, access = (mended(layer, only=rows) for layer, rows in zip((stands, access), odd, strict=True))
+        labels = Labels.of(stands=stands, protection=protection, access=access)
+        found = _areas(patches, labels)
     named = labels.named(found)
     named = named[named["area_m2"] > LEAST_M2]
     ground = named[named["patch"] < 0].drop(columns="patch").reset_index(drop=True)
@@ -97,3 +97,19 @@ def swept_growth(
     growth["species"] = patches["species"].to_numpy(object)[row]
     growth["cover_pct"] = patches["cover_pct"].to_numpy(float)[row]
     return growth, ground
+
+
+def _areas(patches: gpd.GeoDataFrame, labels: Labels) -> Areas:
+    return areas(
+        rings_of(patches.geometry.to_numpy()),
+        species=pd.factorize(patches["species"])[0],
+        rank=deciding_rank(patches),
+        stands=labels.stands,
+        zones=labels.zones,
+        access=labels.access,
+    )
+
+
+def _odd(layer: gpd.GeoDataFrame, rows: Ints) -> Ints:
+    """Which of the rows that the sweep found odd are drawn wrongly: where edges all but touch, none need be."""
+    return rows[~shapely.is_valid(layer.geometry.to_numpy()[rows])]

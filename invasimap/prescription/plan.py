@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Final
@@ -26,6 +26,7 @@ CAUTIONS = (
 
 
 STAMP: Final = "INTERNAL - not to be passed on"  # of a plan that shows confidential features
+TRIAL: Final = "TRIAL"  # of a plan with settings changed for one run
 _SMALLEST: Final = 1e-9  # no limit of a check is smaller
 
 
@@ -63,6 +64,10 @@ def _plain(value: float) -> str:
     if value % 1 == 0:
         return f"{value:.0f}"
     return np.format_float_positional(value, precision=3, unique=False, fractional=False, trim="-")
+
+
+def _listed(texts: Sequence[str]) -> str:
+    return ", ".join(texts[:-1]) + " and " * (len(texts) > 1) + "".join(texts[-1:])
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -163,7 +168,9 @@ class Plan:
     @property
     def cautions(self) -> tuple[str, ...]:
         """What every output says of its use."""
-        return (*CAUTIONS, f"{STAMP}.") if self.internal else CAUTIONS
+        trial = [f"A trial, not the plan of the settings file: worked with {_listed(self.settings.tried)}."]
+        stamp = [f"{STAMP}."] if self.internal else []
+        return (*CAUTIONS, *(trial if self.settings.tried else []), *stamp)
 
     @property
     def shown(self) -> ShownUnits:

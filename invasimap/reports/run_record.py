@@ -30,6 +30,7 @@ def run_record(plan: Plan, *, outputs: Iterable[str] = ()) -> dict[str, Any]:
         "program": PROGRAM,
         "outputs": list(outputs),
         "internal": plan.internal,
+        "tried": list(plan.settings.tried),
         "tract": plan.settings.tract.name,
         "made": plan.made.isoformat(timespec="seconds"),
         "crs": plan.crs.to_wkt(),

@@ -38,7 +38,8 @@ TOGETHER = {
         "tests/reports/test_reports_crew.py",
         "tests/reports/test_reports_geopackage.py", "tests/reports/test_reports_landowner.py",
         "tests/reports/test_reports_mapbook.py", "tests/reports/test_reports_maps.py",
-        "tests/reports/test_reports_pages.py", "tests/reports/test_reports_tables.py",
+        "tests/reports/test_reports_pages.py", "tests/reports/test_reports_pictures.py",
+        "tests/reports/test_reports_tables.py",
     )},
 }  # fmt: skip
 

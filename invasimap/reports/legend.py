@@ -91,11 +91,10 @@ def zone_areas_m2(plan: Plan) -> dict[str, float]:
 
 def feature_rows(plan: Plan) -> list[Row]:
     """One row a kind of protected feature that may be shown."""
-    layer, rows = plan.features, []
-    for number, kind in enumerate(sorted(set(layer["kind"]))):
-        dimension = int(shapely.get_dimensions(layer.geometry[layer["kind"] == kind].to_numpy()).max(initial=-1))
+    shapes, rows = plan.features.geometry.to_numpy(), []
+    for kind, mark in style.feature_marks(plan.features["kind"]).items():
+        dimension = int(shapely.get_dimensions(shapes[plan.features["kind"] == kind]).max(initial=-1))
         look = style.feature_look(kind)
-        mark = style.FEATURE_MARKS[number % len(style.FEATURE_MARKS)]
         looks: list[Area | Line | tuple[str, str]] = [
             (mark, style.LINE[look].color), style.LINE[style.line_look(kind)], style.FEATURE_AREA[look],
         ]  # fmt: skip

@@ -65,7 +65,7 @@ def legend_alone(plan: Plan) -> Any:
     ax = figure.add_axes((0, 0, 1, 1))
     ax.set(xlim=(0, 1), ylim=(0, 1), autoscale_on=False)
     ax.set_axis_off()
-    draw_legend(ax, rows, top_in=0.2 * len(rows) - 0.1, width_in=2.5, height_in=0.2 * len(rows) - 0.2)
+    draw_legend(ax, rows, top_in=0.2 * len(rows) - 0.1, width_in=2.5, height_in=0.2 * len(rows) - 0.2, rest="")
     return drawn(figure)
 
 

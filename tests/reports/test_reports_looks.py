@@ -31,7 +31,7 @@ REPORTS = Path(str(invasimap.reports.__file__)).parent
 COLOR = re.compile(
     r"(?<![&\w])#(?:[0-9a-f]{8}|[0-9a-f]{6}|[0-9a-f]{3,4})\b|\b(?:rgba?|hsla?|hwb|lab|lch|oklab|oklch)\(", re.IGNORECASE
 )
-OWN = {"style.py", "report.py", "report.html.j2"}  # the report's page has a palette of its own until it takes style's
+OWN = {"style.py"}
 PAGES = sorted({path.name for path in (REPORTS / "templates").iterdir()} - OWN)
 
 

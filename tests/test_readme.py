@@ -49,7 +49,11 @@ def test_the_settings_of_field_files_are_valid_and_show_the_defaults(tmp_path):
     assert tract.photos[0].within_m == pytest.approx(15.24)
     shown = tract.intake.model_copy(update={"species": None, "cover_scales": {}})
     assert shown == IntakeSection()
+    dates = {"native_leaf_drop", "killing_freeze", "full_leaf", "leaf_colour", "sap_flow"}
     for section, must in (
+        (tract.technique, {"rules"}),
+        (tract.season, dates | {"reference", "degree_days"}),
+        (tract.season.degree_days, {"method"}),
         (tract.access, set()),
         (tract.access.atv, {"max_slope_pct", "max_side_slope_pct", "clearance_m", "hose_length_m"}),
         (tract.access.foot, {"max_slope_pct", "max_walk_min"}),

@@ -84,6 +84,13 @@ def test_the_thickest_stem_is_kept_with_the_patch_and_is_no_ground(header, cell,
     assert "no size" in read("b.csv").set_aside["reason"].item()
 
 
+def test_records_that_state_other_stems_are_no_copies(write, read):
+    rows = "ROMU,20,10,-80,38,{}\nROMU,20,10,-80,38,{}\n"
+    for stems, patches in ((("2 in", "6 in"), 2), (("2 in", "2 in"), 1), (("2 in", ""), 1)):
+        write("a.csv", "species,cover,radius_ft,lon,lat,stem_diam\n" + rows.format(*stems))
+        assert len(read("a.csv").patches) == patches
+
+
 def test_a_column_may_be_named_as_the_stems(write, read):
     write("a.csv", "species,cover,Diameter (in),radius_ft,lon,lat\nROMU,20,5,10,-80,38\n")
     survey = read("a.csv", columns={"stem_diameter": "Diameter (in)"})

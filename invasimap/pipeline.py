@@ -17,7 +17,7 @@ import shapely
 
 from invasimap.compiled import compile_now, will_compile
 from invasimap.core.errors import Fault, InputError, InvariantError
-from invasimap.core.files import is_internal, whole_folder
+from invasimap.core.files import is_internal, is_trial, whole_folder
 from invasimap.core.settings import Tract
 from invasimap.core.toml_file import read_tract
 from invasimap.inputs.account import Survey
@@ -51,7 +51,7 @@ from invasimap.prescription.sharing import input_files, shown_settings, without_
 from invasimap.reading import Step, quiet, read_inputs
 from invasimap.reports.apart import pictures_apart
 from invasimap.reports.proof import FILES_LIMIT, files_error
-from invasimap.reports.write import mark_internal, write_data, write_pages, write_run_record
+from invasimap.reports.write import mark_files, write_data, write_pages, write_run_record
 
 
 def plan(tract: Tract | str | Path, *, internal: bool = False, step: Step = quiet) -> Plan:
@@ -119,6 +119,7 @@ def plan(tract: Tract | str | Path, *, internal: bool = False, step: Step = quie
         acreage=ranges.acreage,
         ground=ranges.ground,
         totals=ranges.totals,
+        by_means=ranges.by_means,
         drivers=ranges.drivers,
         ledger=_joined(survey.ledger, photos.ledger),
         photos=photos.table,
@@ -160,8 +161,9 @@ def write_plan(made: Plan, out: Path | str | None = None, *, step: Step = quiet)
     made
         The plan.
     out
-        The folder; by default ``out`` beside the settings file, of an internal plan ``out_internal``. An earlier result
-        there is replaced once the new one is whole; any other folder with files in it is refused.
+        The folder; by default ``out`` beside the settings file, ``out_internal`` of an internal plan, ``out_trial`` of
+        one with settings changed for the run. An earlier result there is replaced once the new one is whole; any other
+        folder with files in it is refused.
 
     Raises
     ------
@@ -180,25 +182,30 @@ def write_plan(made: Plan, out: Path | str | None = None, *, step: Step = quiet)
         made = dataclasses.replace(made, checks=(*made.checks, agree), seconds=clock.seconds)
         with clock("Maps and report"):
             write_pages(made, scratch, pictures=pictures)
-        if made.internal:
-            mark_internal(scratch)
+        if made.leads:
+            mark_files(scratch, made.leads)
         write_run_record(made, scratch)
     return folder
 
 
 def result_folder(settings: Tract, out: Path | str | None, *, internal: bool) -> Path:
-    """Where results go: ``out`` beside the settings, or of an internal plan ``out_internal``, unless named.
+    """Where results go: ``out`` beside the settings, ``out_internal`` or ``out_trial`` of such a plan, unless named.
 
     Raises
     ------
     InputError
-        When an internal plan would go into ``out``, an earlier result that is not internal, or a folder within one.
+        When an internal plan or a trial would go into ``out``, an earlier result that is none, or a folder within one.
     """
     common = settings.folder / "out"
-    folder = Path(out) if out is not None else settings.folder / "out_internal" if internal else common
+    usual = "_".join(["out", *(["internal"] if internal else []), *(["trial"] if settings.tried else [])])
+    folder = Path(out) if out is not None else settings.folder / usual
     for above in [folder.resolve(), *folder.resolve().parents] if internal else []:
         if above == common.resolve() or is_internal(above) is False:
             what = "is for what may be passed on: no internal plan goes there"
+            raise InputError(Fault(where=str(above), what=what, mend="choose another folder with --out"))
+    for above in [folder.resolve(), *folder.resolve().parents] if settings.tried else []:
+        if above == common.resolve() or is_trial(above) is False:
+            what = "is for the plan of the settings file: no trial goes there"
             raise InputError(Fault(where=str(above), what=what, mend="choose another folder with --out"))
     return folder
 

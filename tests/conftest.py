@@ -6,6 +6,7 @@ import json
 import os
 import re
 import shutil
+import subprocess
 import sys
 import zlib
 from contextlib import redirect_stderr, redirect_stdout
@@ -35,9 +36,10 @@ TOGETHER = {
         "tests/test_real_tract.py",
         "tests/inputs/test_postgis.py", "tests/inputs/test_real_tract.py", "tests/mosaic/test_coverage.py",
         "tests/reports/test_reports_crew.py",
-        "tests/reports/test_reports_geopackage.py",
+        "tests/reports/test_reports_geopackage.py", "tests/reports/test_reports_landowner.py",
         "tests/reports/test_reports_mapbook.py", "tests/reports/test_reports_maps.py",
-        "tests/reports/test_reports_pages.py", "tests/reports/test_reports_tables.py",
+        "tests/reports/test_reports_pages.py", "tests/reports/test_reports_pictures.py",
+        "tests/reports/test_reports_tables.py",
     )},
 }  # fmt: skip
 
@@ -185,6 +187,54 @@ def browser_path():
             pytest.fail("a browser is required and chromium is absent")
         pytest.skip("no chromium here")
     return found
+
+
+@pytest.fixture(scope="session")
+def axe_source():
+    """The script of axe-core, named by AXE_CORE; skipped where it is absent, unless AXE=required."""
+    named = os.environ.get("AXE_CORE", "")
+    if not named or not Path(named).is_file():
+        if os.environ.get("AXE") == "required":
+            pytest.fail(f"axe-core is required and AXE_CORE names no file: {named!r}")
+        pytest.skip("AXE_CORE names no script of axe-core")
+    return Path(named).read_text(encoding="utf-8")
+
+
+@pytest.fixture(scope="session")
+def grave_faults(axe_source):
+    """What axe-core finds serious or critical on an open page, or within parts of it: rule, weight, first elements."""
+
+    def look(page, *, within="html"):
+        page.evaluate(axe_source)
+        found = page.evaluate(
+            "within => axe.run({ include: within.split(', ').map(part => [part]) }, { resultTypes: ['violations'] })",
+            within,
+        )
+        assert len(found["passes"]) > 8  # it looked
+        return [
+            (fault["id"], fault["impact"], [node["html"][:200] for node in fault["nodes"][:3]])
+            for fault in found["violations"]
+            if fault["impact"] in ("serious", "critical")
+        ]
+
+    return look
+
+
+@pytest.fixture(scope="session")
+def printed_pages(tmp_path_factory):
+    """Prints a page as a reader does on letter paper and gives the words of each sheet, by poppler."""
+    if shutil.which("pdftotext") is None:
+        if os.environ.get("PDF_TOOLS") == "required":
+            pytest.fail("pdftotext is required and absent")
+        pytest.skip("no pdftotext here")
+
+    def print_out(page):
+        file = tmp_path_factory.mktemp("print") / "page.pdf"
+        page.pdf(path=file, format="Letter")
+        done = subprocess.run(["pdftotext", "-layout", file, "-"], capture_output=True, text=True, check=True)
+        return done.stdout.split("\f")[:-1]
+
+    return print_out
 
 
 @pytest.fixture(scope="session")

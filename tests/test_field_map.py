@@ -3,19 +3,23 @@
 import dataclasses
 import json
 import math
+import os
 import re
+import shutil
+import subprocess
 
 import numpy as np
 import pytest
 import shapely
+from PIL import Image
 from pyproj import Geod
 
 from invasimap.core.map_settings import BackgroundSection, MapSection
 from invasimap.reports.webmap import map_html
 
 LAYERS = {
-    "open_ground", "wet_ground", "access", "zone_hand_only", "zone_no_spray", "features", "ways", "barriers", "faces",
-    "patches", "stands", "stand_names", "feature_places", "set_aside", "crossings", "parking", "entries",
+    "open_ground", "wet_ground", "access", "zone_hand_only", "zone_no_spray", "features", "ways", "barriers", "veil",
+    "faces", "patches", "stands", "stand_names", "feature_places", "set_aside", "crossings", "parking", "entries",
 }  # fmt: skip
 ACRE_M2 = 4046.8564224
 INK = """() => { const canvas = fieldMap.ground._container, all = canvas.getContext('2d').getImageData(
@@ -81,6 +85,13 @@ def test_ground_lies_under_the_work_and_places_over_it(desk):
     order = desk.evaluate("fieldMap.layers.map(one => one.name)")
     assert order.index("access") < order.index("zone_no_spray") < order.index("faces") < order.index("patches")
     assert order.index("patches") < order.index("parking")
+    assert order.index("ways") < order.index("veil") < order.index("faces")
+
+
+def test_what_is_set_aside_covers_nothing_and_the_legend_names_it(desk):
+    (look,) = desk.evaluate("fieldMap.layers.find(one => one.name === 'set_aside').looks")
+    assert not look["fill"] and look["edge"] and look["dash"]
+    assert "record set aside: in no figure" in desk.locator("#legend").text_content()
 
 
 def test_figures_beside_the_switches_are_those_of_the_tables(desk, sample_plan):
@@ -139,10 +150,9 @@ def test_a_tap_says_what_a_crew_needs_of_a_patch(opened, sample_plan):
     for words in (patch["id"], patch["species"], patch["common_name"], f"{patch.geometry.area / ACRE_M2:.2f} ac",
                   str(patch["date"])[:10], f"{patch['cover_pct']:.0f} %", *more):  # fmt: skip
         assert words in said
-    if opened.viewport_size["width"] < 800:  # in the panel: the map is not covered
-        assert opened.locator("#tapped .facts").count() == 1
-        opened.locator("#tapped-close").click()
-        assert not opened.locator("#panel").is_visible()
+    assert opened.locator("#tapped .facts").is_visible()  # in the panel: the map is not covered
+    opened.locator("#tapped-close").click()
+    assert opened.locator("#show").is_visible() == (opened.viewport_size["width"] >= 800)  # as it was before
 
 
 def tap(page, places):
@@ -204,8 +214,57 @@ def test_a_printed_page_holds_what_is_on_the_screen_and_all_that_a_map_needs(des
     desk.emulate_media(media="screen")
     desk.wait_for_selector("body:not(.paper)")
     assert desk.evaluate("fieldMap.map.getBounds().toBBoxString()") == before
+    desk.evaluate("fieldMap.map.fitBounds(fieldMap.corners, { animate: false })")
     desk.pdf(path=tmp_path / "map.pdf", prefer_css_page_size=True)
-    assert (tmp_path / "map.pdf").stat().st_size > 100_000
+    grey = printed_grey(tmp_path / "map.pdf")
+    relief = np.mean((grey > 150) & (grey < 240), axis=None)
+    assert relief > 0.15, relief  # the shape of the ground, not white paper, lies under the map
+
+
+def printed_grey(pdf):
+    """The one page of a print as shades of grey."""
+    if shutil.which("pdftoppm") is None:
+        if os.environ.get("PDF_TOOLS") == "required":
+            pytest.fail("pdftoppm is required and absent")
+        pytest.skip("no pdftoppm here")
+    subprocess.run(["pdftoppm", "-r", "40", "-gray", pdf, pdf.with_suffix("")], check=True)
+    (page,) = pdf.parent.glob(f"{pdf.stem}-*.pgm")
+    return np.asarray(Image.open(page), float)
+
+
+def test_a_print_from_a_phone_fills_its_sheet(screen, sample_plan):
+    screen.goto((sample_plan[1] / "map.html").as_uri())
+    screen.wait_for_selector("body[data-ready]")
+    screen.emulate_media(media="print")
+    screen.wait_for_selector("body.paper")
+    west, south, east, north = map(float, screen.evaluate("fieldMap.map.getBounds().toBBoxString()").split(","))
+    (low, left), (high, right) = screen.evaluate("fieldMap.corners")
+    assert min(left - west, low - south, east - right, north - high) > -2e-5  # a pixel
+    assert max((right - left) / (east - west), (high - low) / (north - south)) > 0.95
+
+
+def test_a_position_says_how_good_it_is_and_what_lies_within_that(chromium, sample_plan):
+    plan, out = sample_plan
+    no_spray = plan.protection[plan.protection["zone"] == "no_spray"].union_all()
+    stands = plan.stands.union_all()
+    spot = shapely.point_on_surface(stands.difference(no_spray.buffer(60)))
+    near = shapely.Point(shapely.get_coordinates(shapely.buffer(no_spray, 8.0).boundary)[0])
+    assert near.distance(no_spray) == pytest.approx(8.0, abs=0.1)
+    places = plan.stands.iloc[:2].set_geometry([spot, near]).to_crs(4326).geometry
+    for place, alarm in zip(places, (False, True), strict=True):
+        at = {"latitude": place.y, "longitude": place.x, "accuracy": 12}
+        context = chromium.new_context(offline=True, geolocation=at, permissions=["geolocation"])
+        page = context.new_page()
+        page.goto((out / "map.html").as_uri())
+        page.wait_for_selector("body[data-ready]")
+        for box in page.locator("fieldset[data-group=layers] input").all():
+            box.uncheck()  # what is switched off counts too
+        page.locator("#here").click()
+        page.locator("#here-note", has_text="Position good").wait_for()
+        said = page.locator("#here-note").inner_text()
+        assert said.startswith("Position good to about 40 ft.")
+        assert ("No-spray ground lies within that." in said) is alarm
+        context.close()
 
 
 BOXES = """names => names.map(name => [...document.querySelectorAll(name)]

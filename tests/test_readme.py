@@ -4,15 +4,18 @@ import re
 import subprocess
 import sys
 from pathlib import Path
+from typing import get_args
 
 import pytest
+from pydantic import BaseModel
 
-from invasimap.core.settings import ConfidentialSection, fresh_words
+from invasimap.core.settings import ConfidentialSection, Tract, fresh_words
 from invasimap.core.survey_settings import Defaults, IntakeSection
 from invasimap.core.toml_file import read_tract
 from invasimap.inputs.catalogue import STATUSES
 
-README = (Path(__file__).parents[1] / "README.md").read_text(encoding="utf-8")
+ROOT = Path(__file__).parents[1]
+README = (ROOT / "README.md").read_text(encoding="utf-8")
 
 
 def blocks(language):
@@ -62,6 +65,37 @@ def test_the_settings_of_field_files_are_valid_and_show_the_defaults(tmp_path):
         said = {name for name in section.model_fields_set - must if name not in ("tractor", "atv", "foot")}
         assert said and all(getattr(section, name) == pytest.approx(fields[name].default) for name in said)
         assert said >= {name for name in fields if isinstance(fields[name].default, float | int)}
+
+
+def keys(model, at=""):
+    """Every key that a section of the settings takes, those of its own tables too, as the file writes them."""
+    for name, field in model.model_fields.items():
+        key = field.alias or name
+        yield f"{at}{key}"
+        for inner in models(field.annotation):
+            yield from keys(inner, f"{at}{key}.")
+
+
+def models(kind):
+    if isinstance(kind, type) and issubclass(kind, BaseModel):
+        yield kind
+    for part in get_args(kind):
+        yield from models(part)
+
+
+def test_every_setting_is_shown():
+    """In the README; what no step takes yet, in the sample tract, which the README names for it."""
+    readme, sample = "\n".join(blocks("toml")), (ROOT / "sample_geodata" / "tract.toml").read_text(encoding="utf-8")
+    later = ("mix", "rig", "budget")
+    every = list(keys(Tract))
+    assert {"protect.per_slope", "emergency.leave_by", "access.atv.pump_pressure", "map.background.max_zoom"} <= {
+        *every
+    }
+    missing = [
+        key for key in every
+        if not re.search(rf"\b{key.rpartition('.')[2]}\b", sample if key.startswith(later) else readme)
+    ]  # fmt: skip
+    assert missing == []
 
 
 def test_keys_of_defaults_and_statuses_of_plants_are_listed():

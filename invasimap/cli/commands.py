@@ -11,8 +11,11 @@ import click
 
 from invasimap.cli.progress import Progress
 from invasimap.core.errors import InputError
+from invasimap.core.files import RESULTS
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from invasimap.core.errors import Fault
     from invasimap.core.settings import Tract
     from invasimap.prescription.plan import Plan
@@ -33,6 +36,13 @@ VERBOSE = click.option("--verbose", "-v", is_flag=True, help="Show every step an
     help="Surveys drawn for the 90 % ranges; 0 for none [default: of the settings, 500].",
 )
 @click.option(
+    "--set",
+    "changes",
+    multiple=True,
+    metavar="KEY=VALUE",
+    help="What if: another value of a setting, this once [default folder: out_trial/ beside TRACT].",
+)
+@click.option(
     "--internal",
     is_flag=True,
     help="Confidential features as they are, for your own eyes [default folder: out_internal/ beside TRACT].",
@@ -40,8 +50,14 @@ VERBOSE = click.option("--verbose", "-v", is_flag=True, help="Show every step an
 @QUIET
 @VERBOSE
 def plan_command(
-    tract: Path, out: Path | None, draws: int | None, internal: bool, quiet: bool, verbose: bool
-) -> None:  # fmt: skip
+    tract: Path,
+    out: Path | None,
+    draws: int | None,
+    changes: tuple[str, ...],
+    internal: bool,
+    quiet: bool,
+    verbose: bool,
+) -> None:
     """Work out a tract and write its tables, maps, layers and report.
 
     TRACT is a tract.toml or the folder that holds it.
@@ -49,8 +65,10 @@ def plan_command(
     \b
     Example:
       invasimap plan my-tract/ --out results/
+      invasimap plan my-tract/ --set "access.foot.max_walk=20 min"
     """
-    _plan(tract, out, Progress(quiet=quiet, verbose=verbose), draws=draws, internal=internal)
+    progress = Progress(quiet=quiet, verbose=verbose)
+    _plan(tract, out, progress, draws=draws, changes=changes, internal=internal)
 
 
 @click.command("check")
@@ -161,7 +179,7 @@ def _lay_out_sample(target: Path) -> None:
 
 
 def _is_field_file(name: Path) -> bool:
-    return name.suffix not in ("", ".py", ".pyc", ".png") and name.parts[0] not in ("out", "__pycache__")
+    return name.suffix not in ("", ".py", ".pyc", ".png") and name.parts[0] not in (*RESULTS, "__pycache__")
 
 
 def sample_folder() -> Path:
@@ -172,15 +190,20 @@ def sample_folder() -> Path:
 
 
 def _plan(
-    tract: Path, out: Path | None, progress: Progress, *, draws: int | None = None, internal: bool = False
-) -> None:  # fmt: skip
+    tract: Path,
+    out: Path | None,
+    progress: Progress,
+    *,
+    draws: int | None = None,
+    changes: Sequence[str] = (),
+    internal: bool = False,
+) -> None:
     from invasimap.core.files import refuse_foreign
     from invasimap.core.toml_file import read_tract
     from invasimap.pipeline import plan, result_folder, write_plan
     from invasimap.prescription.plan import STAMP
-    from invasimap.reports.write import LEADS_INTERNAL
 
-    settings = read_tract(tract)
+    settings = read_tract(tract, changes=changes)
     if draws is not None:
         settings = _with_draws(settings, draws)
     refuse_foreign(result_folder(settings, out, internal=internal), inputs=[settings.file])
@@ -188,7 +211,7 @@ def _plan(
     folder = write_plan(made, out, step=progress)
     progress.notes(made.notes)
     progress.say(summary(made))
-    report = folder / f"{LEADS_INTERNAL if internal else ''}report.html"
+    report = folder / f"{made.leads}report.html"
     progress.say(f"Report: {report}" + (f" ({STAMP})" if internal else ""))
 
 

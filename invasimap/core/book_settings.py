@@ -10,6 +10,7 @@ from pydantic import BeforeValidator, Field
 from invasimap.core.quantities import Section
 
 FINEST, COARSEST = 100, 100_000
+LONGEST_WORDS = 600  # of one row for an emergency: every sheet prints it whole
 
 
 def read_scale(value: object) -> int | None:
@@ -39,14 +40,16 @@ def read_scale(value: object) -> int | None:
 class MapbookSection(Section):
     """``[mapbook]``: one scale for every sheet (else the largest round one that holds each stand), and the paper.
 
-    Without ``paper`` it is letter where the tract is shown in feet, else A4.
+    Without ``paper`` it is letter where the tract is shown in feet, else A4. Of more stands (or cells of them) than
+    ``most_sheets`` those with most to do have a sheet; the book says which have none.
     """
 
     scale: Annotated[int | None, BeforeValidator(read_scale)] = None
     paper: Literal["letter", "a4"] | None = None
+    most_sheets: Annotated[int, Field(ge=1, le=10_000)] = 200
 
 
-Words = Annotated[str, Field(min_length=1)]
+Words = Annotated[str, Field(min_length=1, max_length=LONGEST_WORDS)]
 
 
 class EmergencySection(Section):

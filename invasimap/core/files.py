@@ -14,6 +14,7 @@ from typing import Any
 
 from invasimap.core.errors import Fault, InputError
 
+RESULTS = ("out", "out_internal", "out_trial", "out_internal_trial")  # beside the settings, unless another is named
 MARK = "run.json"
 PROGRAM = "invasimap"
 GDB = ".gdb"
@@ -119,6 +120,12 @@ def is_internal(target: Path) -> bool | None:
     """Whether an earlier result is internal; None where there is no result."""
     run = _run(target)
     return bool(run.get("internal")) if run else None
+
+
+def is_trial(target: Path) -> bool | None:
+    """Whether an earlier result is one of settings changed for the run; None where there is no result."""
+    run = _run(target)
+    return bool(run.get("tried")) if run else None
 
 
 def _written(target: Path) -> set[str]:

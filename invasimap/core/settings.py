@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Annotated, Literal, Self
 from zoneinfo import ZoneInfo, available_timezones
 
-from pydantic import AfterValidator, Field, PrivateAttr, SecretStr, model_validator
+from pydantic import AfterValidator, Field, PrivateAttr, SecretStr, StrictBool, model_validator
 
 from invasimap.core import units
 from invasimap.core.book_settings import EmergencySection, MapbookSection
@@ -90,7 +90,7 @@ class ProtectSection(Layer):
     blocks: frozenset[Literal["tractor", "atv", "hose", "foot"]] = frozenset()
     per_slope_m: Length = Field(0.0, alias="per_slope")
     position_error_m: Length = Field(0.0, alias="position_error")
-    confidential: bool = False
+    confidential: StrictBool = False
 
     @model_validator(mode="after")
     def _hand_only_is_wider(self) -> Self:
@@ -341,6 +341,7 @@ class Tract(Section):
     map: MapSection = MapSection()
     _file: Path = PrivateAttr(default=Path("tract.toml"))
     _left_out: frozenset[str] = PrivateAttr(default=frozenset())
+    _tried: tuple[str, ...] = PrivateAttr(default=())
 
     @property
     def file(self) -> Path:
@@ -351,6 +352,11 @@ class Tract(Section):
     def left_out(self) -> frozenset[str]:
         """Which sections are there, but for a fault left out whole or in part (``toml_file.read_settings``)."""
         return self._left_out
+
+    @property
+    def tried(self) -> tuple[str, ...]:
+        """Settings changed for this run alone, as they were typed (``trial.changed``)."""
+        return self._tried
 
     @property
     def folder(self) -> Path:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import difflib
 import re
 import tomllib
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import Any, get_args
 
@@ -14,33 +14,35 @@ from pydantic import BaseModel, ValidationError
 from invasimap.core.errors import Fault, InputError, SettingsError
 from invasimap.core.settings import Tract, words_needed
 from invasimap.core.survey_settings import COVER_SCALES, Role
+from invasimap.core.trial import SECRET, Trial, changed
 
 _TABLE = re.compile(r"\s*\[(\[?)\s*([\w.\-\"' ]+?)\s*\]\]?\s*(?:#.*)?")
-_SECRET = re.compile("postgres|postgis|PG:|password", re.I)  # of what is typed, it may hold a password
 _NO_KEYS = ("where", "columns", "allows", "cover_scales")  # what stands in them is named as in the files
 _KEY = re.compile(r"\s*([\w\-]+|\"[^\"]+\")\s*=")
 
 
-def read_tract(path: str | Path) -> Tract:
+def read_tract(path: str | Path, *, changes: Iterable[str] = ()) -> Tract:
     """Read and check a settings file.
 
     Parameters
     ----------
     path
         A ``tract.toml`` or the folder that holds it.
+    changes
+        Settings to try, such as ``access.foot.max_walk=20 min`` (``trial.changed``). The file is left as it is.
 
     Raises
     ------
     SettingsError
         Lists every unknown key (with the nearest known one), missing key and bad value, with file and line.
     """
-    tract, faults = read_settings(path)
+    tract, faults = read_settings(path, changes=changes)
     if tract is None or faults:
         raise SettingsError(faults)
     return tract
 
 
-def read_settings(path: str | Path) -> tuple[Tract | None, list[Fault]]:
+def read_settings(path: str | Path, *, changes: Iterable[str] = ()) -> tuple[Tract | None, list[Fault]]:
     """The settings as far as they are right, with every fault in them.
 
     A block or section with a fault is left out, so that the files which the others name can still be looked at; nothing
@@ -65,15 +67,19 @@ def read_settings(path: str | Path) -> tuple[Tract | None, list[Fault]]:
         )
         raise SettingsError(Fault(where=str(file), what=f"is not valid TOML: {error}", mend=mend)) from error
     lines = line_map(text)
+    trial, refused = changed(table, changes)
+    if refused:
+        raise SettingsError(refused)
     faults: list[Fault] = []
     left_out: set[str] = set()
     while True:
         tract, wrong = _checked(table)
-        in_order = sorted(wrong, key=lambda detail: _line(lines, detail["loc"]))
-        faults = faults or [_fault(file, lines, detail) for detail in in_order]
+        in_order = sorted(wrong, key=lambda detail: _line(lines, trial.as_written(detail["loc"])))
+        faults = faults or [_fault(_where(file, lines, detail, trial), detail) for detail in in_order]
         if tract is not None:
             tract._file = file.resolve()
             tract._left_out = frozenset(left_out)
+            tract._tried = tuple(change.shown for change in trial.changes)
             return tract, faults
         left_out |= {str(detail["loc"][0]) for detail in wrong if detail["loc"]}
         if not _take_out(table, wrong):
@@ -213,9 +219,19 @@ def _text_of(file: Path) -> str:
         raise SettingsError(Fault(where=str(file), what=f"cannot be read: {error.strerror}")) from error
 
 
-def _fault(file: Path, lines: dict[tuple[str | int, ...], int], detail: Any) -> Fault:
-    loc: tuple[str | int, ...] = tuple(part for part in detail["loc"] if part != "[key]")
-    where = f"{file}:{_line(lines, loc)}: {_dotted(loc)}"
+def _where(file: Path, lines: dict[tuple[str | int, ...], int], detail: Any, trial: Trial) -> str:
+    """The line of the file, or what was typed on the command line in its place."""
+    loc = trial.as_written(_loc(detail))
+    change = trial.at(loc, in_file=loc in lines or loc[:-1] in lines)
+    return f"{f'--set {change.shown}' if change else f'{file}:{_line(lines, loc)}'}: {_dotted(loc)}"
+
+
+def _loc(detail: Any) -> tuple[str | int, ...]:
+    return tuple(part for part in detail["loc"] if part != "[key]")
+
+
+def _fault(where: str, detail: Any) -> Fault:
+    loc = _loc(detail)
     if detail["type"] == "extra_forbidden":
         return Fault(where=where, what=f"unknown key {loc[-1]!r}", mend=_nearest(loc))
     if detail["type"] == "missing":
@@ -225,7 +241,7 @@ def _fault(file: Path, lines: dict[tuple[str | int, ...], int], detail: Any) -> 
         mend = f"did you mean {near[0]!r}?" if near else f"there are: {', '.join(get_args(Role))}"
         return Fault(where=where, what=f"columns has no {loc[-1]!r}", mend=mend)
     message = str(detail["msg"]).removeprefix("Value error, ")
-    secret = loc[-1:] == ("words",) or _SECRET.search(repr(detail["input"]))
+    secret = loc[-1:] == ("words",) or SECRET.search(repr(detail["input"]))
     if not detail["type"].startswith("value_error") and not secret:
         message += f" (it is {detail['input']!r})"
     return Fault(where=where, what=message)

@@ -9,7 +9,7 @@ from typing import Final
 
 from invasimap.core.errors import Fault
 from invasimap.core.legible import visible
-from invasimap.core.settings import fresh_words
+from invasimap.inputs.draft_blocks import ACCESS, EMERGENCY, INTAKE, OUTPUTS, RANGES, confidential_block
 from invasimap.inputs.folder import Finding
 from invasimap.inputs.sniff import LayerFacts, LonLatBounds, RasterFacts
 
@@ -29,34 +29,6 @@ _TOP: Final = """\
 # add what is on the ground and in no file.
 # NOTHING IS REACHED until you fill in the [access.*] sections: they say what your machines and people can do.
 # The product label is the law.
-"""
-_ACCESS: Final = """\
-# ---- what the crew has, and what it will drive on: a means without its section is not at hand --------------
-# Take the # from the sections you have and type your own numbers with their units ("15 %", "12 ft", "30 min").
-
-# [access.tractor]
-# max_slope = ""                       # up and down the fall line
-# max_side_slope = ""                  # across it
-# clearance = ""                       # narrower gaps do not pass
-
-# [access.atv]
-# max_slope = ""                       # for leaving the way; "0 %" keeps it on ways
-# max_side_slope = ""
-# clearance = ""
-# hose_length = ""                     # "0 ft": no hose, only what it drives over
-
-# [access.foot]
-# max_slope = ""
-# max_walk = ""                        # one way, loaded, from the nearest place a vehicle can stop
-"""
-_RANGES: Final = """\
-# ---- how far the figures may be off: each has a 90 % range, drawn with these values until you change them ----
-
-# [uncertainty]
-# draws = 500                          # surveys simulated; 0 for none, and no ranges
-# size_error = "20 %"                  # standard deviation of paced or guessed sizes
-# cover_error = "5 %"                  # a cover written as one figure, either way; "0 %" where it was measured
-# accuracy_is = "68 %"                 # what gps_accuracy and accuracies in the records mean: "68 %", "95 %" or "rms"
 """
 
 
@@ -123,8 +95,11 @@ def draft(settled: Settled, *, title: str, folder: str, path_of: Callable[[str],
         _land_part(settled, writer),
         *(writer.ways(f) for f in settled.of("ways")),
         *(f"{_why(f)}\n[entries]\n{writer.layer(f)}" for f in settled.of("entries")),
-        _ACCESS,
-        _RANGES,
+        ACCESS,
+        RANGES,
+        INTAKE,
+        OUTPUTS,
+        EMERGENCY,
         _unused_part(settled),
     ]
     return Draft(text="\n\n".join(part.strip("\n") for part in parts if part) + "\n", faults=_faults(settled, folder))
@@ -250,14 +225,8 @@ def _why(finding: Finding) -> str:
 
 
 def _confidential_part(settled: Settled) -> str:
-    """Words to hide confidential features by, where there may be some."""
-    if not any(finding.guess.confidential for finding in settled.found):
-        return ""
-    return (
-        "[confidential]                       # the words were drawn just now: keep them, and tell them to nobody\n"
-        f"words = {quoted(fresh_words())}\n"
-        '# hide_within = "300 ft"             # how near nobody can place a confidential feature'
-    )
+    """Words to hide confidential features by, put to use where there may be some."""
+    return confidential_block(used=any(finding.guess.confidential for finding in settled.found))
 
 
 @dataclass(frozen=True)

@@ -16,7 +16,7 @@ from pyproj import CRS, Transformer
 from pyproj.exceptions import ProjError
 
 from invasimap.core.errors import Fault, InputError
-from invasimap.core.files import sha256
+from invasimap.core.files import RESULTS, is_trial, sha256
 from invasimap.core.survey_settings import SurveySection
 from invasimap.inputs.cells import text_column
 from invasimap.inputs.formats.door import SIDE_FILES, SUFFIXES, read_file
@@ -41,7 +41,7 @@ RASTERS: Final = {
     ".tif": "GTiff", ".tiff": "GTiff", ".img": "HFA", ".asc": "AAIGrid", ".bil": "EHdr", ".flt": "EHdr",
 }  # fmt: skip
 _PHOTOS: Final = (".jpg", ".jpeg", ".png", ".heic", ".heif")
-_SKIPPED: Final = ("out", "__MACOSX", "__pycache__")
+_SKIPPED: Final = (*RESULTS, "__MACOSX", "__pycache__")
 _MOST_NAMES: Final = 200  # plant names of a layer that are looked up
 _MOST_VALUES: Final = 12
 _MOST_TILES: Final = 500
@@ -109,6 +109,7 @@ def list_files(folder: Path) -> list[Path]:
     for place, folders, files in os.walk(folder):
         bases = [Path(place) / name for name in folders if name.lower().endswith(".gdb")]
         folders[:] = [name for name in folders if not _passed_over(name) and not name.lower().endswith(".gdb")]
+        folders[:] = [name for name in folders if is_trial(Path(place) / name) is None]  # no earlier result
         paths = [Path(place) / name for name in files if not _passed_over(name) and name != "tract.toml"]
         shapefiles = {p.stem.lower() for p in paths if p.suffix.lower() == ".shp"}
         rasters = {p.stem.lower() for p in paths if p.suffix.lower() in RASTERS}

@@ -9,6 +9,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
+from invasimap.core.at_once import in_pieces
 from invasimap.core.geometry import polygons_only
 
 TANGLED: Final = "crosses itself at too many places to be mended"
@@ -24,7 +25,7 @@ _TANGLED_TOGETHER: Final = 200_000
 def mend_polygons(polygons: NDArray[np.object_]) -> NDArray[np.object_]:
     """Valid polygons in place of invalid ones, polygonal parts only; other shapes are given back as they are."""
     mended = polygons.copy()
-    bad = (shapely.get_dimensions(polygons) == 2) & ~shapely.is_valid(polygons)
+    bad = (shapely.get_dimensions(polygons) == 2) & ~in_pieces(shapely.is_valid, polygons)
     if bad.any():
         made = shapely.make_valid(polygons[bad], method="structure", keep_collapsed=False)
         mended[bad] = [polygons_only(single_parts(geometry)) for geometry in made]

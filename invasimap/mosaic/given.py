@@ -13,6 +13,7 @@ import pandas as pd
 import shapely
 from pyproj import CRS, Proj
 
+from invasimap.core.at_once import in_pieces
 from invasimap.core.crs import require_same_metres, to_lonlat
 from invasimap.core.errors import CRSError, Fault, LayerError
 from invasimap.inputs.mend import mend_polygons
@@ -118,12 +119,7 @@ def _of_rows(name: str, layer: gpd.GeoDataFrame, wrong: Any, what: str, mend: st
 
 
 def _shape_faults(name: str, shapes: Any) -> Iterator[Fault]:
-    none = shapely.is_missing(shapes) | shapely.is_empty(shapes)
-    flat = ~none & ~np.isin(
-        shapely.get_type_id(shapes), (shapely.GeometryType.POLYGON, shapely.GeometryType.MULTIPOLYGON)
-    )
-    with np.errstate(invalid="ignore", over="ignore"):
-        far = ~none & ~((np.abs(shapely.bounds(shapes)) <= FARTHEST_M).all(axis=1) & np.isfinite(shapely.area(shapes)))
+    none, flat, far = in_pieces(_amiss, shapes).T
     for wrong, what, mend in (
         (none, "have no shape", "draw them or take them out"),
         (flat, "are no polygons", "areas are of polygons: buffer points and lines by what they cover"),
@@ -132,6 +128,17 @@ def _shape_faults(name: str, shapes: Any) -> Iterator[Fault]:
         if wrong.any():
             rows = ", ".join(str(row) for row in np.flatnonzero(wrong)[:8])
             yield Fault(where=name, what=f"rows {rows} (counted from 0) {what}", mend=mend)
+
+
+def _amiss(shapes: Any) -> Any:
+    """Of each shape whether it has none, is no polygon, lies where no system reaches: n by 3."""
+    none = shapely.is_missing(shapes) | shapely.is_empty(shapes)
+    flat = ~none & ~np.isin(
+        shapely.get_type_id(shapes), (shapely.GeometryType.POLYGON, shapely.GeometryType.MULTIPOLYGON)
+    )
+    with np.errstate(invalid="ignore", over="ignore"):
+        far = ~none & ~((np.abs(shapely.bounds(shapes)) <= FARTHEST_M).all(axis=1) & np.isfinite(shapely.area(shapes)))
+    return np.stack([none, flat, far], axis=1)
 
 
 def _require_true_metres(layers: Mapping[str, gpd.GeoDataFrame]) -> None:
@@ -185,7 +192,7 @@ def _without_midnight(moment: dt.datetime) -> str:
 
 
 def _whole(name: str, layer: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
-    """The layer, flat, patches with mended outlines; names as plain values."""
+    """The layer, flat, patches and protection with mended outlines; names as plain values."""
     if not len(layer):
         return layer.reindex(columns=[*dict.fromkeys([*COLUMNS[name], *layer.columns])])
     plain = {column: layer[column].astype(object) for column in COLUMNS[name] if column != "cover_pct"}
@@ -194,14 +201,16 @@ def _whole(name: str, layer: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
     shapes = layer.geometry.to_numpy()
     shapes = shapely.force_2d(shapes) if shapely.has_z(shapes).any() else shapes
     found = layer.assign(**plain).set_geometry(gpd.GeoSeries(shapes, index=layer.index, crs=layer.crs))
-    return mended(found) if name == "patches" else found
+    return mended(found) if name in ("patches", "protection") else found
 
 
-def mended(layer: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
-    """The layer with whole outlines in place of those that cross themselves.
+def mended(layer: gpd.GeoDataFrame, *, only: Any = slice(None)) -> gpd.GeoDataFrame:
+    """The layer with whole outlines in place of those that cross themselves, of all rows or of some.
 
-    The sweep counts all that an outline of the land winds round, in either sense, and needs this of patches alone: to
-    ask it of a county's access, millions of corners in one polygon, takes several times as long as the areas.
+    The sweep needs this of patches, and of protection, which it takes for one outline where several overlap. Of stands
+    and access it finds out itself which are odd (``sweep.Areas``): to ask a county's access, millions of corners in one
+    polygon, takes several times as long as the areas.
     """
-    shapes = mend_polygons(layer.geometry.to_numpy())
+    shapes = layer.geometry.to_numpy().copy()
+    shapes[only] = mend_polygons(shapes[only])
     return layer.set_geometry(gpd.GeoSeries(shapes, index=layer.index, crs=layer.crs))

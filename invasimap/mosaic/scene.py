@@ -16,6 +16,7 @@ from invasimap.land.words import ZONES
 from invasimap.mosaic.faces import deciding_rank
 from invasimap.mosaic.sweep import Areas, Rings, areas, rings_of
 from invasimap.mosaic.swept import Labels
+from invasimap.mosaic.zones import MEANS
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.intp]
@@ -69,10 +70,14 @@ class Scene:
 
 @dataclass(frozen=True, kw_only=True)
 class _Codes:
-    """One code for each name of stands and classes: a layer may itself name what is in none (the last)."""
+    """One code for each name of stands and classes: a layer may itself name what is in none (the last).
+
+    ``means`` is the place of each class among ``MEANS``, -1 of others.
+    """
 
     stand: Ints
     access: Ints
+    means: Ints
     stand_codes: dict[str, int]
     access_codes: dict[str, int]
 
@@ -80,7 +85,8 @@ class _Codes:
     def of(cls, land: Labels) -> _Codes:
         stand, access = (pd.factorize(np.array(names, object))[0] for names in (land.stand_names, land.access_names))
         return cls(
-            stand=stand, access=access, stand_codes=dict(zip(land.stand_names, stand.tolist(), strict=True)),
+            stand=stand, access=access, means=pd.Index(MEANS).get_indexer(pd.Index(land.access_names)),
+            stand_codes=dict(zip(land.stand_names, stand.tolist(), strict=True)),
             access_codes=dict(zip(land.access_names, access.tolist(), strict=True)),
         )  # fmt: skip
 
@@ -95,7 +101,7 @@ class Tally:
     """What areas are added up to: the rows of the tables, and totals of each species and of all infested ground.
 
     The quantities stand in this order: rows of the acreage, rows of the ground, each species in all, all infested
-    ground, each species' treatable part, and that ground's.
+    ground, each species' treatable part, and that ground's; and the same of the part that each of ``MEANS`` treats.
 
     Attributes
     ----------
@@ -120,7 +126,7 @@ class Tally:
         codes = _Codes.of(scene.land)
         found = np.concatenate([_keys(codes, acreage, species), _keys(codes, ground, -1)])
         order = np.argsort(found)
-        count = len(order) + 2 * (len(scene.species_names) + 1)
+        count = len(order) + (2 + len(MEANS)) * (len(scene.species_names) + 1)
         return cls(scene=scene, codes=codes, keys=found[order], rows=order, count=count)
 
     def sums(self, found: Areas, cover_pct: Floats) -> Floats:
@@ -131,7 +137,7 @@ class Tally:
         into = self._into(found).ravel()
         share = np.where(found.patch >= 0, cover_pct[found.patch] / 100, 1.0)
         weights = found.area_m2, found.area_m2 * share
-        return np.stack([np.bincount(into, np.tile(w, 3), self.count + 1)[:-1] for w in weights])
+        return np.stack([np.bincount(into, np.tile(w, 4), self.count + 1)[:-1] for w in weights])
 
     def by_patch(self, found: Areas) -> tuple[Ints, Ints, Floats]:
         """What each patch gives to each quantity: quantity, patch and square metres, an entry each pair."""
@@ -143,7 +149,7 @@ class Tally:
         return (*np.divmod(pairs, len(self.scene.species)), np.asarray(area, float))
 
     def _into(self, found: Areas) -> Ints:
-        """The quantities (3, entries) that each entry adds to; the last number for none."""
+        """The quantities (4, entries) that each entry adds to; the last number for none."""
         codes, many = self.codes, len(self.scene.species_names)
         species = np.where(found.patch < 0, -1, self.scene.species[found.patch])
         stand, access = codes.stand[found.stand], codes.access[found.access]
@@ -152,7 +158,15 @@ class Tally:
         row = np.where(self.keys[at] == key, self.rows[at], self.count)
         total = len(self.rows) + np.where(species < 0, many, species)
         treatable = (found.zone == ZONES.index("open")) & (stand != codes.stand[-1]) & (access != codes.access[-1])
-        return np.stack([row, total, np.where(treatable, total + many + 1, self.count)])
+        by = codes.means[found.access]
+        return np.stack(
+            [
+                row,
+                total,
+                np.where(treatable, total + many + 1, self.count),
+                np.where(treatable & (by >= 0), total + (2 + by) * (many + 1), self.count),
+            ]
+        )
 
 
 def _keys(codes: _Codes, table: pd.DataFrame, species: Any) -> Ints:

@@ -19,6 +19,7 @@ import numpy as np
 import numpy.typing as npt
 import shapely
 
+from invasimap.core.at_once import in_pieces
 from invasimap.core.second_process import processors
 from invasimap.mosaic import sweep_kernel as kernel
 
@@ -76,6 +77,9 @@ class Areas:
         0 no_spray, 1 hand_only, 2 open.
     area_m2
         Square metres.
+    odd_stands, odd_access
+        Numbers of polygons that wind round some of the ground, but not once: the sweep took all that they wind round.
+        Such an outline crosses itself, or its rings cross one another.
     """
 
     patch: Ints
@@ -83,6 +87,8 @@ class Areas:
     zone: Ints
     access: Ints
     area_m2: Floats
+    odd_stands: Ints
+    odd_access: Ints
 
 
 def rings_of(polygons: Any) -> Rings:
@@ -101,31 +107,39 @@ def rings_of(polygons: Any) -> Rings:
     ([0, 2, 2], [False, False, True], [0, 5, 10, 15])
     """
     shapes = np.asarray(polygons, object)
-    held = np.flatnonzero(~(shapely.is_missing(shapes) | shapely.is_empty(shapes)))
+    kind, inner, size = in_pieces(_looked_at, shapes).T
+    held = np.flatnonzero(size)
     if not len(held):
         none = np.empty(0, np.int64)
         return Rings(xy=np.empty((0, 2)), start=np.zeros(1, np.int64), hole=np.empty(0, bool), item=none)
+    other = ~np.isin(kind[held], (shapely.GeometryType.POLYGON, shapely.GeometryType.MULTIPOLYGON))
+    if other.any():
+        raise ValueError(f"{shapes[held][other][0].geom_type} is no polygon")
     xy = shapely.get_coordinates(shapes[held])
     if not (xy.min() >= -FARTHEST_M and xy.max() <= FARTHEST_M):
         good = [(np.abs(shapely.get_coordinates(shape)) <= FARTHEST_M).all() for shape in shapes[held]]
         where = f"polygon {held[np.argmin(good)]} (counted from 0)"
         raise ValueError(f"{where} has a coordinate that is not finite or beyond {FARTHEST_M:g} m")
-    size, hole, item = _ring_sizes(shapes[held])
+    whole = (kind[held] == shapely.GeometryType.POLYGON) & (inner[held] == 0)
+    size, hole, item = _ring_sizes(shapes[held], whole, size[held])
     drawn = size > 0
     start = np.concatenate([[0], np.cumsum(size[drawn])]).astype(np.int64)
     return Rings(xy=xy, start=start, hole=hole[drawn], item=held[item[drawn]])
 
 
-def _ring_sizes(shapes: npt.NDArray[np.object_]) -> tuple[Ints, npt.NDArray[np.bool_], Ints]:
+def _looked_at(shapes: Any) -> Ints:
+    """Kind, how many inner rings (of a lone polygon) and how many places each shape has: n by 3."""
+    looks = (shapely.get_type_id, shapely.get_num_interior_rings, shapely.get_num_coordinates)
+    return np.stack([look(shapes) for look in looks], axis=1).astype(np.int64)
+
+
+def _ring_sizes(
+    shapes: npt.NDArray[np.object_], whole: npt.NDArray[np.bool_], places: Ints
+) -> tuple[Ints, npt.NDArray[np.bool_], Ints]:
     """Places of every ring in the order of the polygons' places, whether it bounds a hole, and number of its polygon.
 
-    Most polygons are one ring; only the others are taken apart, which costs as much as all the rest.
+    Most polygons are ``whole``, one ring; only the others are taken apart, which costs as much as all the rest.
     """
-    kind = shapely.get_type_id(shapes)
-    polygon = kind == shapely.GeometryType.POLYGON
-    if not (polygon | (kind == shapely.GeometryType.MULTIPOLYGON)).all():
-        raise ValueError(f"{shapes[~polygon & (kind != shapely.GeometryType.MULTIPOLYGON)][0].geom_type} is no polygon")
-    whole = polygon & (shapely.get_num_interior_rings(shapes) == 0)
     parts, owner = shapely.get_parts(shapes[~whole], return_index=True)
     rings, part = shapely.get_rings(parts, return_index=True)
     count = np.ones(len(shapes), np.int64)
@@ -133,7 +147,7 @@ def _ring_sizes(shapes: npt.NDArray[np.object_]) -> tuple[Ints, npt.NDArray[np.b
     item = np.repeat(np.arange(len(shapes)), count)
     alone = whole[item]
     size, hole = np.empty(len(item), np.int64), np.zeros(len(item), bool)
-    size[alone], size[~alone] = shapely.get_num_coordinates(shapes[whole]), shapely.get_num_coordinates(rings)
+    size[alone], size[~alone] = places[whole], shapely.get_num_coordinates(rings)
     hole[~alone] = np.diff(part, prepend=-1) == 0
     return size, hole, item
 
@@ -162,8 +176,7 @@ def areas(
         In order of patch, stand, zone and access. The same figures to the last bit on one processor or many.
     """
     if len(patches.start) < 2:
-        none = np.empty(0, np.int64)
-        return Areas(patch=none, stand=none, zone=none, access=none, area_m2=np.empty(0))
+        return _summed(np.empty(0, np.int64), np.empty((0, 3), np.int64), np.empty(0), odd=_NO_ODD)
     by_rank = np.lexsort((rank, species))
     place = np.empty(len(by_rank), np.int64)
     place[by_rank] = np.arange(len(by_rank))
@@ -180,8 +193,13 @@ def areas(
         (label, *begins[1:]),
         threads or processors(),
     )
+    drawn = ~np.isnan(found[:, 4])
+    odd = np.unique(found[~drawn, 0].astype(np.int64))
+    stand, means = odd < begins[2], odd >= begins[3]
+    found = found[drawn] if len(odd) else found
     patch = np.where(found[:, 0] < 0, -1, by_rank[found[:, 0].astype(np.int64)])
-    return _summed(patch, found[:, 1:4].astype(np.int64), found[:, 4])
+    apart = (odd[stand] - begins[1], odd[means] - begins[3])
+    return _summed(patch, found[:, 1:4].astype(np.int64), found[:, 4], odd=apart)
 
 
 def _swept(layers: Sequence[Rings], items: Sequence[Ints], items_of: tuple[Any, ...], threads: int) -> Floats:
@@ -303,14 +321,18 @@ def _frame(edges: int, box: Floats) -> tuple[tuple[float, float, float, int], tu
     return (left, bottom, side, columns), (rows, columns)
 
 
-def _summed(patch: Ints, labels: Ints, area: Floats) -> Areas:
+_NO_ODD = (np.empty(0, np.int64), np.empty(0, np.int64))
+
+
+def _summed(patch: Ints, labels: Ints, area: Floats, *, odd: tuple[Ints, Ints]) -> Areas:
     """Entries of equal labels added up, in order of them."""
+    crossing = {"odd_stands": odd[0], "odd_access": odd[1]}
     if not len(area):
-        return Areas(patch=patch, stand=patch, zone=patch, access=patch, area_m2=area)
+        return Areas(patch=patch, stand=patch, zone=patch, access=patch, area_m2=area, **crossing)
     stand, zone, access = labels.T
     key = (((patch + 1) * (stand.max() + 1) + stand) * 3 + zone) * (access.max() + 1) + access
     order = np.argsort(key, kind="stable")
     first = np.flatnonzero(np.diff(key[order], prepend=-1))
     at = order[first]
     sums = np.add.reduceat(area[order], first)
-    return Areas(patch=patch[at], stand=stand[at] - 1, zone=zone[at], access=access[at] - 1, area_m2=sums)
+    return Areas(patch=patch[at], stand=stand[at] - 1, zone=zone[at], access=access[at] - 1, area_m2=sums, **crossing)

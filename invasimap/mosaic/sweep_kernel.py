@@ -28,10 +28,10 @@ from numba import njit
 _compiled = njit(cache=True, nogil=True, error_model="numpy")
 _NO_WAY_IN: Any = {"no_cpython_wrapper": True, "no_cfunc_wrapper": True}  # called from compiled functions alone
 _part: Callable[[Callable[..., Any]], Any] = njit(nogil=True, error_model="numpy", **_NO_WAY_IN)
-_TYPED: Any = np.arange(12)  # numba would compile for every plain number anew
+_TYPED: Any = np.arange(13)  # numba would compile for every plain number anew
 NONE, OPEN = _TYPED[0], _TYPED[2]
 # What is known of the items and lines of one tile, a column each: whole numbers, by item, then by line or event ...
-OWN, ITEM, LABEL, WINDING, BASE, STANDING, NAME, LINE_OWN, LINE_TURN, EVENT_OWN, EVENT_TURN, ORDER = _TYPED
+OWN, ITEM, LABEL, WINDING, BASE, STANDING, NAME, LINE_OWN, LINE_TURN, EVENT_OWN, EVENT_TURN, ORDER, ODD = _TYPED
 # ... and places: the lines' lower x, y and upper x, y, their slope; heights of events; where lines are in a slab.
 X0, Y0, X1, Y1, SLOPE, EVENT, LOW, HIGH, MIDDLE, BELOW, ABOVE = _TYPED[:11]
 # What dealing places into bins needs: the bin of each, where the next one of each bin goes, and the order.
@@ -409,11 +409,15 @@ def _turn_item(own: int, turn: int, whole: Any, many: int, patches: int) -> int:
 
 @_part
 def _label(whole: Any, kinds: Any) -> int:
-    """Number of the stand, zone and access class of a place from the winding numbers there."""
+    """Number of the stand, zone and access class of a place from the winding numbers there.
+
+    A stand or access outline that winds round the place, but not once, is marked as odd: it crosses itself.
+    """
     patches, stands, zones, count, means = kinds
     stand, zone, access = 0, OPEN, 0
     for k in range(patches, stands):
         if whole[k, WINDING] != 0:
+            whole[k, ODD] |= whole[k, WINDING] != 1
             stand = whole[k, LABEL]
             break
     for k in range(stands, zones):
@@ -421,6 +425,7 @@ def _label(whole: Any, kinds: Any) -> int:
             zone = whole[k, LABEL]
     for k in range(zones, count):
         if whole[k, WINDING] != 0:
+            whole[k, ODD] |= whole[k, WINDING] != 1
             access = whole[k, LABEL]
             break
     return (stand * 3 + zone) * means + access
@@ -634,7 +639,7 @@ def _own_numbers(touch: Any, held: Any, seen: Any, whole: Any) -> int:
             many += 1
     for k in range(many):
         seen[whole[k, ITEM]] = k
-        whole[k, WINDING] = 0
+        whole[k, WINDING], whole[k, ODD] = 0, 0
     for k in range(len(touch)):
         whole[k, OWN] = seen[touch[k, 1]]
     return many
@@ -677,7 +682,10 @@ def _named(whole: Any, first: int, last: int, at: int) -> int:
 
 @_part
 def _written(whole: Any, kinds: Any, sums: Any, out: Any, rows: int) -> Any:
-    """Append what a tile's sums hold: item, stand, zone, access, area; gives the array and how many rows it has."""
+    """Append what a tile's sums hold: item, stand, zone, access, area; gives the array and how many rows it has.
+
+    Then a row of each odd item, without an area.
+    """
     patches, stands, zones, count, means = kinds
     for patch in range(patches + 1):
         for number in range(sums.shape[1]):
@@ -691,6 +699,13 @@ def _written(whole: Any, kinds: Any, sums: Any, out: Any, rows: int) -> Any:
             out[rows, 3] = _named(whole, zones, count, number % means)
             out[rows, 4] = sums[patch, number]
             rows += 1
+    for k in range(patches, count):
+        if whole[k, ODD] == 0:
+            continue
+        if rows == len(out):
+            out = _longer(out)
+        out[rows, 0], out[rows, 1], out[rows, 2], out[rows, 3], out[rows, 4] = whole[k, ITEM], 0, 0, 0, np.nan
+        rows += 1
     return out, rows
 
 
@@ -716,7 +731,8 @@ def sweep(span: Any, tiles: Any, touches: Any, corners_of: Any, places: Any, ite
     Returns
     -------
     array
-        Rows of item (-1 for the ground, every spot once), stand, zone, access class (0 for none of them) and area.
+        Rows of item (-1 for the ground, every spot once), stand, zone, access class (0 for none of them) and area;
+        without an area of stand and access items that wind round some of this ground, but not once.
     """
     first, last = span
     touch_start, touch = touches
@@ -726,7 +742,7 @@ def sweep(span: Any, tiles: Any, touches: Any, corners_of: Any, places: Any, ite
     for at in range(first, last):
         most = max(most, touch_start[at + 1] - touch_start[at] + corner_span[at, 1] - corner_span[at, 0])
     seen = np.full(len(item_label), -1, np.int32)
-    whole, real = np.empty((most + 1, 12), np.int32), np.empty((most + 1, 11))
+    whole, real = np.empty((most + 1, 13), np.int32), np.empty((most + 1, 11))
     scratch = np.empty(3 * most + 1), np.empty((3 * most + 2, 3), np.int32), np.empty(1)
     out, rows = np.empty((64, 5)), NONE
     for at in range(first, last):

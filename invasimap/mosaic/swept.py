@@ -8,9 +8,11 @@ import geopandas as gpd
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
+import shapely
 
 from invasimap.land.words import OUTSIDE, ZONES
 from invasimap.mosaic.faces import OUT_OF_REACH, deciding_rank, zone_numbers
+from invasimap.mosaic.given import mended
 from invasimap.mosaic.sweep import Areas, Layer, areas, rings_of
 
 Ints = npt.NDArray[np.int64]
@@ -24,7 +26,9 @@ class Labels:
     Attributes
     ----------
     stands, zones, access
-        Polygons and their label numbers.
+        Lone polygons, which the several parts of one are too, and their label numbers.
+    stand_rows, access_rows
+        Row of the layer that each polygon of stands and access is of.
     stand_names, access_names
         Names by label number; the last is for ground in none (number -1).
     """
@@ -32,6 +36,8 @@ class Labels:
     stands: Layer
     zones: Layer
     access: Layer
+    stand_rows: Ints
+    access_rows: Ints
     stand_names: list[str]
     access_names: list[str]
 
@@ -42,10 +48,14 @@ class Labels:
         means, access_names = pd.factorize(access["access"])
         number = zone_numbers(protection["zone"])
         guarded, zone = protection[number < ZONES.index("open")], number[number < ZONES.index("open")]
+        stand_parts, stand_rows = _lone(stands)
+        access_parts, access_rows = _lone(access)
         return cls(
-            stands=Layer(rings=rings_of(stands.geometry.to_numpy()), label=stand),
+            stands=Layer(rings=rings_of(stand_parts), label=stand[stand_rows]),
             zones=Layer(rings=rings_of(guarded.geometry.to_numpy()), label=zone),
-            access=Layer(rings=rings_of(access.geometry.to_numpy()), label=means),
+            access=Layer(rings=rings_of(access_parts), label=means[access_rows]),
+            stand_rows=stand_rows,
+            access_rows=access_rows,
             stand_names=[*stand_names, OUTSIDE],
             access_names=[*access_names, OUT_OF_REACH],
         )
@@ -80,14 +90,15 @@ def swept_growth(
         and ``stand, zone, access, area_m2`` with every spot once.
     """
     labels = Labels.of(stands=stands, protection=protection, access=access)
-    found = areas(
-        rings_of(patches.geometry.to_numpy()),
-        species=pd.factorize(patches["species"])[0],
-        rank=deciding_rank(patches),
-        stands=labels.stands,
-        zones=labels.zones,
-        access=labels.access,
-    )
+    found = _areas(patches, labels)
+    odd_stands = _any_wrong(stands, labels.stand_rows[found.odd_stands])
+    odd_access = _any_wrong(access, labels.access_rows[found.odd_access])
+    if odd_stands or odd_access:  # what one lets go of, another may hold that is odd too
+        labels = Labels.of(
+            stands=mended(stands) if odd_stands else stands, protection=protection,
+            access=mended(access) if odd_access else access,
+        )  # fmt: skip
+        found = _areas(patches, labels)
     named = labels.named(found)
     named = named[named["area_m2"] > LEAST_M2]
     ground = named[named["patch"] < 0].drop(columns="patch").reset_index(drop=True)
@@ -97,3 +108,28 @@ def swept_growth(
     growth["species"] = patches["species"].to_numpy(object)[row]
     growth["cover_pct"] = patches["cover_pct"].to_numpy(float)[row]
     return growth, ground
+
+
+def _areas(patches: gpd.GeoDataFrame, labels: Labels) -> Areas:
+    return areas(
+        rings_of(patches.geometry.to_numpy()),
+        species=pd.factorize(patches["species"])[0],
+        rank=deciding_rank(patches),
+        stands=labels.stands,
+        zones=labels.zones,
+        access=labels.access,
+    )
+
+
+def _any_wrong(layer: gpd.GeoDataFrame, rows: Ints) -> bool:
+    """Whether any of the rows that the sweep found odd is drawn wrongly: where edges all but touch, none need be."""
+    return not shapely.is_valid(layer.geometry.to_numpy()[rows]).all()
+
+
+def _lone(layer: gpd.GeoDataFrame) -> tuple[npt.NDArray[np.object_], Ints]:
+    """Polygons and parts of multipolygons, in order, and the row of each: parts over one another add to nothing."""
+    shapes = layer.geometry.to_numpy()
+    if (shapely.get_type_id(shapes) != shapely.GeometryType.MULTIPOLYGON).all():
+        return shapes, np.arange(len(shapes))
+    parts, rows = shapely.get_parts(shapes, return_index=True)
+    return parts, rows

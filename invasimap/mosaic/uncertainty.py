@@ -20,6 +20,7 @@ from invasimap.mosaic.faces import OUT_OF_REACH
 from invasimap.mosaic.intervals import interval
 from invasimap.mosaic.scene import Scene
 from invasimap.mosaic.simulation import SOURCES, Doubt, Simulation
+from invasimap.mosaic.zones import MEANS
 
 Floats = npt.NDArray[np.float64]
 TOTALS: Final = ("gross", "infested", "treatable_gross", "treatable_infested")
@@ -41,6 +42,9 @@ class Ranges:
     totals
         One row a species and one for all infested ground (species empty, every spot once; no cover): ``species`` and,
         with ``_low`` and ``_high``, ``gross_m2, infested_m2, treatable_gross_m2, treatable_infested_m2``.
+    by_means
+        What of the totals each means treats, the most capable first: ``species`` (empty: the ground), ``access`` and,
+        with ``_low`` and ``_high``, ``gross_m2, infested_m2``. Rows of what grows somewhere within its reach.
     drivers
         Of each species' infested area and of all infested ground (species empty), in all and treatable (``part``), the
         share of each source in the variance: ``species, part, position_pct, size_pct, cover_pct, cell_pct``; no rows
@@ -53,6 +57,7 @@ class Ranges:
     acreage: pd.DataFrame
     ground: pd.DataFrame
     totals: pd.DataFrame
+    by_means: pd.DataFrame
     drivers: pd.DataFrame
     apart: float = float("nan")
 
@@ -88,7 +93,7 @@ def with_ranges(
     """
     if not doubt.draws or acreage.empty:
         totals = totals_table(acreage, ground)
-        blank = np.full((2, 2, len(acreage) + len(ground) + 2 * len(totals)), np.nan)
+        blank = np.full((2, 2, len(acreage) + len(ground) + (2 + len(MEANS)) * len(totals)), np.nan)
         return _tables(acreage, ground, totals, blank)
     scene = Scene.of(patches, stands=stands, protection=protection, access=access)
     simulation = Simulation.of(scene, patches, acreage=acreage, ground=ground, doubt=doubt)
@@ -141,13 +146,31 @@ def totals_table(acreage: pd.DataFrame, ground: pd.DataFrame) -> pd.DataFrame:
     return sums.reindex(order).rename_axis("species").reset_index()
 
 
+def by_means_table(acreage: pd.DataFrame, ground: pd.DataFrame) -> pd.DataFrame:
+    """What of the treatable part of each total each of ``MEANS`` is the most capable to reach.
+
+    For each means a row a species and one of the ground, as in ``totals_table``: ``species, access, gross_m2,
+    infested_m2``; 0 where there is none.
+    """
+    names = totals_table(acreage, ground)["species"].tolist()
+    parts = []
+    for means in MEANS:
+        held = [table[table["access"] == means] for table in (acreage, ground)]
+        sums = totals_table(*held).set_index("species").reindex(names)
+        found = sums[["treatable_gross_m2", "treatable_infested_m2"]].set_axis(["gross_m2", "infested_m2"], axis=1)
+        found["gross_m2"] = found["gross_m2"].fillna(0.0)
+        found["infested_m2"] = found["infested_m2"].fillna(0.0).where(found.index != "")  # ground has no cover
+        parts.append(found.rename_axis("species").reset_index().assign(access=means))
+    return pd.concat(parts, ignore_index=True)[["species", "access", "gross_m2", "infested_m2"]]
+
+
 def drivers(simulation: Simulation, draws: int) -> pd.DataFrame:
     """Share of each source in the variance of a species' infested area, in all and treatable: see ``Ranges``.
 
     Each source is drawn alone; what two do together is not counted.
     """
     names = [*simulation.scene.species_names, ""]
-    totals = slice(len(simulation.tally.rows), None)
+    totals = slice(len(simulation.tally.rows), len(simulation.tally.rows) + len(PARTS) * len(names))
     count = max(draws // ALONE_SHARE, 2)
     variance = np.stack(
         [
@@ -172,23 +195,32 @@ def _drivers_table(names: list[str], variance: Floats) -> pd.DataFrame:
 def _shown(acreage: pd.DataFrame, ground: pd.DataFrame, totals: pd.DataFrame) -> Floats:
     """The figures (gross or infested, quantities) in the order of ``Tally``; the ground's infested is its gross."""
     found = []
+    by_means = by_means_table(acreage, ground)
     for name in ("gross", "infested"):
         whole, treatable = (totals[f"{part}{name}_m2"].fillna(totals[f"{part}gross_m2"]) for part in ("", "treatable_"))
-        found.append(np.concatenate([acreage[f"{name}_m2"], ground["ground_m2"], whole, treatable]))
+        treated = by_means[f"{name}_m2"].fillna(by_means["gross_m2"])
+        found.append(np.concatenate([acreage[f"{name}_m2"], ground["ground_m2"], whole, treatable, treated]))
     return np.stack(found)
+
+
+def _with_limits(table: pd.DataFrame, keys: list[str], limits: dict[str, Floats]) -> pd.DataFrame:
+    """The keys and each figure with its limits (low or high, rows), blank where the figure is."""
+    found = table[keys].copy()
+    for name, limit in limits.items():
+        shown = table[f"{name}_m2"]
+        low, high = (np.where(shown.isna(), np.nan, values) for values in limit)
+        for ending, values in (("m2", shown), ("low_m2", low), ("high_m2", high)):
+            found[f"{name}_{ending}"] = values
+    return found
 
 
 def _tables(acreage: pd.DataFrame, ground: pd.DataFrame, totals: pd.DataFrame, limits: Floats) -> Ranges:
     """Limits (gross or infested, low or high, quantities) as columns of their tables."""
-    rows = np.cumsum([len(acreage), len(ground), len(totals)])
-    of_acreage, of_ground, of_all, of_treatable = np.split(limits, rows, axis=2)
+    rows = np.cumsum([len(acreage), len(ground), len(totals), len(totals)])
+    of_acreage, of_ground, of_all, of_treatable, of_means = np.split(limits, rows, axis=2)
     by_total = dict(zip(TOTALS, [*of_all, *of_treatable], strict=True))
-    with_totals = totals[["species"]].copy()
-    for name in TOTALS:
-        shown = totals[f"{name}_m2"]
-        low, high = (np.where(shown.isna(), np.nan, limit) for limit in by_total[name])
-        for ending, values in (("m2", shown), ("low_m2", low), ("high_m2", high)):
-            with_totals[f"{name}_{ending}"] = values
+    by_means = by_means_table(acreage, ground)
+    treated = _with_limits(by_means, ["species", "access"], dict(zip(("gross", "infested"), of_means, strict=True)))
     (gross_low, gross_high), (infested_low, infested_high) = of_acreage
     return Ranges(
         acreage=acreage.assign(
@@ -196,6 +228,7 @@ def _tables(acreage: pd.DataFrame, ground: pd.DataFrame, totals: pd.DataFrame, l
             infested_high_m2=infested_high,
         ),
         ground=ground.assign(ground_low_m2=of_ground[0, 0], ground_high_m2=of_ground[0, 1]),
-        totals=with_totals,
+        totals=_with_limits(totals, ["species"], by_total),
+        by_means=treated[treated["gross_m2"] > 0].reset_index(drop=True),
         drivers=_drivers_table([], np.empty((len(SOURCES), 0))),
     )  # fmt: skip

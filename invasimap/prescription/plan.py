@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Final
@@ -26,6 +26,7 @@ CAUTIONS = (
 
 
 STAMP: Final = "INTERNAL - not to be passed on"  # of a plan that shows confidential features
+TRIAL: Final = "TRIAL"  # of a plan with settings changed for one run
 _SMALLEST: Final = 1e-9  # no limit of a check is smaller
 
 
@@ -63,6 +64,10 @@ def _plain(value: float) -> str:
     if value % 1 == 0:
         return f"{value:.0f}"
     return np.format_float_positional(value, precision=3, unique=False, fractional=False, trim="-")
+
+
+def _listed(texts: Sequence[str]) -> str:
+    return ", ".join(texts[:-1]) + " and " * (len(texts) > 1) + "".join(texts[-1:])
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -105,8 +110,9 @@ class Plan:
         gross_high_m2, infested_low_m2, infested_high_m2`` (NaN without draws).
     ground
         ``stand, zone, access, ground_m2, ground_low_m2, ground_high_m2`` (every spot counted once).
-    totals, drivers
-        Totals of the tract with their ranges, and what makes them wide: ``mosaic.uncertainty.Ranges``.
+    totals, by_means, drivers
+        Totals of the tract and what each means treats of them, with their ranges, and what makes them wide:
+        ``mosaic.uncertainty.Ranges``.
     ledger, repaired, set_aside
         The account of every record.
     columns
@@ -154,6 +160,7 @@ class Plan:
     columns: pd.DataFrame = field(default_factory=pd.DataFrame)
     photos: pd.DataFrame = field(default_factory=pd.DataFrame)
     totals: pd.DataFrame = field(default_factory=pd.DataFrame)
+    by_means: pd.DataFrame = field(default_factory=pd.DataFrame)
     drivers: pd.DataFrame = field(default_factory=pd.DataFrame)
     notes: tuple[str, ...] = ()
     inputs: tuple[InputFile, ...] = ()
@@ -162,9 +169,16 @@ class Plan:
     made: dt.datetime = field(default_factory=lambda: dt.datetime.now(dt.UTC))
 
     @property
+    def leads(self) -> str:
+        """What the names of the files begin with where not everyone may take them for the plan."""
+        return ("INTERNAL_" if self.internal else "") + (f"{TRIAL}_" if self.settings.tried else "")
+
+    @property
     def cautions(self) -> tuple[str, ...]:
         """What every output says of its use."""
-        return (*CAUTIONS, f"{STAMP}.") if self.internal else CAUTIONS
+        trial = [f"A trial, not the plan of the settings file: worked with {_listed(self.settings.tried)}."]
+        stamp = [f"{STAMP}."] if self.internal else []
+        return (*CAUTIONS, *(trial if self.settings.tried else []), *stamp)
 
     @property
     def shown(self) -> ShownUnits:

@@ -13,25 +13,28 @@ from invasimap.core.files import sha256, with_side_files
 from invasimap.core.legible import writable
 from invasimap.core.settings import ProtectSection, Tract
 from invasimap.land.words import RESTRICTED
-from invasimap.prescription.plan import STAMP, InputFile
+from invasimap.prescription.plan import STAMP, TRIAL, InputFile
 
 
 def shown_settings(settings: Tract, *, internal: bool) -> Tract:
     """The settings as a plan keeps them: without the words that hide places; confidential blocks are one without names.
 
-    In an internal plan the blocks stay and the tract's name is stamped, so that what bears the name bears the stamp.
+    In an internal plan the blocks stay and the tract's name is stamped, so that what bears the name bears the stamp; a
+    trial's name says that it is one.
     """
     said = settings.confidential
     changes: dict[str, object] = {"confidential": said and said.model_copy(update={"words": SecretStr("")})}
-    if internal:
-        name = f"{STAMP}: {settings.tract.name}"
-        changes["tract"] = settings.tract.model_copy(update={"name": name})
-    elif settings.hides:
+    stamps = [*([STAMP] if internal else []), *([TRIAL] if settings.tried else [])]
+    name = ": ".join([*stamps, settings.tract.name])
+    changes["tract"] = settings.tract.model_copy(update={"name": name})
+    if settings.hides and not internal:
         blocks = sorted({name for block in settings.protect if block.confidential for name in block.blocks})
         hidden = {"kind": RESTRICTED, "rule": RESTRICTED, "file": RESTRICTED, "no_spray": "0 m", "blocks": blocks}
         shown = [block for block in settings.protect if not block.confidential]
         changes["protect"] = [*shown, ProtectSection.model_validate(hidden | {"confidential": True})]
-    return settings.model_copy(update=changes)
+    kept = settings.model_copy(update=changes)
+    kept._tried = settings.tried if internal else without_names(settings.tried, settings)
+    return kept
 
 
 def without_names(texts: Iterable[str], settings: Tract) -> tuple[str, ...]:

@@ -11,7 +11,7 @@ from matplotlib.figure import Figure
 from invasimap.core.settings import AccessSection
 from invasimap.prescription.plan import Plan
 from invasimap.reports.drawing import box_path, draw_area, inch_text, inches
-from invasimap.reports.style import ACCESS, QUIET
+from invasimap.reports.style import OUTCOME, QUIET
 from invasimap.reports.wording import ACCESS_WORDS, headed, limit_words, rows_of, shown_area
 
 WIDE_IN, TEXT_IN, BAR_IN, GAP_IN, HEAD_IN, EDGE_IN = 4.4, 0.17, 0.15, 0.11, 0.33, 0.06
@@ -30,7 +30,7 @@ class LimitBar:
 
 def limit_bars(plan: Plan) -> list[LimitBar]:
     """The plan's limits, best class first, each class with its greatest reason first; what nothing limits left out."""
-    ranks = list(ACCESS)
+    ranks = list(OUTCOME)
     rows = [row for row in rows_of(plan.limits) if row.limit]
     rows.sort(key=lambda row: (ranks.index(row.access), -row.open_m2, row.limit))
     return [
@@ -52,7 +52,7 @@ def next_better(access: str, means: AccessSection) -> str:
     >>> next_better("out_of_reach", AccessSection())
     ''
     """
-    ranks = list(ACCESS)
+    ranks = list(OUTCOME)
     better = [name for name in _at_hand(means) if ranks.index(name) < ranks.index(access)]
     return better[-1] if better else ""
 
@@ -97,7 +97,7 @@ def access_limits_figure(plan: Plan) -> Figure:
             inch_text(ax, EDGE_IN, at + TEXT_IN + BAR_IN + 0.07, bar_head(bar), fontweight="bold")
         inch_text(ax, EDGE_IN, at + BAR_IN + 0.045, bar.words)
         long = (WIDE_IN - 2 * EDGE_IN - FIGURE_IN) * bar.area_m2 / most_m2
-        draw_area(ax, box_path(EDGE_IN, at, long, BAR_IN), ACCESS[bar.access], zorder=5, transform=inches(ax))
+        draw_area(ax, box_path(EDGE_IN, at, long, BAR_IN), OUTCOME[bar.access], zorder=5, transform=inches(ax))
         inch_text(ax, EDGE_IN + long + 0.07, at + 0.02, shown_area(bar.area_m2, plan.shown))
     return figure
 

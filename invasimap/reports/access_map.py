@@ -16,7 +16,7 @@ from invasimap.reports.legend import Row, feature_rows, land_rows, relief_rows, 
 from invasimap.reports.sheet import sheet_figure
 from invasimap.reports.wording import ACCESS_WORDS, shown_area
 
-PARKING_PT = 6.5
+PARKING_PT = style.SPOT_PT["parking"]
 MOST_NAMES = 60  # more zones than this only clutter a sheet of the whole tract
 LABEL_PT = 8.5
 UNKNOWN_WORDS = "elevation not known: not reached"
@@ -31,7 +31,7 @@ def access_figure(plan: Plan) -> Figure:
 
 def access_rows(plan: Plan) -> list[Row]:
     """The legend's rows: each class with its ground in the stands, then the land."""
-    areas, looks = access_areas_m2(plan), style.ACCESS_PAPER | {"unknown": style.GROUND["unknown"]}
+    areas, looks = access_areas_m2(plan), style.ACCESS | {"unknown": style.GROUND["unknown"]}
     rows = [
         Row(text=words, figure=shown_area(areas[name], plan.shown), look=looks[name])
         for name, words in (ACCESS_WORDS | {"unknown": UNKNOWN_WORDS}).items()
@@ -50,7 +50,7 @@ def access_areas_m2(plan: Plan) -> dict[str, float]:
     """Ground inside the stands by access class, and apart from them what is out of reach as ``unknown``."""
     stands = shapely.union_all(plan.stands.geometry.to_numpy())
     shapely.prepare(stands)
-    found = dict.fromkeys((*style.ACCESS_PAPER, "unknown"), 0.0)
+    found = dict.fromkeys((*style.ACCESS, "unknown"), 0.0)
     shapes, classes = plan.access.geometry.to_numpy(), plan.access["access"].to_numpy()
     classes = np.where(plan.access["limit"] == "unknown", "unknown", classes)  # as it is drawn
     areas = shapely.area(shapes)
@@ -86,9 +86,9 @@ def _draw_map(plan: Plan, ax: Axes) -> list[Row]:
 def draw_access(ax: Axes, plan: Plan) -> None:
     """Ground by access class, but for ground of unknown elevation; wet ground hatched over it."""
     known = plan.access[plan.access["limit"] != "unknown"]
-    number = {name: rank for rank, name in enumerate(style.ACCESS_PAPER, 1)}
+    number = {name: rank for rank, name in enumerate(style.ACCESS, 1)}
     joined = joined_polygons(known.geometry.to_numpy(), known["access"].map(number), plan.terrain)
-    for name, look in style.ACCESS_PAPER.items():
+    for name, look in style.ACCESS.items():
         rows = joined[joined["code"] == number[name]]
         draw_area(ax, map_layers.in_view(ax, rows), look, zorder=map_layers.ORDER["ground"] + number[name] / 10)
     draw_area(ax, map_layers.in_view(ax, plan.wet_ground), style.WET_PAPER, zorder=map_layers.ORDER["zone"])

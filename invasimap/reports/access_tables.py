@@ -8,10 +8,11 @@ import pandas as pd
 
 from invasimap.core.crs import shown_place
 from invasimap.prescription.plan import Plan
+from invasimap.reports.access_chart import bar_head, limit_bars
 from invasimap.reports.answers import stand_order
 from invasimap.reports.report_tables import PrintedTable
 from invasimap.reports.tables import plan_tables
-from invasimap.reports.wording import headed, rows_of, shown_number, whole_length
+from invasimap.reports.wording import headed, rows_of, shown_area, shown_number, whole_length
 
 ROUND_OFF = 1e-9  # of the shown unit: an area of less is what adding up leaves over
 BEST_PLACE = (
@@ -20,6 +21,16 @@ BEST_PLACE = (
     "the average, so it need not be the one with the shortest hose. The next serves the most of what is left."
 )
 PERMIT = "An opening in water or a barrier may need a permit and a look on site; what is there was not checked."
+
+
+def limits_report(plan: Plan) -> PrintedTable:
+    """What keeps infested ground from a better means: the figures of the chart and of ``tables/limits.csv``."""
+    rows = [[bar_head(bar), bar.words, shown_area(bar.area_m2, plan.shown, unit=False)] for bar in limit_bars(plan)]
+    return PrintedTable(
+        caption="What keeps infested ground from a better means",
+        heads=["Reached", "Why not better", f"Infested ground {plan.shown.area}"], rows=rows, numeric=frozenset({2}),
+        note="Infested ground in stands that is open to spray.",
+    )  # fmt: skip
 
 
 def gain_report(plan: Plan) -> PrintedTable:

@@ -69,12 +69,39 @@ def frames(stands: gpd.GeoDataFrame, *, map_in: tuple[float, float], scales: Seq
         Denominators, finest first. Each stand takes the first at which it fits; one that fits at none is cut into
         cells at the last.
     """
-    names = stands["stand"].astype(str).to_numpy()
     found: list[Frame] = []
-    for name in sorted(set(names), key=stand_order):
-        shape = shapely.union_all(shapely.make_valid(stands.geometry.to_numpy()[names == name]))
+    for name, shape in stand_shapes(stands):
         if not shape.is_empty:
             found += _stand_frames(name, shape, map_in, scales)
+    return found
+
+
+def stand_shapes(stands: gpd.GeoDataFrame) -> Iterator[tuple[str, Any]]:
+    """Each stand's name and ground, in the order of a list."""
+    rows = {str(name): at for name, at in stands.groupby(stands["stand"].astype(str), sort=False).indices.items()}
+    for name in sorted(rows, key=stand_order):
+        yield name, shapely.union_all(shapely.make_valid(stands.geometry.to_numpy()[rows[name]]))
+
+
+def needed_first(sheets: Sequence[Frame], *, most: int, to_do: Any, infested: Any) -> tuple[list[int], list[int]]:
+    """Which sheets a book of at most so many has, in their order, and which of the others have infested ground.
+
+    Those with something to do (ground of ``to_do``) come first, then those with any infested ground, then the rest;
+    of equals those with more ground of their stand.
+    """
+    ground = np.array([sheet.ground for sheet in sheets], object)
+    rank = 2 - _holding(ground, infested).astype(int) - _holding(ground, to_do).astype(int)
+    order = np.lexsort([-shapely.area(ground), rank])
+    return sorted(order[:most].tolist()), sorted(at for at in order[most:].tolist() if rank[at] < 2)
+
+
+def _holding(ground: npt.NDArray[np.object_], shapes: Any) -> npt.NDArray[np.bool_]:
+    """Which grounds share area with any of the shapes."""
+    found = np.zeros(len(ground), bool)
+    parts = np.asarray(shapes, object)
+    at, part = shapely.STRtree(parts).query(ground, predicate="intersects")
+    shared = shapely.area(shapely.intersection(ground[at], parts[part])) > 0
+    found[at[shared]] = True
     return found
 
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import dataclasses
 import textwrap
-from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -15,9 +14,10 @@ from matplotlib.figure import Figure
 from invasimap.prescription.plan import Plan
 from invasimap.reports import map_layers, style
 from invasimap.reports.answers import answers, stand_table
+from invasimap.reports.book_layout import Book, number_words
 from invasimap.reports.book_panel import draw_panel
 from invasimap.reports.book_part import Box, part
-from invasimap.reports.book_sheet import Book, beside_words, draw_foot
+from invasimap.reports.book_sheet import beside_words, draw_foot, with_foot
 from invasimap.reports.drawing import axes_inches, draw_lines, inches
 from invasimap.reports.grid_marks import draw_grid, frame_box
 from invasimap.reports.labels import LabelBook, inner_spots
@@ -30,6 +30,7 @@ from invasimap.reports.wording import OUTCOME_WORDS, OUTCOMES, shown_area
 PANEL_IN, LIST_ROW_IN, LIST_COLUMNS = 3.3, 0.145, 2
 MOST_ROWS = 13  # of the list on the index sheet, a column; a longer list goes to the sheets after it
 STAND_LETTERS = 12
+PAD_PX = 9.0  # clear space round labels: a number beside a name must not be read with it
 LIST_WORDS = "has the list of all sheets"
 
 
@@ -47,16 +48,21 @@ def index_sheet(book: Book) -> tuple[Figure, Box]:
     draw_panel(panel, ax, plan, rows=index_rows(plan), grid=grid, scale=scale, top_in=listed)
     draw_foot(figure, paper, plan)
     head_words(
-        figure, paper, title=plan.settings.tract.name, subtitle=f"Map book: index of {len(book.frames)} sheets",
+        figure, paper, title=plan.settings.tract.name, subtitle=_subtitle(book),
         beside=beside_words(plan, 1, book.pages),
     )  # fmt: skip
     return figure, bounds
 
 
+def _subtitle(book: Book) -> str:
+    missing = f"; {len(book.left_out)} more frames have none (sheet 2)" if book.left_out else ""
+    return f"Map book: index of {len(book.frames)} sheets{missing}"
+
+
 def index_paper(book: Book) -> Sheet:
     """The book's paper with more room for words where it lies across."""
     across = book.paper.width_in > book.paper.height_in
-    return dataclasses.replace(book.paper, panel_in=PANEL_IN) if across else book.paper
+    return with_foot(dataclasses.replace(book.paper, panel_in=PANEL_IN), book.plan) if across else book.paper
 
 
 def book_bounds(book: Book) -> Box:
@@ -86,24 +92,10 @@ def index_rows(plan: Plan) -> list[Row]:
 def sheet_list(book: Book) -> list[tuple[str, str, str]]:
     """For each stand: its sheets' numbers, its name, its infested ground."""
     areas = stand_table(book.plan).set_index("stand")["ground_m2"]
-    numbers: dict[str, list[int]] = {}
-    for at, frame in enumerate(book.frames):
-        numbers.setdefault(frame.stand, []).append(book.number(at))
     return [
         (number_words(found), stand, shown_area(float(areas.get(stand, 0.0)), book.plan.shown))
-        for stand, found in numbers.items()
+        for stand, found in book.numbers_of().items()
     ]
-
-
-def number_words(numbers: Sequence[int]) -> str:
-    """Sheet numbers that follow one another.
-
-    Examples
-    --------
-    >>> number_words([4]), number_words([4, 5, 6])
-    ('4', '4-6')
-    """
-    return f"{numbers[0]}" if len(numbers) == 1 else f"{numbers[0]}-{numbers[-1]}"
 
 
 def _draw_list(panel: Axes, found: list[tuple[str, str, str]]) -> float:
@@ -138,9 +130,11 @@ def _draw_map(ax: Axes, book: Book) -> None:
     map_layers.draw_veil(ax, plan)
     map_layers.draw_treatment(ax, plan, small_marks=False)
     map_layers.draw_stands(ax, plan)
-    labels = LabelBook(ax=ax)
+    labels = LabelBook(ax=ax, pad_px=PAD_PX)
+    labels.avoid(plan.treatment_zones.geometry)
     names = stand_names(book)
-    for stand, shape in zip(plan.stands["stand"].astype(str), plan.stands.geometry, strict=True):
+    own = plan.stands[plan.stands["stand"].astype(str).isin(names)]
+    for stand, shape in zip(own["stand"].astype(str), own.geometry, strict=True):
         spots = inner_spots(max(shapely.get_parts(shape), key=shapely.area))
         look: dict[str, Any] = {"size_pt": TYPE_PT["small"], "bold": True}
         if not labels.place(names.get(stand, stand), spots, **look):

@@ -16,7 +16,6 @@ from invasimap.reports.style import FONT, INK, TYPE_PT
 from invasimap.reports.usng import Grid
 
 SCALE_IN, BAR_IN, DIAGRAM_IN = 1.2, 1.7, 0.46
-LEAST_PITCH_IN = 0.137  # rows of a legend closer than this touch
 LEAVE_OUT = "the rest of the legend is on sheet 2"
 
 
@@ -47,7 +46,7 @@ def draw_panel(
             turns["MN"] = turn + found.declination_deg
         north_diagram(panel, turns_deg=turns, centre_in=(width - 0.38, at + 0.12), size_in=DIAGRAM_IN)
     room = height - at - SCALE_IN
-    draw_legend(panel, fitting(rows, room), top_in=height + 0.02, width_in=width, height_in=room)
+    draw_legend(panel, rows, top_in=height + 0.02, width_in=width, height_in=room, rest=LEAVE_OUT)
 
 
 def sheet_norths(ax: Axes, plan: Plan, grid: Grid | None) -> Norths | None:
@@ -57,12 +56,6 @@ def sheet_norths(ax: Axes, plan: Plan, grid: Grid | None) -> Norths | None:
     lon, lat = to_lonlat(plan.crs).transform(*_middle(ax))
     day = plan.made.astimezone(plan.settings.tract.zone).date()
     return norths(lon, lat, grid=grid.crs, day=day)
-
-
-def fitting(rows: list[Row], room_in: float) -> list[Row]:
-    """The rows that fit at the least pitch; what is left out is said."""
-    most = int(room_in / LEAST_PITCH_IN - 0.45 * sum(row.kind == "heading" for row in rows))
-    return rows if len(rows) <= most else [*rows[: most - 1], Row(text=LEAVE_OUT, kind="note")]
 
 
 def _scale(panel: Axes, plan: Plan, *, scale: int, foot_in: float) -> None:

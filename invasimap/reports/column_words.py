@@ -9,6 +9,7 @@ SHEET_WORDS: Final = {
     "acreage": "Area by stand, species, zone and access. A spot with two species counts once in each.",
     "ground": "Area of infested ground by stand, zone and access: each spot once, however many species grow there.",
     "totals": "The whole tract, by species; the row without a species is all infested ground, each spot once.",
+    "by_means": "The treatable part of the totals by the means that treats it; no species: the ground, each spot once.",
     "drivers": "What makes the ranges wide: each source's share, by species (none: all ground).",
     "treatment_zones": "The pieces that crews work: infested ground of one stand, zone and access; ids as on the maps.",
     "limits": "Infested ground open to spray, by what reaches it and what keeps it from a better means.",

@@ -12,6 +12,7 @@ from matplotlib.axes import Axes
 from matplotlib.collections import LineCollection
 from matplotlib.patches import PathPatch
 from matplotlib.path import Path
+from matplotlib.patheffects import withStroke
 from matplotlib.transforms import Affine2D, Transform
 
 from invasimap.reports.style import FONT, INK, PAPER, Area, Line
@@ -21,6 +22,7 @@ HATCH_PT = 0.6
 SMALL_PT = 4.5  # an area narrower than this on paper gets its mark as well
 MARK_PT = 4.5
 CHART_PT = 9.5
+HALO_PT = 3.0  # of marks that are lines alone, over dark ground
 
 
 MARKS: dict[str, Path] = {
@@ -127,6 +129,7 @@ def draw_marks(ax: Axes, points: Any, mark: str, fill: str, *, size_pt: float, z
             edgecolor=edge,
             linewidth=1.2 if mark in MARKS else 0.7,
             zorder=zorder,
+            path_effects=[withStroke(linewidth=HALO_PT, foreground=PAPER)] if mark in MARKS else None,
         )
 
 

@@ -1,27 +1,20 @@
-"""Scale bar, check bar, norths and the emergency block."""
+"""Scale bar, check bar and norths."""
 
 from __future__ import annotations
 
 import math
-import textwrap
-from collections.abc import Iterable, Mapping
-from typing import Any
+from collections.abc import Mapping
 
 from matplotlib.axes import Axes
 from matplotlib.patches import PathPatch, Polygon
 from pyproj import CRS, Geod
 
-from invasimap.core.book_settings import EMERGENCY_WORDS, EmergencySection
 from invasimap.core.crs import to_lonlat
 from invasimap.core.units import M_PER_FT, ShownUnits
 from invasimap.reports.drawing import box_path, inches
 from invasimap.reports.style import FONT, INK, PAPER, QUIET, TYPE_PT
 
 INCH_M = 0.0254
-EMERGENCY = (
-    "emergency_number", "contact", "road_address", "hospital", "poison_centre_phone", "labels_at", "leave_by",
-)  # fmt: skip
-EMERGENCY_ROW_IN, EMERGENCY_LETTER_IN, EMERGENCY_KEY_IN = 0.172, 0.072, 0.12
 ROUND = (1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0)
 FEET_PER_INCH = (1.0, 1.2, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 7.0, 8.0, 9.0)
 METRES_PER_CM = (1.0, 1.25, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 7.5, 8.0)
@@ -146,58 +139,6 @@ def north_arrow(ax: Axes, *, turn_deg: float, centre_in: tuple[float, float], si
         x, y, "N", transform=place, fontsize=TYPE_PT["heading"], fontfamily=FONT, fontweight="bold", ha="center",
         va="center", zorder=21,
     )  # fmt: skip
-
-
-def emergency_height_in(rows: int, columns: int = 1) -> float:
-    """Height of an emergency block with so many rows to be filled in, in so many columns."""
-    return EMERGENCY_ROW_IN * (math.ceil(rows / columns) + 2) + 0.08
-
-
-def emergency_block(
-    ax: Axes,
-    *,
-    left_in: float,
-    foot_in: float,
-    width_in: float,
-    entry: str,
-    filled: Mapping[str, str],
-    columns: int = 1,
-) -> None:
-    """What the settings say for an emergency, lines to fill in by hand for the rest, and where the entry is.
-
-    Parameters
-    ----------
-    filled
-        The rows by their words, in order; an empty text is a line to be filled in.
-    """
-    height, place = emergency_height_in(len(filled), columns), inches(ax)
-    box = box_path(left_in, foot_in, width_in, height)
-    ax.add_patch(PathPatch(box, facecolor=PAPER, edgecolor=INK, linewidth=0.9, transform=place))
-    common: dict[str, Any] = {
-        "transform": place, "fontsize": TYPE_PT["small"], "fontfamily": FONT, "color": INK, "parse_math": False,
-    }  # fmt: skip
-    top = foot_in + height - EMERGENCY_ROW_IN
-    head = "Emergency" + ("" if all(filled.values()) else ": fill in before going out")
-    ax.text(left_in + 0.07, top, head, fontweight="bold", **common)
-    deep, wide = math.ceil(len(filled) / columns), (width_in - 0.07) / columns
-    for number, (words, text) in enumerate(filled.items()):
-        left, at = left_in + 0.07 + wide * (number // deep), top - EMERGENCY_ROW_IN * (number % deep + 1)
-        start, end = left + EMERGENCY_KEY_IN + EMERGENCY_LETTER_IN * len(words), left + wide - 0.09
-        ax.text(left, at, words, **common)
-        if text:
-            letters = max(int((end - start) / EMERGENCY_LETTER_IN), 4)
-            ax.text(start, at, textwrap.shorten(text, letters, placeholder="…"), fontweight="bold", **common)
-        else:
-            ax.plot((start, end), (at - 0.015, at - 0.015), color=QUIET, linewidth=0.5, transform=place)
-    ax.text(left_in + 0.07, foot_in + 0.08, entry, **common)
-
-
-def emergency_rows(section: EmergencySection, keys: Iterable[str] = EMERGENCY) -> dict[str, str]:
-    """The rows of an emergency block: its words, and what the settings say (empty where they say nothing)."""
-    said = section.model_dump()
-    if said["hospital"] and said["hospital_phone"]:
-        said["hospital"] = f"{said['hospital']}, {said['hospital_phone']}"
-    return {EMERGENCY_WORDS[key]: said[key] or "" for key in keys}
 
 
 def north_diagram(ax: Axes, *, turns_deg: Mapping[str, float], centre_in: tuple[float, float], size_in: float) -> None:

@@ -13,6 +13,7 @@ from pikepdf import Array, Dictionary, Name, String
 from pyproj import CRS
 
 from invasimap.core.crs import to_lonlat
+from invasimap.reports.pdf_words import Word, write_words
 
 POINTS_PER_INCH = 72.0
 Box = tuple[float, float, float, float]
@@ -26,8 +27,10 @@ class Placed:
     ground: Box
 
 
-def georeferenced(pdf: bytes, placed: Sequence[Placed], crs: CRS, *, title: str) -> bytes:
-    """The same pages, each saying where its map lies; the same bytes for the same pages.
+def georeferenced(
+    pdf: bytes, placed: Sequence[Placed], crs: CRS, *, title: str, words: Sequence[Sequence[Word]] = ()
+) -> bytes:
+    """The same pages, each saying where its map lies, with its words set on it; the same bytes for the same pages.
 
     Raises
     ------
@@ -38,6 +41,8 @@ def georeferenced(pdf: bytes, placed: Sequence[Placed], crs: CRS, *, title: str)
         system = document.make_indirect(_system(crs))
         for page, place in zip(document.pages, placed, strict=True):
             page.obj.VP = Array([_viewport(document, place, crs, system)])
+        if words:
+            write_words(document, words)
         document.docinfo["/Title"] = String(title)
         stream = io.BytesIO()
         document.save(stream, min_version="1.7", deterministic_id=True, linearize=False)

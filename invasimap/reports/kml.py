@@ -103,8 +103,7 @@ def _area_style(document: ET.Element, kind: str, look: Area) -> None:
     found = ET.SubElement(document, "Style", {"id": kind})
     width_px = style.CREW_LINE_PT[kind] * PX_PER_PT
     _texts(ET.SubElement(found, "LineStyle"), color=kml_color(look.edge), width=f"{width_px:.1f}")
-    alpha = style.CREW_ALPHA if look.alpha == 1.0 else look.alpha
-    _texts(ET.SubElement(found, "PolyStyle"), color=kml_color(look.fill, alpha=alpha))
+    _texts(ET.SubElement(found, "PolyStyle"), color=kml_color(look.fill, alpha=style.CREW_ALPHA[kind]))
 
 
 def kml_color(color: str, *, alpha: float = 1.0) -> str:

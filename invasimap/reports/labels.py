@@ -15,12 +15,14 @@ from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
-from invasimap.reports.drawing import POINTS_PER_INCH, metres_per_point
-from invasimap.reports.style import FONT, INK, PAPER
+from invasimap.reports.drawing import POINTS_PER_INCH, draw_lines, metres_per_point
+from invasimap.reports.style import FONT, INK, LINE, PAPER
 
 Floats = npt.NDArray[np.float64]
 RING = np.array([(np.cos(a), np.sin(a)) for a in np.radians([20, 160, 70, 110, -20, -160, -70, -110, 0, 180, 90, -90])])
 
+LED_REACH_PT = (14.0, 20.0, 28.0, 38.0, 50.0, 64.0)
+LABEL_ORDER = 15
 PAD_PX = 4.0  # clear space round a label
 MEASURE_DPI = 200
 _SET: Final[dict[str, Any]] = {
@@ -37,12 +39,19 @@ class LabelBook:
     ----------
     obstacles
         Boxes ``(left, bottom, right, top)`` that a label should rather not cover.
+    pad_px
+        Clear space round each label.
+    leaders
+        Lines (map metres) from points to the labels that stand further off; ``draw_leaders`` draws them.
     """
 
     ax: Axes
     taken: list[tuple[float, float, float, float]] = field(default_factory=list)
     obstacles: Floats = field(default_factory=lambda: np.empty((0, 4)))
     left_out: int = 0
+    pad_px: float = PAD_PX
+    leaders: list[Floats] = field(default_factory=list)
+    _led: list[Any] = field(default_factory=list)  # the same in pixels
 
     def avoid(self, geometries: Any) -> None:
         """Add the bounds of geometries (map metres) to what labels should rather not cover."""
@@ -88,7 +97,7 @@ class LabelBook:
         }  # fmt: skip
         centres = self.ax.transData.transform(np.asarray([tuple(spot) for spot in spots], float).reshape(-1, 2))
         size = _size_in(text.translate(_ZEROS), **look)
-        boxes = _boxes(np.array(size) * self.ax.figure.dpi, centres)
+        boxes = _boxes(np.array(size) * self.ax.figure.dpi, centres, self.pad_px)
         cost = self._cost(boxes, most_cost)
         if not len(cost) or (not np.isfinite(cost).any() and not must):
             self.left_out += 1
@@ -96,11 +105,38 @@ class LabelBook:
         best = int(np.argmin(cost)) if np.isfinite(cost).any() else 0
         x, y = self.ax.transData.inverted().transform(centres[best])
         self.ax.text(
-            float(x), float(y), text, **_SET, **look, color=color, zorder=15, clip_on=True,
+            float(x), float(y), text, **_SET, **look, color=color, zorder=LABEL_ORDER, clip_on=True,
             path_effects=[patheffects.withStroke(linewidth=2.2, foreground=PAPER)],
         )  # fmt: skip
         self.taken.append(tuple(boxes[best]))
         return True
+
+    def place_led(self, text: str, point: tuple[float, float], *, size_pt: float, most_cost: float = np.inf) -> bool:
+        """Put a label further off, with a thin line to its point (map metres) that crosses no other and no label."""
+        spots = np.concatenate([self.around(point, reach_pt=reach) for reach in LED_REACH_PT])
+        centres = self.ax.transData.transform(spots)
+        size = np.array(_size_in(text.translate(_ZEROS), fontsize=size_pt, fontweight="normal", rotation=0.0))
+        boxes = _boxes(size * self.ax.figure.dpi, centres, self.pad_px)
+        cost = self._cost(boxes, most_cost)
+        start = self.ax.transData.transform(point)
+        ends = np.clip(start, boxes[:, :2], boxes[:, 2:])
+        lines: Any = shapely.linestrings(np.stack([np.broadcast_to(start, ends.shape), ends], axis=1))
+        taken = [shapely.box(*box) for box in self.taken if not _holds(box, start)]
+        tree = shapely.STRtree([*taken, *self._led])
+        crossed = np.concatenate([tree.query(found, predicate="intersects")[0] for found in (lines, _shapes(boxes))])
+        cost[np.unique(crossed)] = np.inf
+        if not np.isfinite(cost).any():
+            return False
+        best = int(np.argmin(cost))
+        there = self.ax.transData.inverted().transform(ends[best])
+        self.leaders.append(np.array([point, there]))
+        self._led.append(lines[best])
+        self.avoid_lines([shapely.LineString(self.leaders[-1])])
+        return self.place(text, spots[best : best + 1], size_pt=size_pt)
+
+    def draw_leaders(self) -> None:
+        """Draw all lines to labels further off, in one stroke."""
+        draw_lines(self.ax, self.leaders, LINE["leader"], zorder=LABEL_ORDER - 1)
 
     def around(self, point: tuple[float, float], *, reach_pt: float) -> Floats:
         """Spots in a ring round a point (map metres), ``reach_pt`` printed points away."""
@@ -130,9 +166,17 @@ def _size_in(text: str, **look: Any) -> tuple[float, float]:
     return float(extent.width) / MEASURE_DPI, float(extent.height) / MEASURE_DPI
 
 
-def _boxes(size_px: Floats, centres: Floats) -> Floats:
-    half = size_px / 2 + PAD_PX
+def _boxes(size_px: Floats, centres: Floats, pad_px: float) -> Floats:
+    half = size_px / 2 + pad_px
     return np.concatenate([centres - half, centres + half], axis=1)
+
+
+def _shapes(boxes: Floats) -> Any:
+    return shapely.box(*boxes.T)
+
+
+def _holds(box: tuple[float, float, float, float], point: Floats) -> bool:
+    return bool(box[0] <= point[0] <= box[2] and box[1] <= point[1] <= box[3])
 
 
 def _overlap(boxes: Floats, others: Floats) -> Floats:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import textwrap
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
@@ -19,11 +19,20 @@ from invasimap.reports.drawing import box_path, draw_area, draw_lines, draw_mark
 from invasimap.reports.map_layers import unknown_ground, way_machines
 from invasimap.reports.relief import INDEX_EVERY, contour_interval
 from invasimap.reports.style import FONT, INK, QUIET, TYPE_PT, Area, Line
+from invasimap.reports.type_set import shortened
+from invasimap.reports.type_set import width_in as width_in_inches
 from invasimap.reports.wording import OUTCOME_WORDS, OUTCOMES, UNIT_WORDS, WAY_WORDS, ZONE_WORDS, shown_area
 
 ROW_IN = 0.185
-MOST_KINDS, LONGEST_KIND = 10, 34
 SWATCH_IN = (0.34, 0.125)
+SAMPLE_IN = SWATCH_IN[0] + 0.1
+HEADING_STEP = 1.45  # a heading's step, in steps of a row
+SECOND = 0.53  # where the second row of a line begins, as a share of the width
+# Type in points, least step in inches at which rows do not touch, and whether two short rows may share a line
+STEPS = (
+    (TYPE_PT["body"], 0.137, False), (TYPE_PT["small"], 0.129, False), (TYPE_PT["small"], 0.129, True),
+    (7.25, 0.117, True), (6.5, 0.105, True),
+)  # fmt: skip
 SWATCH_SHARE = 0.72  # of a row's height: samples of rows set close do not touch
 
 
@@ -82,18 +91,16 @@ def zone_areas_m2(plan: Plan) -> dict[str, float]:
 
 def feature_rows(plan: Plan) -> list[Row]:
     """One row a kind of protected feature that may be shown."""
-    layer, rows = plan.features, []
-    for number, kind in enumerate(sorted(set(layer["kind"]))):
-        dimension = int(shapely.get_dimensions(layer.geometry[layer["kind"] == kind].to_numpy()).max(initial=-1))
+    shapes, rows = plan.features.geometry.to_numpy(), []
+    for kind, mark in style.feature_marks(plan.features["kind"]).items():
+        dimension = int(shapely.get_dimensions(shapes[plan.features["kind"] == kind]).max(initial=-1))
         look = style.feature_look(kind)
-        mark = style.FEATURE_MARKS[number % len(style.FEATURE_MARKS)]
         looks: list[Area | Line | tuple[str, str]] = [
             (mark, style.LINE[look].color), style.LINE[style.line_look(kind)], style.FEATURE_AREA[look],
         ]  # fmt: skip
         if dimension >= 0:
-            rows.append(Row(text=textwrap.shorten(kind, LONGEST_KIND, placeholder="…"), look=looks[dimension]))
-    more = len(rows) - MOST_KINDS
-    return rows if more <= 0 else [*rows[:MOST_KINDS], Row(text=f"and {more} more kinds", kind="note")]
+            rows.append(Row(text=kind, look=looks[dimension]))
+    return rows
 
 
 def land_rows(plan: Plan) -> list[Row]:
@@ -140,39 +147,92 @@ def unknown_rows(ax: Axes, plan: Plan) -> list[Row]:
     return [Row(text="elevation not known", look=style.GROUND["unknown"])]
 
 
-def draw_legend(ax: Axes, rows: list[Row], *, top_in: float, width_in: float, height_in: float) -> None:
-    """The rows from ``top_in`` (inches from the axes' foot) down; rows are set closer where they would not fit."""
-    headings = sum(row.kind == "heading" for row in rows)
-    pitch = min(ROW_IN, height_in / (len(rows) + 0.45 * headings))
+@dataclass(frozen=True, kw_only=True)
+class LegendSet:
+    """Rows set for a room: one or two to a line, the type in points, the step from line to line in inches."""
+
+    lines: tuple[tuple[Row, ...], ...]
+    size_pt: float
+    pitch_in: float
+
+
+def set_legend(rows: list[Row], *, width_in: float, height_in: float, rest: str) -> LegendSet:
+    """Rows set so that all of them stand in a room.
+
+    They are set closer first, then short ones two to a line, then smaller; what still has no room at the least size
+    that is read is left to ``rest``, a note that says where it stands.
+    """
+    for size_pt, least_in, pairs in STEPS:
+        lines = _lines(rows, width_in, size_pt) if pairs else tuple((row,) for row in rows)
+        pitch = height_in / max(_steps(lines), 1.0)
+        if pitch >= least_in:
+            return LegendSet(lines=lines, size_pt=size_pt, pitch_in=min(ROW_IN, pitch))
+    kept = len(lines)
+    while kept and _steps(lines[:kept]) + 1 > height_in / least_in:
+        kept -= 1
+    return LegendSet(lines=(*lines[:kept], (Row(text=rest, kind="note"),)), size_pt=size_pt, pitch_in=least_in)
+
+
+def draw_legend(ax: Axes, rows: list[Row], *, top_in: float, width_in: float, height_in: float, rest: str) -> None:
+    """The rows from ``top_in`` (inches from the axes' foot) down, as ``set_legend`` sets them."""
+    found = set_legend(rows, width_in=width_in, height_in=height_in, rest=rest)
     at = top_in
+    for line in found.lines:
+        at -= found.pitch_in * (HEADING_STEP if line[0].kind == "heading" and at < top_in else 1.0)
+        for row, left in zip(line, (0.0, SECOND * width_in), strict=False):
+            _draw_row(ax, row, found, at_in=at, left_in=left, right_in=width_in)
+
+
+def _steps(lines: Sequence[tuple[Row, ...]]) -> float:
+    """Height of lines in steps from one to the next."""
+    return len(lines) + (HEADING_STEP - 1) * sum(line[0].kind == "heading" for line in lines)
+
+
+def _lines(rows: list[Row], width_in: float, size_pt: float) -> tuple[tuple[Row, ...], ...]:
+    """Rows with two short ones that follow one another on one line."""
+    rooms = [room - SAMPLE_IN - 0.06 for room in (SECOND * width_in, (1 - SECOND) * width_in)]
+
+    def fits(row: Row, at: int) -> bool:
+        alone = row.kind == "entry" and row.look is not None and not row.figure
+        return alone and width_in_inches(row.text, size_pt=size_pt) <= rooms[at]
+
+    lines: list[tuple[Row, ...]] = []
     for row in rows:
-        at -= pitch * (1.45 if row.kind == "heading" and at < top_in else 1.0)
-        _draw_row(ax, row, at_in=at, width_in=width_in, high_in=min(SWATCH_IN[1], SWATCH_SHARE * pitch))
+        before = lines[-1] if lines else ()
+        joined = len(before) == 1 and fits(before[0], 0) and fits(row, 1)
+        lines[-1:] = [(*before, row)] if joined else [*lines[-1:], (row,)]
+    return tuple(lines)
 
 
-def _draw_row(ax: Axes, row: Row, *, at_in: float, width_in: float, high_in: float) -> None:
-    place, size = inches(ax), TYPE_PT["heading" if row.kind == "heading" else "body"]
-    left = SWATCH_IN[0] + 0.1 if row.look is not None or row.figure else 0.0
-    common: dict[str, Any] = {"transform": place, "fontfamily": FONT, "va": "baseline", "parse_math": False}
-    weight = "bold" if row.kind == "heading" else "normal"
+def _draw_row(ax: Axes, row: Row, found: LegendSet, *, at_in: float, left_in: float, right_in: float) -> None:
+    heading = row.kind == "heading"
+    size = found.size_pt * (TYPE_PT["heading"] / TYPE_PT["body"] if heading else 1.0)
+    left = left_in + (SAMPLE_IN if row.look is not None or row.figure else 0.0)
+    common: dict[str, Any] = {"transform": inches(ax), "fontfamily": FONT, "va": "baseline", "parse_math": False}
     color = QUIET if row.kind == "note" and not row.figure else INK
-    ax.text(left, at_in, row.text, fontsize=size, fontweight=weight, color=color, **common)
+    figure_in = width_in_inches(row.figure, size_pt=size) + 0.08 if row.figure else 0.0
+    words = shortened(row.text, room_in=right_in - left - figure_in, size_pt=size, bold=heading)
+    ax.text(left, at_in, words, fontsize=size, fontweight="bold" if heading else "normal", color=color, **common)
     if row.figure:
-        ax.text(width_in, at_in, row.figure, fontsize=size, ha="right", color=INK, **common)
+        ax.text(right_in, at_in, row.figure, fontsize=size, ha="right", color=INK, **common)
     if row.look is not None:
-        draw_swatch(ax, row.look, at_in=at_in, high_in=high_in)
+        high = min(SWATCH_IN[1], SWATCH_SHARE * found.pitch_in)
+        draw_swatch(ax, row.look, at_in=at_in, left_in=left_in, high_in=high)
 
 
-def draw_swatch(ax: Axes, look: Area | Line | tuple[str, str], *, at_in: float, high_in: float = SWATCH_IN[1]) -> None:
+def draw_swatch(
+    ax: Axes, look: Area | Line | tuple[str, str], *, at_in: float, left_in: float = 0.0, high_in: float = SWATCH_IN[1]
+) -> None:
     """A sample of a look, its foot at ``at_in`` inches."""
     width, height, place, foot = SWATCH_IN[0], high_in, inches(ax), at_in - 0.02
     middle = foot + height / 2
     if isinstance(look, Area):
-        draw_area(ax, box_path(0.0, foot, width, height), look, zorder=5, transform=place)
+        draw_area(ax, box_path(left_in, foot, width, height), look, zorder=5, transform=place)
     elif isinstance(look, Line):
-        draw_lines(ax, [np.array([(0.0, middle), (width, middle)])], look, zorder=5, transform=place)
+        ends = np.array([(left_in, middle), (left_in + width, middle)])
+        draw_lines(ax, [ends], look, zorder=5, transform=place)
     else:
-        x, y = (place - ax.transData).transform((width / 2, middle))
+        x, y = (place - ax.transData).transform((left_in + width / 2, middle))
         edge = INK if look[1] in (style.PAPER, INK) else style.PAPER
         draw_marks(ax, [shapely.Point(x, y)], look[0], look[1], size_pt=8, zorder=5, edge=edge)
 

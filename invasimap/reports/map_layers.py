@@ -19,15 +19,28 @@ from invasimap.reports.drawing import (
     metres_per_point,
 )
 from invasimap.reports.labels import LabelBook, inner_spots, line_spots
-from invasimap.reports.relief import contour_interval, contours, hillshade
+from invasimap.reports.relief import contour_interval, contours, hillshade, shade_light
 from invasimap.reports.style import TYPE_PT
 from invasimap.reports.wording import OUTCOMES, outcome, rows_of
 
-SHADE_FROM, SHADE_TO = 0.72, 1.0  # a light grey ground: ink on it must stay readable
 ORDER = {"shade": 0, "ground": 1, "contour": 2, "zone": 3, "feature": 4, "way": 5, "treat": 6, "stand": 8, "mark": 10}
 CONTOUR_GAP_PT = 60.0
 FINEST_PT = 0.15
 MOST_IDS, LONGEST_ID = 150, 8  # more or longer patch ids than this only clutter a sheet of the whole tract
+
+
+def draw_base(ax: Axes, plan: Plan, *, interval: float | None = None) -> gpd.GeoDataFrame:
+    """Everything of a map of treatment but its words, in the order of ink; returns the contours for their heights."""
+    draw_relief(ax, plan)
+    draw_ground(ax, plan)
+    lines = draw_contours(ax, plan, interval=interval)
+    draw_zones(ax, plan)
+    draw_features(ax, plan)
+    draw_ways(ax, plan)
+    draw_veil(ax, plan)
+    draw_treatment(ax, plan)
+    draw_stands(ax, plan)
+    return lines
 
 
 def draw_relief(ax: Axes, plan: Plan) -> None:
@@ -35,8 +48,7 @@ def draw_relief(ax: Axes, plan: Plan) -> None:
     if plan.terrain.flat:
         return
     left, bottom, right, top = plan.terrain.bounds
-    shade = hillshade(plan.terrain)
-    light = np.clip((shade - 0.35) / 0.55, 0, 1) * (SHADE_TO - SHADE_FROM) + SHADE_FROM
+    light = shade_light(hillshade(plan.terrain))
     limits = ax.axis()
     ax.imshow(
         light, cmap="gray", vmin=0, vmax=1, extent=(left, right, bottom, top), origin="upper", interpolation="bilinear",
@@ -81,17 +93,17 @@ def draw_zones(ax: Axes, plan: Plan) -> None:
 def draw_features(ax: Axes, plan: Plan) -> None:
     """Protected features that may be shown where they are: areas, lines and marks."""
     layer = plan.features
-    for number, kind in enumerate(sorted(set(layer["kind"]))):
+    for kind, mark in style.feature_marks(layer["kind"]).items():
         shapes = in_view(ax, layer[layer["kind"] == kind])
         shapes = shapes[~(shapely.is_missing(shapes) | shapely.is_empty(shapes))]
         dimension = shapely.get_dimensions(shapes)
         look, line = style.feature_look(kind), style.LINE[style.line_look(kind)]
         draw_area(ax, shapes[dimension == 2], style.FEATURE_AREA[look], zorder=ORDER["feature"])
         draw_lines(ax, shapes[dimension == 1], line, zorder=ORDER["feature"] + 0.1)
-        mark = style.FEATURE_MARKS[number % len(style.FEATURE_MARKS)]
         draw_marks(
-            ax, shapes[dimension == 0], mark, style.LINE[look].color, size_pt=8, zorder=ORDER["mark"], edge=style.PAPER
-        )
+            ax, shapes[dimension == 0], mark, style.LINE[look].color, size_pt=style.SPOT_PT["feature"],
+            zorder=ORDER["mark"], edge=style.PAPER,
+        )  # fmt: skip
 
 
 def draw_ways(ax: Axes, plan: Plan) -> None:
@@ -105,7 +117,7 @@ def draw_ways(ax: Axes, plan: Plan) -> None:
         (plan.crossings, style.CROSSING_MARK, style.PAPER),
         (plan.entries, style.ENTRY_MARK, style.INK),
     ):
-        size = 9 if layer is plan.entries else 6
+        size = style.SPOT_PT["entry" if layer is plan.entries else "crossing"]
         draw_marks(
             ax, shapely.point_on_surface(layer.geometry.to_numpy()), mark, fill, size_pt=size, zorder=ORDER["mark"]
         )
@@ -190,7 +202,7 @@ def label_contours(book: LabelBook, lines: gpd.GeoDataFrame) -> None:
         for x, y, angle in line_spots(line.geometry, step_m=step)[:12]:
             spot = [(x, y)]
             if _covers_nothing(book, spot) and book.place(
-                f"{line.elevation:g}", spot, size_pt=TYPE_PT["contour"], color="#6B4A2B", angle_deg=angle
+                f"{line.elevation:g}", spot, size_pt=TYPE_PT["contour"], color=style.CONTOUR_TEXT, angle_deg=angle
             ):
                 break
 

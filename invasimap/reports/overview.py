@@ -43,15 +43,7 @@ def draw_overview(plan: Plan, *, ax: Axes) -> Axes:
 
 
 def _draw_map(plan: Plan, ax: Axes) -> list[Row]:
-    map_layers.draw_relief(ax, plan)
-    map_layers.draw_ground(ax, plan)
-    lines = map_layers.draw_contours(ax, plan)
-    map_layers.draw_zones(ax, plan)
-    map_layers.draw_features(ax, plan)
-    map_layers.draw_ways(ax, plan)
-    map_layers.draw_veil(ax, plan)
-    map_layers.draw_treatment(ax, plan)
-    map_layers.draw_stands(ax, plan)
+    lines = map_layers.draw_base(ax, plan)
     left_out = map_layers.draw_labels(ax, plan, lines).left_out
     note = [Row(text=f"{left_out} patch ids are only on the field map", kind="note")] if left_out else []
     return [*unknown_rows(ax, plan), *note]

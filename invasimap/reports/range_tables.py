@@ -26,16 +26,17 @@ def totals_report(plan: Plan) -> PrintedTable:
     def area(square_metres: float) -> str:
         return "" if pd.isna(square_metres) else shown_area(float(square_metres), plan.shown, unit=False)
 
-    rows = []
+    rows, total = list[list[str]](), list[str]()
     for _, row in plan.totals.iterrows():
         values = [(row[f"{name}_m2"], row[f"{name}_low_m2"], row[f"{name}_high_m2"]) for name in names]
-        rows.append([row["species"] or GROUND, *figures(values, area, ranged=ranged)])
+        line = [row["species"] or GROUND, *figures(values, area, ranged=ranged)]
+        rows, total = ([*rows, line], total) if row["species"] else (rows, line)
     heads = [
         "Species",
         *figure_heads(["Gross", "Infested", "Treatable gross", "Treatable infested"], unit, ranged=ranged),
     ]
     return PrintedTable(
-        caption="Totals, and how far they may be off", heads=heads, rows=rows,
+        caption="Totals, and how far they may be off", heads=heads, rows=rows, total=total,
         numeric=frozenset(range(1, len(heads))), latin=frozenset({0}), note=_range_note(plan),
     )  # fmt: skip
 
@@ -67,6 +68,16 @@ def infested_range(plan: Plan, part: str) -> str:
     if ground.empty:
         return ""
     low, high = (float(ground[f"{part}_{end}_m2"].iloc[0]) for end in ("low", "high"))
+    return range_words(low, high, lambda m2: shown_area(m2, plan.shown, unit=False))
+
+
+def means_range(plan: Plan, means: str) -> str:
+    """The range of the ground that one means treats; empty without draws, and of what is no means."""
+    table = plan.by_means
+    ground = table[(table["species"] == "") & (table["access"] == means)] if len(table) else table
+    if ground.empty:
+        return ""
+    low, high = (float(ground[f"gross_{end}_m2"].iloc[0]) for end in ("low", "high"))
     return range_words(low, high, lambda m2: shown_area(m2, plan.shown, unit=False))
 
 

@@ -11,6 +11,7 @@ from scipy import ndimage
 
 from invasimap.core.units import ShownUnits
 from invasimap.land.terrain import Terrain
+from invasimap.reports.style import SHADE
 
 Floats = npt.NDArray[np.float64]
 AZIMUTHS_DEG = (225.0, 270.0, 315.0, 360.0)
@@ -39,6 +40,13 @@ def hillshade(terrain: Terrain, *, exaggerate: float = 1.5) -> Floats:
         weight += share
     shade: Floats = light / weight
     return shade
+
+
+def shade_light(shade: Floats) -> Floats:
+    """How light the relief is drawn, of white, from ``hillshade``: ``style.SHADE`` from the darkest to the lightest."""
+    darkest, lightest = SHADE
+    light: Floats = np.clip((shade - 0.35) / 0.55, 0, 1) * (lightest - darkest) + darkest
+    return light
 
 
 def contour_interval(terrain: Terrain, shown: ShownUnits) -> int:

@@ -1,46 +1,63 @@
-"""The report: one page that answers first and shows its working after; no network, no script."""
+"""The report: one page of answers first, then the working; one file, no network, readable without its script."""
 
 from __future__ import annotations
 
+import base64
+import hashlib
 from collections.abc import Mapping
 from functools import cache
+from importlib import resources
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
-from markupsafe import Markup, escape
+from markupsafe import Markup
 
-from invasimap.land.words import OUTSIDE, RESTRICTED
-from invasimap.prescription.plan import STAMP, Plan
+from invasimap.prescription.plan import CAUTIONS, STAMP, Plan
 from invasimap.reports.access_chart import best_means, said_bars
-from invasimap.reports.access_tables import gain_report, parking_report
+from invasimap.reports.access_tables import gain_report, limits_report, parking_report
 from invasimap.reports.answers import Answers, answers
 from invasimap.reports.means_tables import means_report, pump_lines, pump_report
+from invasimap.reports.off_limits import closed_ground
 from invasimap.reports.offline import data_uri
 from invasimap.reports.patterns import pattern_defs, pattern_names, swatch
 from invasimap.reports.range_tables import drivers_report, infested_range, totals_report
 from invasimap.reports.record_tables import record_reports
+from invasimap.reports.report_answers import (
+    MOST_NAME,
+    boxes,
+    grave,
+    lead,
+    outcome_lines,
+    restricted_lines,
+    said_dates,
+    said_day,
+    shortened,
+    species_lines,
+    unknown_lines,
+)
+from invasimap.reports.report_method import files_report, method_report
+from invasimap.reports.report_stands import bar_said, stand_parts, stands_left_out
 from invasimap.reports.report_tables import (
     PrintedTable,
     acreage_report,
     checks_report,
+    closed_report,
     rules_report,
     species_report,
     stand_report,
+    treatable_report,
 )
-from invasimap.reports.sheet import survey_dates
 from invasimap.reports.species_chart import said_species
-from invasimap.reports.style import OUTCOME, SCREEN_FONT
-from invasimap.reports.wording import (
-    ACCESS_WORDS,
-    OUTCOME_NOTES,
-    OUTCOME_WORDS,
-    OUTCOMES,
-    TREATABLE,
-    UNIT_WORDS,
-    shown_area,
-    shown_share,
-)
+from invasimap.reports.stand_picture import outcome_svg
+from invasimap.reports.style import OUTCOME, PAGE, SCREEN_FONT
+from invasimap.reports.wording import ACCESS_WORDS, OUTCOMES, TREATABLE, UNIT_WORDS, shown_area
 
-BAR_PX = 1000.0
+PAPER_SIZE = {"us": "letter", "metric": "A4"}
+LEAST_SORTED = 3  # rows
+CONTENTS = {
+    "answers": "Answers", "map": "Map", "areas": "Areas", "stands": "Stand by stand", "closed": "What is off limits",
+    "access": "How the ground is reached", "unknown": "What is not known", "records": "Records",
+    "how": "How it was computed", "cautions": "Cautions",
+}  # fmt: skip
 
 
 def report_html(plan: Plan, *, pictures: Mapping[str, bytes]) -> str:
@@ -52,26 +69,55 @@ def report_html(plan: Plan, *, pictures: Mapping[str, bytes]) -> str:
         As PNG: ``overview``, the sheet; ``species``, the chart of their areas; ``access_limits``, that of what keeps
         ground from better access.
     """
-    found = answers(plan)
+    found, closed = answers(plan), closed_ground(plan)
+    script = _file("report.js")
     return _environment().get_template("report.html.j2").render(
-        name=plan.settings.tract.name, made=f"{plan.made.astimezone(plan.settings.tract.zone):%Y-%m-%d}",
-        survey=survey_dates(plan), unit=UNIT_WORDS[plan.shown.area], area_said=plan.shown.area_said,
-        font=Markup(SCREEN_FONT),
-        infested=shown_area(found.infested_ground_m2, plan.shown), treatable=shown_area(found.treatable_m2, plan.shown),
-        infested_range=infested_range(plan, "gross"), treatable_range=infested_range(plan, "treatable_gross"),
-        species_chart=data_uri(pictures["species"], "image/png"), said_species=said_species(plan),
-        ranges=[totals_report(plan), *([drivers_report(plan)] if len(plan.drivers) else [])],
-        patches=len(plan.patches), species=len(found.species), stands=len(plan.stands),
-        outcomes=outcome_lines(plan, found), bar=Markup(outcome_bar(found)), patterns=Markup(pattern_defs()),
-        attention=attention(plan),
+        name=plan.settings.tract.name, short_name=shortened(plan.settings.tract.name, MOST_NAME),
+        made=said_day(f"{plan.made.astimezone(plan.settings.tract.zone):%Y-%m-%d}"), survey=said_dates(plan),
+        stamps=stamps(plan),
+        look=Markup(_look(plan)), script=Markup(script), policy=_policy(script), patterns=Markup(pattern_defs()),
+        contents=CONTENTS, unit=UNIT_WORDS[plan.shown.area], cautions=plan.cautions, notes=plan.notes,
+        crs=plan.crs.name, **_first_page(plan, found),
+        boxes=boxes(plan, found, closed), unknown=[*unknown_lines(plan), *restricted_lines(plan)],
         overview=data_uri(pictures["overview"], "image/png"),
-        acres=[species_report(plan, found), stand_report(plan, found)],
-        chart=data_uri(pictures["access_limits"], "image/png"), bars=said_bars(plan), reach=reach_line(plan),
-        pumps=pump_lines(plan), reached=[*pump_tables(plan), gain_report(plan), parking_report(plan)],
-        full=acreage_report(plan), limits=[rules_report(plan), means_report(plan.settings.access, plan.shown)],
-        records=record_reports(plan), checks=checks_report(plan), cautions=plan.cautions, crs=plan.crs.name,
-        elevation=not plan.terrain.flat, restricted=_restricted(plan),
+        areas=[species_report(plan, found), treatable_report(plan), stand_report(plan, found)],
+        species_chart=data_uri(pictures["species"], "image/png"), said_species=said_species(plan),
+        totals=totals_report(plan), drivers=[drivers_report(plan)] if len(plan.drivers) else [],
+        full=acreage_report(plan), stands=stand_parts(plan, closed), left_out=stands_left_out(plan),
+        closed=[closed_report(plan, closed), rules_report(plan)],
+        chart=data_uri(pictures["access_limits"], "image/png"), bars=said_bars(plan), limits=limits_report(plan),
+        reach=reach_line(plan), pumps=pump_lines(plan), records=record_reports(plan),
+        reached=[
+            *pump_tables(plan), gain_report(plan), parking_report(plan),
+            means_report(plan.settings.access, plan.shown),
+        ],
+        method=[method_report(plan), checks_report(plan)], files=files_report(plan),
     )  # fmt: skip
+
+
+def _first_page(plan: Plan, found: Answers) -> dict[str, object]:
+    """What the page of answers shows beside its boxes."""
+    shown, fills = species_lines(plan, found), pattern_names()
+    whole_m2 = max((sum(line.outcomes_m2.values()) for line in shown), default=0.0)
+    areas = {name: float(found.ground_m2[name]) for name in OUTCOMES}
+    return {
+        "grave": grave(plan),
+        "lead": lead(plan, found),
+        "treatable": shown_area(found.treatable_m2, plan.shown, unit=False),
+        "treatable_range": infested_range(plan, "treatable_gross"),
+        "bar": Markup(outcome_svg(areas, label=bar_said(areas))),
+        "outcomes": [(line, Markup(swatch(OUTCOME[line.name], fills))) for line in outcome_lines(plan, found)],
+        "by_species": [
+            (line, Markup(outcome_svg(line.outcomes_m2, css="small-bar", whole_m2=whole_m2))) for line in shown
+        ],
+        "by_means": [shown_area(found.ground_m2[name], plan.shown, unit=False) for name in TREATABLE],
+    }
+
+
+def stamps(plan: Plan) -> list[str]:
+    """What stands above everything: that a plan is a trial, or not to be passed on."""
+    shown = f"{STAMP}: it shows confidential features as they are."
+    return [shown if line.startswith(STAMP) else line for line in plan.cautions[len(CAUTIONS) :]]
 
 
 def pump_tables(plan: Plan) -> list[PrintedTable]:
@@ -90,74 +136,24 @@ def reach_line(plan: Plan) -> str:
     return f"{whole} of infested ground in stands is open to spray. Of it the best means at hand{means} reaches {best}."
 
 
-def outcome_lines(plan: Plan, found: Answers) -> list[dict[str, object]]:
-    """What can be done, with its sample, area, share and meaning; all six, so that a zero is seen as a zero."""
-    fills, whole = pattern_names(), found.infested_ground_m2
-    return [
-        {
-            "swatch": Markup(swatch(OUTCOME[name], fills)),
-            "words": OUTCOME_WORDS[name],
-            "area": shown_area(found.ground_m2[name], plan.shown),
-            "share": shown_share(found.ground_m2[name], whole),
-            "note": OUTCOME_NOTES[name],
-            "treatable": name in TREATABLE,
-        }
-        for name in OUTCOMES
-    ]
+def _look(plan: Plan) -> str:
+    """The style sheet with the house's colours and the paper of the tract's units."""
+    colours = "".join(f"--{name}: {colour};" for name, colour in PAGE.items())
+    size = PAPER_SIZE[plan.settings.tract.units]
+    return _file("report.css").replace("COLOURS", colours).replace("FONT", SCREEN_FONT).replace("PAPER_SIZE", size)
 
 
-def outcome_bar(found: Answers) -> str:
-    """All infested ground as one bar, each part in its own fill; empty text where there is none."""
-    whole, at, parts = found.infested_ground_m2, 0.0, []
-    for name in OUTCOMES:
-        width = BAR_PX * found.ground_m2[name] / whole if whole > 0 else 0.0
-        if width > 0:
-            title = escape(f"{OUTCOME_WORDS[name]} {width / BAR_PX:.0%}")
-            parts.append(
-                f'<rect x="{at:.2f}" y="1" width="{width:.2f}" height="34" fill="url(#fill-{name})" stroke="#1b1b1b">'
-                f"<title>{title}</title></rect>"
-            )
-            at += width
-    if not parts:
-        return ""
-    label = escape(
-        ", ".join(f"{OUTCOME_WORDS[n]} {found.ground_m2[n] / whole:.0%}" for n in OUTCOMES if found.ground_m2[n] > 0)
+def _policy(script: str) -> str:
+    """What the browser itself forbids the page: every address, and every script but its own."""
+    own = base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()
+    return (
+        f"default-src 'none'; img-src data:; style-src 'unsafe-inline'; script-src 'sha256-{own}'; base-uri 'none'; "
+        "form-action 'none'"
     )
-    frame = 'class="bar" viewBox="0 0 1000 36" preserveAspectRatio="none" role="img"'
-    return f'<svg {frame} aria-label="{label}">{"".join(parts)}</svg>'
 
 
-def attention(plan: Plan) -> list[str]:
-    """What the reader should look at before using the figures, gravest first."""
-    lines = [f"{STAMP}: it shows confidential features as they are."] if plan.internal else []
-    lines += [f"Check failed: {check.name}. Do not use these figures." for check in plan.checks if not check.passed]
-    if plan.terrain.flat:
-        lines.append("No elevation data: slope is not known and level ground was assumed.")
-    aside = int(plan.ledger["set_aside"].sum()) if len(plan.ledger) else len(plan.set_aside)
-    if aside:
-        records = "1 record could not be used and is" if aside == 1 else f"{aside} records could not be used and are"
-        lines.append(f"{records} in no figure; see Records.")
-    outside = plan.ground[plan.ground["stand"] == OUTSIDE]
-    if (outside["ground_m2"] > 0).any():
-        area, kept = (
-            shown_area(float(rows["ground_m2"].sum()), plan.shown)
-            for rows in (outside, outside[outside["zone"] == "no_spray"])
-        )
-        lines.append(
-            f"{area} of infested ground lies outside every stand ({kept} of it within a no-spray distance, where it is "
-            "counted); none of it is in a treatable figure."
-        )
-    if _restricted(plan):
-        lines.append(
-            "Some ground is restricted: closed to spray, drawn wider than what it protects, and shifted, so that what "
-            "lies in it cannot be placed. Less is treatable than with the places known."
-        )
-    return lines + list(plan.notes)
-
-
-def _restricted(plan: Plan) -> bool:
-    """Whether covers are in the plan."""
-    return bool((plan.protection["kind"] == RESTRICTED).any())
+def _file(name: str) -> str:
+    return (resources.files("invasimap.reports") / "templates" / name).read_text(encoding="utf-8")
 
 
 @cache
@@ -167,7 +163,14 @@ def _environment() -> Environment:
         trim_blocks=True, lstrip_blocks=True,
     )  # fmt: skip
     found.tests["empty_table"] = _is_empty
+    found.filters["svg"] = Markup
+    found.filters["stand_bar"] = _stand_bar
+    found.globals["least_sorted"] = LEAST_SORTED
     return found
+
+
+def _stand_bar(areas_m2: dict[str, float]) -> Markup:
+    return Markup(outcome_svg(areas_m2, label=bar_said(areas_m2)))
 
 
 def _is_empty(table: PrintedTable) -> bool:

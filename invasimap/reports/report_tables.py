@@ -17,14 +17,17 @@ from invasimap.reports.wording import (
     ACCESS_WORDS,
     OUTCOME_WORDS,
     OUTCOMES,
+    TREATABLE,
     ZONE_WORDS,
     headed,
+    outcome,
     rows_of,
     shown_area,
     shown_length,
 )
 
 MOST_ROWS = 400
+PARTS = ("gross", "infested")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -87,6 +90,41 @@ def stand_report(plan: Plan, found: Answers) -> PrintedTable:
         numeric=frozenset(range(1, len(heads))), note="Infested ground is ground under at least one patch, whatever "
         "its cover; the rest of a stand is in its first column alone. tables/ground.csv has the same ground by zone "
         "and access.",
+    )  # fmt: skip
+
+
+def treatable_report(plan: Plan) -> PrintedTable:
+    """Treatable ground of each species by what reaches it, and how much of that its plants cover."""
+    named, area, unit = outcome(plan.acreage), _area(plan.shown), plan.shown.area
+    sums = plan.acreage.assign(outcome=named).groupby(["species", "outcome"])[["gross_m2", "infested_m2"]].sum()
+    means = [name for name in TREATABLE if name in set(named)]
+    present = sorted({str(species) for species, name in sums.index if name in TREATABLE})
+    rows = [
+        [species, *(area(sums[f"{part}_m2"].get((species, name), 0.0)) for name in means for part in PARTS)]
+        for species in present
+    ]
+    heads = [f"{headed(OUTCOME_WORDS[name])}, {part} {unit}" for name in means for part in PARTS]
+    return PrintedTable(
+        caption="Treatable, by species and by what reaches it", heads=["Species", *heads], rows=rows,
+        numeric=frozenset(range(1, 1 + len(heads))), latin=frozenset({0}), note="The most capable means that gets "
+        "there counts; tables/treatment_zones.csv says what else does. The range of a row is in the acreage table.",
+    )  # fmt: skip
+
+
+def closed_report(plan: Plan, closed: pd.DataFrame) -> PrintedTable:
+    """Infested ground closed to spray, by the kind of protected feature and the rule that closes it."""
+    area, unit = _area(plan.shown), plan.shown.area
+    keys = ["kind", "rule"]
+    wide = closed.pivot_table(index=keys, columns="zone", values="ground_m2", aggfunc="sum", fill_value=0.0)
+    wide = wide.reindex(columns=["no_spray", "hand_only"], fill_value=0.0)
+    wide = wide.sort_values(["no_spray", "hand_only"], ascending=False, kind="stable").reset_index()
+    rows = [[str(row.kind), area(row.no_spray), area(row.hand_only), str(row.rule)] for row in rows_of(wide)]
+    total = ["All", *(area(wide[name].sum()) for name in ("no_spray", "hand_only")), ""] if rows else []
+    return PrintedTable(
+        caption="Infested ground that is off limits, and why", rows=rows, total=total, numeric=frozenset({1, 2}),
+        heads=["Near", f"No spray {unit}", f"By hand only {unit}", "Rule"], note="Every spot counts once, for the "
+        "strictest rule that holds there; within a zone the widest names it. It includes ground that nobody can reach "
+        "and ground outside the stands.",
     )  # fmt: skip
 
 

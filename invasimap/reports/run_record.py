@@ -20,7 +20,7 @@ from invasimap.reports.tables import LEDGER
 
 PACKAGES = (
     "invasimap", "geopandas", "shapely", "pyproj", "pyogrio", "rasterio", "numpy", "pandas", "scipy", "numba",
-    "pydantic", "matplotlib", "folium",
+    "pydantic", "matplotlib", "folium", "pikepdf", "pygeomag",
 )  # fmt: skip
 
 
@@ -30,6 +30,7 @@ def run_record(plan: Plan, *, outputs: Iterable[str] = ()) -> dict[str, Any]:
         "program": PROGRAM,
         "outputs": list(outputs),
         "internal": plan.internal,
+        "tried": list(plan.settings.tried),
         "tract": plan.settings.tract.name,
         "made": plan.made.isoformat(timespec="seconds"),
         "crs": plan.crs.to_wkt(),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import io
 import textwrap
 import warnings
@@ -21,13 +22,10 @@ from invasimap.core.crs import shown_place, to_lonlat
 from invasimap.core.units import ShownUnits
 from invasimap.prescription.plan import CAUTIONS, STAMP, Plan
 from invasimap.reports.drawing import axes_inches, inches
+from invasimap.reports.emergency import EmergencyBlock, draw_emergency, emergency_block, emergency_rows
 from invasimap.reports.furniture import (
-    EMERGENCY,
     INCH_M,
     check_bar,
-    emergency_block,
-    emergency_height_in,
-    emergency_rows,
     north_arrow,
     north_turn_deg,
     round_scale,
@@ -36,6 +34,7 @@ from invasimap.reports.furniture import (
 )
 from invasimap.reports.legend import Row, draw_legend, unit_line
 from invasimap.reports.style import FONT, INK, PAPER, TYPE_PT
+from invasimap.reports.type_set import shortened, width_in
 from invasimap.reports.wording import shown_date
 
 Box = tuple[float, float, float, float]
@@ -44,9 +43,11 @@ PNG_LEVEL = 3  # half the work of the usual 6, and a sheet hardly larger
 PAPER_IN = {"letter": (11.0, 8.5), "a4": (297 / 25.4, 210 / 25.4)}  # long side first
 MARGIN_IN, TITLE_IN, PANEL_IN, GAP_IN = 0.4, 0.62, 2.72, 0.14
 LETTERS_PER_IN, LINE_IN = 15.4, 0.147  # of the small type
-TITLE_LETTERS_PER_IN, DATES_IN = 6.2, 2.3
+DATES_IN, TITLE_PT = 2.3, (TYPE_PT["title"], 13.0, 10.5)
 MARGIN_SHARE = 0.012
-BLOCK_IN, SCALE_IN = emergency_height_in(len(EMERGENCY)) + 0.02, 1.12  # with scale, check bar and north arrow
+SCALE_IN = 1.12  # with scale, check bar and north arrow
+REST = "the rest is in mapbook.pdf, sheet 2"
+MOST_BESIDE_IN, MOST_UNDER = 2.4, 0.3  # of the emergency block: beside the map, or of the paper under it
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -133,15 +134,32 @@ def sheet_figure(plan: Plan, *, draw: Callable[[Plan, Axes], list[Row]], rows: l
         The legend's rows, and what the sheet shows, under its title.
     """
     bounds = tract_bounds(plan)
-    sheet = best_sheet(bounds, plan.shown)
+    sheet, emergency = with_emergency(best_sheet(bounds, plan.shown), plan)
     figure, ax, panel = blank_sheet(sheet)
     scale = fit(ax, bounds, shown=plan.shown)
     rows = [*rows, *draw(plan, ax)]
-    _panel(plan, panel, scale=scale, rows=rows)
+    beside = emergency.wide_in < sheet.panel_in
+    _panel(plan, panel, scale=scale, rows=rows, emergency=emergency if beside else None)
     dates = f"Survey {survey_dates(plan)}\nPlan of {plan_date(plan)}\n{unit_line(plan.shown)}"
     head_words(figure, sheet, title=plan.settings.tract.name, subtitle=subtitle, beside=dates)
     _foot_words(figure, sheet)
+    if not beside:
+        foot = figure.add_axes(_share(sheet, (0.0, 0.0, sheet.width_in, sheet.map_box_in[1])))
+        bare(foot)
+        draw_emergency(foot, emergency, left_in=MARGIN_IN, foot_in=MARGIN_IN + LINE_IN * len(sheet.foot_lines) + 0.08)
     return figure
+
+
+def with_emergency(sheet: Sheet, plan: Plan) -> tuple[Sheet, EmergencyBlock]:
+    """The emergency block laid out for beside the map, or where it is long for under it, with the room it needs."""
+    filled, entry = emergency_rows(plan.settings.emergency), entry_words(plan)
+    beside = emergency_block(filled, entry=entry, wide_in=sheet.panel_in - 0.01, most_in=MOST_BESIDE_IN)
+    if beside.size_pt == TYPE_PT["small"] and beside.height_in <= MOST_BESIDE_IN:
+        return sheet, beside
+    wide = sheet.width_in - 2 * MARGIN_IN - sheet.panel_in - GAP_IN
+    most = MOST_UNDER * sheet.height_in
+    under = emergency_block(filled, entry=entry, wide_in=wide, most_in=most, columns=(2, 1))
+    return dataclasses.replace(sheet, foot_given_in=sheet.foot_in + under.height_in + 0.06), under
 
 
 def blank_sheet(sheet: Sheet) -> tuple[Figure, Axes, Axes]:
@@ -207,25 +225,20 @@ def _least_scale(bounds: tuple[float, float, float, float], width_in: float, hei
     return max(wide / width_in, high / height_in) / INCH_M
 
 
-def _panel(plan: Plan, ax: Axes, *, scale: int, rows: list[Row]) -> None:
+def _panel(plan: Plan, ax: Axes, *, scale: int, rows: list[Row], emergency: EmergencyBlock | None) -> None:
     width, height = axes_inches(ax)
-    draw_legend(ax, rows, top_in=height + 0.02, width_in=width, height_in=height - BLOCK_IN - SCALE_IN)
+    block_in = 0.12 if emergency is None else emergency.height_in + 0.02
+    draw_legend(ax, rows, top_in=height + 0.02, width_in=width, height_in=height - block_in - SCALE_IN, rest=REST)
     middle = [sum(limits) / 2 for limits in (ax.figure.axes[0].get_xlim(), ax.figure.axes[0].get_ylim())]
-    base = BLOCK_IN - 0.12
+    base = block_in - 0.12
     place: dict[str, Any] = {"fontfamily": FONT, "color": INK, "transform": inches(ax)}
     check_bar(ax, shown=plan.shown, left_in=0.0, foot_in=base + 0.37)
     ax.text(0, base + 0.52, scale_words(scale, plan.shown), fontsize=TYPE_PT["body"], **place)
     scale_bar(ax, scale=scale, left_in=0.0, foot_in=base + 0.9, width_in=1.95)
     turn = north_turn_deg(plan.crs, *middle)
     north_arrow(ax, turn_deg=turn, centre_in=(width - 0.2, base + 0.78), size_in=0.48)
-    emergency_block(
-        ax,
-        left_in=0.0,
-        foot_in=0.01,
-        width_in=width - 0.01,
-        entry=entry_words(plan),
-        filled=emergency_rows(plan.settings.emergency),
-    )
+    if emergency is not None:
+        draw_emergency(ax, emergency, left_in=0.0, foot_in=0.01)
 
 
 def entry_words(plan: Plan) -> str:
@@ -243,12 +256,13 @@ def head_words(figure: Figure, sheet: Sheet, *, title: str, subtitle: str, besid
     left, right = MARGIN_IN / sheet.width_in, 1 - MARGIN_IN / sheet.width_in
     top = 1 - MARGIN_IN / sheet.height_in
     common: dict[str, Any] = {"fontfamily": FONT, "parse_math": False, "va": "top", "color": INK}
-    letters = int((sheet.width_in - 2 * MARGIN_IN - DATES_IN) * TITLE_LETTERS_PER_IN)
-    name = textwrap.shorten(title, letters, placeholder="…")
-    figure.text(left, top, name, fontsize=TYPE_PT["title"], fontweight="bold", **common)
-    under = top - 0.32 / sheet.height_in
-    below = textwrap.shorten(subtitle, 2 * letters, placeholder="…")  # its type is not much over half as large
-    figure.text(left, under, below, fontsize=TYPE_PT["heading"], **common)
+    room = sheet.width_in - 2 * MARGIN_IN - DATES_IN
+    for at, text, sizes, bold in (
+        (top, title, TITLE_PT, True), (top - 0.32 / sheet.height_in, subtitle, (TYPE_PT["heading"],), False),
+    ):  # fmt: skip
+        size = next((size for size in sizes if width_in(text, size_pt=size, bold=bold) <= room), sizes[-1])
+        words = shortened(text, room_in=room, size_pt=size, bold=bold)
+        figure.text(left, at, words, fontsize=size, fontweight="bold" if bold else "normal", **common)
     figure.text(right, top, beside, fontsize=TYPE_PT["body"], ha="right", linespacing=1.4, **common)
 
 

@@ -14,13 +14,12 @@ from matplotlib.patches import Rectangle
 
 from invasimap.prescription.plan import Plan
 from invasimap.reports.drawing import inch_text, inches
-from invasimap.reports.style import INK, PAPER, QUIET
+from invasimap.reports.style import CHART, INK, QUIET
 from invasimap.reports.wording import UNIT_WORDS, shown_area
 
 WIDE_IN, LETTER_IN, DIGIT_IN, ROW_IN, BAR_IN, EDGE_IN, HEAD_IN = 6.6, 0.083, 0.07, 0.34, 0.16, 0.06, 0.62
 WHISKER_IN = 0.05
 SMALL_PT = 8.5
-INFESTED: Final = "#8A8A8A"
 MOST_LETTERS: Final = 34  # of a name
 LEAST_LETTERS: Final = 18  # of the figures: their head needs as much
 
@@ -72,8 +71,8 @@ def species_figure(plan: Plan) -> Figure:
     for number, bar in enumerate(bars):
         foot = height - HEAD_IN - (number + 1) * ROW_IN + 0.1
         inch_text(ax, EDGE_IN, foot + 0.03, _short(bar.species), fontstyle="italic")
-        _bar(ax, bar.gross_m2, per_m2, (names_in, foot, BAR_IN), fill=PAPER)
-        _bar(ax, bar.infested_m2, per_m2, (names_in, foot + BAR_IN / 4, BAR_IN / 2), fill=INFESTED)
+        _bar(ax, bar.gross_m2, per_m2, (names_in, foot, BAR_IN), fill=CHART["gross"])
+        _bar(ax, bar.infested_m2, per_m2, (names_in, foot + BAR_IN / 4, BAR_IN / 2), fill=CHART["infested"])
         inch_text(ax, WIDE_IN - figures_in, foot + 0.03, _figure(bar.infested_m2, plan), fontsize=SMALL_PT)
     return figure
 
@@ -83,8 +82,8 @@ def _heads(ax: Axes, height: float, plan: Plan, figures_in: float, *, ranged: bo
     unit = UNIT_WORDS[plan.shown.area]
     top = height - 0.2
     for at, fill, words in (
-        (0.0, PAPER, "gross: ground it stands on"),
-        (2.15, INFESTED, "infested: gross times cover"),
+        (0.0, CHART["gross"], "gross: ground it stands on"),
+        (2.15, CHART["infested"], "infested: gross times cover"),
     ):
         ax.add_patch(Rectangle((EDGE_IN + at, top), 0.22, 0.1, transform=inches(ax), fc=fill, ec=INK, lw=0.8))
         inch_text(ax, EDGE_IN + at + 0.29, top, words, fontsize=SMALL_PT)
@@ -102,7 +101,7 @@ def _bar(
     look: dict[str, Any] = {"transform": inches(ax), "fc": fill, "ec": INK, "lw": 0.8}
     ax.add_patch(Rectangle((left, foot), values[0] * per_m2, high, **look))
     if np.isfinite(values[1]):
-        at = foot + high if fill == PAPER else foot + high / 2
+        at = foot + high if fill == CHART["gross"] else foot + high / 2
         _whisker(ax, left + values[1] * per_m2, left + values[2] * per_m2, at)
 
 

@@ -61,6 +61,7 @@ def plan_tables(plan: Plan) -> dict[str, pd.DataFrame]:
         "acreage": _sorted(shown_table(plan.acreage[list(ACREAGE)], shown), keys=4),
         "ground": _sorted(shown_table(plan.ground[list(GROUND)], shown), keys=3),
         "totals": shown_table(plan.totals, shown),
+        "by_means": shown_table(plan.by_means, shown),
         "drivers": plan.drivers,
         "treatment_zones": _sorted(shown_table(pd.DataFrame(plan.treatment_zones)[list(ZONES)], shown), keys=5),
         "limits": shown_table(plan.limits, shown),

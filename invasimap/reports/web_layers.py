@@ -16,22 +16,19 @@ from invasimap.prescription.plan import Plan
 from invasimap.reports import style
 from invasimap.reports.map_layers import way_machines
 from invasimap.reports.packed import WebLayer
-from invasimap.reports.patterns import area_look, line_look
-from invasimap.reports.style import INK, PAPER
+from invasimap.reports.patterns import area_look, line_look, mark_look
 from invasimap.reports.web_patches import faces_layer, patches_layer, stands_layers
 from invasimap.reports.wording import ACCESS_WORDS, WAY_WORDS, ZONE_WORDS, limit_words, rows_of, whole_length
 
-ENTRY = {"fill": INK, "alpha": 1, "edge": PAPER, "width": 2, "radius": 8}
-CROSSING = {"fill": PAPER, "alpha": 1, "edge": INK, "width": 2, "radius": 5}
-ASIDE = {"fill": PAPER, "alpha": 0.7, "edge": style.QUIET, "width": 1.5, "radius": 5, "dash": [2, 3]}
 FEATURES, WAYS = "protected features", "ways and barriers"
+ASIDE_PT, AROUND_M = 6.0, 50_000.0
 
 
 def web_layers(plan: Plan) -> list[WebLayer]:
     """Every layer of the field map, in the order they are drawn; layers without shapes are left out."""
     layers = [
-        *_ground(plan), _access(plan), *_protection(plan), *_features(plan), *_ways(plan), faces_layer(plan),
-        patches_layer(plan), *stands_layers(plan), *_places(plan),
+        *_ground(plan), _access(plan), *_protection(plan), *_features(plan), *_ways(plan), _veil(plan),
+        faces_layer(plan), patches_layer(plan), *stands_layers(plan), *_places(plan),
     ]  # fmt: skip
     return [layer for layer in layers if len(layer.shapes)]
 
@@ -55,7 +52,7 @@ def _access(plan: Plan) -> WebLayer:
     found = [(access, access_ground(plan, access)) for access in style.ACCESS] if len(plan.access) else []
     names = [access for access, rows in found for _ in range(len(rows))]
     rows = [access_facts(row, access) for access, part in found for row in rows_of(part)]
-    looks = [{"fill": look.fill, "alpha": 0.45} for look in style.ACCESS.values()]
+    looks = [area_look(look) | {"edge": "", "width": 0} for look in style.ACCESS.values()]
     shapes = np.concatenate([np.empty(0, object), *(part.geometry.to_numpy() for _, part in found)])
     return WebLayer(
         name="access", switch="access to all ground", on=False, shapes=shapes, looks=looks,
@@ -126,23 +123,28 @@ def _features(plan: Plan) -> list[WebLayer]:
     """Protected features with an extent; places come last, over everything (``_places``)."""
     features = plan.features
     spots = shapely.get_dimensions(features.geometry.to_numpy()) == 0
-    return [_feature_layer("features", features[~spots])]
+    rows = features[~spots]
+    lines = {name: line_look(style.LINE[name]) for name in ("water", "dry_water", "feature")}
+    areas = {f"{name} area": area_look(look) for name, look in style.FEATURE_AREA.items()}
+    flat = shapely.get_dimensions(rows.geometry.to_numpy()) == 2
+    keys = [
+        f"{style.feature_look(kind)} area" if area else style.line_look(kind)
+        for kind, area in zip(rows["kind"].astype(str), flat, strict=True)
+    ]
+    return [_feature_layer("features", rows, lines | areas, keys)]
 
 
-def _feature_layer(name: str, rows: gpd.GeoDataFrame) -> WebLayer:
-    kinds = ("water", "dry_water", "feature")
-    spot = {"edge": PAPER, "width": 1.5, "alpha": 1, "radius": 7, "dash": []} if name == "feature_places" else {}
+def _feature_layer(name: str, rows: gpd.GeoDataFrame, looks: dict[str, dict[str, Any]], keys: list[str]) -> WebLayer:
     return WebLayer(
         name=name, switch=FEATURES, shapes=rows.geometry.to_numpy(), titles=[str(kind) for kind in rows["kind"]],
-        looks=[line_look(style.LINE[kind]) | {"fill": style.LINE[kind].color, "alpha": 0.3} | spot for kind in kinds],
-        look=[kinds.index(style.line_look(str(kind))) for kind in rows["kind"]],
+        looks=list(looks.values()), look=[list(looks).index(key) for key in keys],
     )  # fmt: skip
 
 
 def _ways(plan: Plan) -> list[WebLayer]:
     kinds = list(WAY_WORDS)
     looks = [style.way_look(text) for text in way_machines(plan.ways)]
-    barrier = line_look(style.LINE["barrier"]) | {"width": 3, "dash": [2, 5], "fill": INK, "alpha": 0.1}
+    barrier = line_look(style.LINE["barrier"])
     return [
         WebLayer(
             name="ways", switch=WAYS, shapes=plan.ways.geometry.to_numpy(), look=[kinds.index(name) for name in looks],
@@ -152,26 +154,50 @@ def _ways(plan: Plan) -> list[WebLayer]:
     ]  # fmt: skip
 
 
+def _veil(plan: Plan) -> WebLayer:
+    """A veil over what lies outside the stands, so that the tract stands out, as on paper."""
+    stands = shapely.union_all(plan.stands.geometry.to_numpy())
+    outside = shapely.difference(shapely.box(*shapely.buffer(shapely.envelope(stands), AROUND_M).bounds), stands)
+    return WebLayer(
+        name="veil", switch="veil over what is outside", shapes=np.array([outside], object),
+        looks=[area_look(style.VEIL)],
+    )  # fmt: skip
+
+
+def _feature_places(plan: Plan) -> WebLayer:
+    """Protected features that are places: the mark of each kind as on paper."""
+    rows = plan.features[shapely.get_dimensions(plan.features.geometry.to_numpy()) == 0]
+    looks = {
+        kind: mark_look(
+            mark, style.LINE[style.feature_look(kind)].color, size_pt=style.SPOT_PT["feature"], edge=style.PAPER
+        )
+        for kind, mark in style.feature_marks(plan.features["kind"].astype(str)).items()
+    }
+    return _feature_layer("feature_places", rows, looks, list(rows["kind"].astype(str)))
+
+
 def _places(plan: Plan) -> list[WebLayer]:
-    features = plan.features
-    spots = shapely.get_dimensions(features.geometry.to_numpy()) == 0
-    aside = plan.set_aside
+    aside, size = plan.set_aside, style.SPOT_PT
+    crossing = mark_look(style.CROSSING_MARK, style.PAPER, size_pt=size["crossing"])
+    entry = mark_look(style.ENTRY_MARK, style.INK, size_pt=size["entry"], edge=style.PAPER)
+    unused = line_look(style.LINE["set_aside"])
     return [
-        _feature_layer("feature_places", features[spots]),
+        _feature_places(plan),
         WebLayer(
-            name="set_aside", switch="records set aside", shapes=aside.geometry.to_numpy(), looks=[ASIDE],
+            name="set_aside", switch="records set aside", shapes=aside.geometry.to_numpy(),
+            looks=[mark_look("o", "", size_pt=ASIDE_PT) | unused],
             titles=["set aside: not in any figure"] * len(aside), terms=["why", "from"],
             rows=[[str(row.reason), f"{row.file}, record {row.record}"] for row in rows_of(aside)],
         ),
-        _plain("crossings", WAYS, _points(plan.crossings), CROSSING, ["crossing"] * len(plan.crossings)),
+        _plain("crossings", WAYS, _points(plan.crossings), crossing, ["crossing"] * len(plan.crossings)),
         _parking(plan),
-        _plain("entries", WAYS, _points(plan.entries), ENTRY, ["entry"] * len(plan.entries)),
+        _plain("entries", WAYS, _points(plan.entries), entry, ["entry"] * len(plan.entries)),
     ]  # fmt: skip
 
 
 def _parking(plan: Plan) -> WebLayer:
     """Parking places, hidden until they are asked for."""
-    look = {"fill": style.ACCESS["atv_hose"].fill, "alpha": 1, "edge": INK, "width": 1.5, "radius": 6}
+    look = mark_look(style.PARKING_MARK, style.PAPER, size_pt=style.SPOT_PT["parking"])
     return WebLayer(
         name="parking", switch="where to park for a hose", on=False, shapes=plan.parking.geometry.to_numpy(),
         looks=[look], titles=["park here for a hose"] * len(plan.parking),

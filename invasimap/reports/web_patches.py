@@ -14,7 +14,7 @@ from invasimap.prescription.plan import Plan
 from invasimap.reports import style
 from invasimap.reports.answers import common_names
 from invasimap.reports.packed import WebLayer
-from invasimap.reports.patterns import area_look
+from invasimap.reports.patterns import area_look, mark_look
 from invasimap.reports.wording import (
     ACCESS_WORDS,
     OUTCOME_WORDS,
@@ -26,6 +26,7 @@ from invasimap.reports.wording import (
     shown_number,
 )
 
+PATCH_PT = 5.0
 LEAST_SHARE = 0.005  # parts of a patch smaller than this share are slivers of drawing, not work
 ACCESS: Final = tuple(ACCESS_WORDS)
 ZONES: Final = {
@@ -116,6 +117,7 @@ def patches_layer(plan: Plan) -> WebLayer:
     )
     work = main.reindex(range(len(patches)), fill_value="out_of_reach")
     terms, rows = patch_facts(plan, _outcomes(plan, pieces))
+    outcome_looks = [style.OUTCOME[name] for name in OUTCOMES]
     common = patches["common_name"].fillna("") if "common_name" in patches else [""] * len(patches)
     number = {name: place for place, name in enumerate(species_list(plan))}
     more = {
@@ -125,7 +127,9 @@ def patches_layer(plan: Plan) -> WebLayer:
     }
     return WebLayer(
         name="patches", shapes=patches.geometry.to_numpy(),
-        looks=[{"edge": style.INK, "width": 1, "dot": style.OUTCOME[name].fill} for name in OUTCOMES],
+        looks=[
+            mark_look(look.mark, look.fill, size_pt=PATCH_PT) | {"dots": True} for look in outcome_looks
+        ],
         look=[OUTCOMES.index(name) for name in work],
         titles=[f"{name}\n{latin}" for name, latin in zip(common, patches["species"], strict=True)],
         terms=terms, rows=rows, more=more,
@@ -211,7 +215,7 @@ def _share_words(shares: pd.DataFrame) -> pd.Series:
     """What can be done in words, with the share in percent where a patch has several."""
     several = shares["patch"].duplicated(keep=False)
     texts = [
-        OUTCOME_WORDS[name] + (f" {share * 100:.0f} %" if more else "")
+        OUTCOME_WORDS[name] + (f" {share * 100:.0f}\N{NO-BREAK SPACE}%" if more else "")
         for name, share, more in zip(shares["work"], shares["share"], several, strict=True)
     ]
     return pd.Series(texts, index=shares.index, dtype=object)

@@ -14,7 +14,7 @@ from rasterio.warp import Resampling, reproject
 
 from invasimap.prescription.plan import Plan
 from invasimap.reports.offline import data_uri
-from invasimap.reports.relief import hillshade
+from invasimap.reports.relief import hillshade, shade_light
 
 LONGEST_SIDE_PX = 1400
 
@@ -23,7 +23,7 @@ def shade_image(plan: Plan) -> tuple[str, list[list[float]]] | None:
     """Hillshade as a JPEG address in web Mercator with its corners (lat, lon), or None without elevation."""
     if plan.terrain.flat:
         return None
-    shade = np.clip((hillshade(plan.terrain) - 0.35) / 0.55, 0, 1) * 115 + 140
+    shade = shade_light(hillshade(plan.terrain)) * 255
     terrain = plan.terrain
     to_mercator = Transformer.from_crs(plan.crs, 3857, always_xy=True)
     left, bottom, right, top = to_mercator.transform_bounds(*terrain.bounds)

@@ -10,6 +10,7 @@ from urllib.parse import urlsplit
 
 import folium
 import numpy as np
+import shapely
 from branca.element import Element
 from pyproj import Transformer
 
@@ -17,7 +18,7 @@ from invasimap.core.crs import to_lonlat
 from invasimap.core.errors import InvasimapError
 from invasimap.prescription.plan import Plan
 from invasimap.reports import style
-from invasimap.reports.legend import legend_rows, unit_line
+from invasimap.reports.legend import Row, legend_rows, unit_line
 from invasimap.reports.offline import AfterMap, Inline, OfflineMap, fetched, safe_html
 from invasimap.reports.packed import STEP_M, packed
 from invasimap.reports.patterns import pattern_defs, pattern_names, swatch
@@ -28,7 +29,10 @@ from invasimap.reports.web_shade import shade_image
 from invasimap.reports.wording import OUTCOMES
 
 SCRIPTS = ("map.js", "map_data.js", "map_canvas.js", "map_show.js", "map_tap.js", "map_measure.js", "map_print.js")
-PAPER = {"us": ("letter", "720px", "600px"), "metric": ("A4", "700px", "660px")}  # page, width and height of the map
+PAPER = {
+    "us": ("letter", "720px", "945px"),
+    "metric": ("A4", "700px", "1010px"),
+}  # and room between margins
 
 
 def map_html(plan: Plan) -> str:
@@ -65,7 +69,8 @@ def _dress(plan: Plan, field: OfflineMap) -> None:
     root: Any = field.get_root()
     root.title = safe_html(f"{plan.settings.tract.name}: field map")
     size, width, height = PAPER[plan.settings.tract.units]
-    look = _template("map.css").replace("FONT", style.SCREEN_FONT)
+    colours = "".join(f"--{name}: {color}; " for name, color in style.SCREEN.items())
+    look = _template("map.css").replace("FONT", style.SCREEN_FONT).replace("COLOURS", colours)
     look = look.replace("PAPER_SIZE", size).replace("PAPER_WIDTH", width).replace("PAPER_HIGH", height)
     root.header.add_child(Inline(f"<style>{look}</style>"), name="look")
     cautions = "".join(f"<p>{safe_html(text)}</p>" for text in plan.cautions)
@@ -85,6 +90,7 @@ def _head(plan: Plan) -> dict[str, Any]:
     """What the script needs beside the layers."""
     return {
         "origin": list(_origin(plan)), "step": STEP_M, "corners": _corners(plan), "font": style.SCREEN_FONT,
+        "colors": style.SCREEN,
         "area_per_m2": plan.shown.area_of(1.0), "area_unit": plan.shown.area,
         "length_per_m": plan.shown.length_of(1.0), "length_unit": plan.shown.length,
         "fills": [f"fill-{name}" for name in OUTCOMES], "groups": switches(plan), "background": _background(plan),
@@ -126,18 +132,30 @@ def _corners(plan: Plan) -> list[list[float]]:
 def _title(plan: Plan) -> str:
     name = safe_html(plan.settings.tract.name)
     made = plan.made.astimezone(plan.settings.tract.zone)
-    return f"<h1>{name}</h1><p>Survey {survey_dates(plan)}. Plan of {made:%Y-%m-%d}.</p>"
+    return f"<h1>{name}</h1><p><span>Survey {survey_dates(plan)}.</span> <span>Plan of {made:%Y-%m-%d}.</span></p>"
 
 
 def _legend(plan: Plan) -> str:
     legend, fills = [], pattern_names()
-    for row in legend_rows(plan):
+    for row in [*legend_rows(plan), *_more_rows(plan)]:
         if row.kind == "heading":
-            legend.append(f"</table><h2>{safe_html(row.text)}</h2><table>")
+            legend.append(f"</table></div><div><h2>{safe_html(row.text)}</h2><table>")
         elif not (row.text.startswith(("contour every", "labelled every", "marks stand"))):
             sample = swatch(row.look, fills) if row.look is not None else ""
             legend.append(f"<tr><td>{sample}</td><td>{safe_html(row.text)}</td><td>{safe_html(row.figure)}</td></tr>")
-    return f"<table>{''.join(legend)}</table><p>{safe_html(unit_line(plan.shown))}</p>".replace("<table></table>", "")
+    parts = f"<div><table>{''.join(legend)}</table></div>".replace("<div><table></table></div>", "")
+    return f"{parts}<p>{safe_html(unit_line(plan.shown))}</p>"
+
+
+def _more_rows(plan: Plan) -> list[Row]:
+    """What the field map shows and the printed one does not."""
+    unused = plan.set_aside.geometry.to_numpy()
+    rows = []
+    if len(plan.parking):
+        rows.append(Row(text="place to park for a hose", look=(style.PARKING_MARK, style.PAPER)))
+    if not (shapely.is_missing(unused) | shapely.is_empty(unused)).all():
+        rows.append(Row(text="record set aside: in no figure", look=style.LINE["set_aside"]))
+    return rows
 
 
 def _template(name: str) -> str:

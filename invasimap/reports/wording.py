@@ -35,7 +35,7 @@ OUTCOME_NOTES: Final = {
     "foot": "no protected zone; a person can carry a sprayer there",
     "hand_only": "reachable, but no spray from a nozzle held off the plant: cut-stump, wick, pull",
     "out_of_reach": "outside the limits typed for every means at hand, or elevation not known",
-    "outside": "surveyed, but in no stand of the tract: whose land it is, and what holds there, is not known here",
+    "outside": "surveyed, but in no stand of the tract: what holds there is not known",
     "no_spray": "inside a no-spray distance",
 }
 WAY_WORDS: Final = {

@@ -14,6 +14,7 @@ import xlsxwriter
 from invasimap.core.crs import PLACE_DECIMALS
 from invasimap.core.legible import visible
 from invasimap.prescription.plan import Plan
+from invasimap.reports import style
 from invasimap.reports.column_words import SHEET_WORDS, column_words
 
 README: Final = "read me"
@@ -22,9 +23,15 @@ NARROWEST, WIDEST_COLUMN = 10, 60
 DATES: Final = ("taken",)  # columns that hold a date and a time as text
 LETTER, A4 = 1, 9  # as workbooks number papers
 LONGEST_HEADER: Final = 100
+PAGE_LETTERS: Final = 210  # across one printed page, still legible; wider tables go on beside it
+ROW_PT: Final = 15.0
+MOST_LINES: Final = 12
+AREA: Final = '[=0]0.00;[<0.005]"<0.01";#,##0.00'  # as on the maps: what is above nothing is never shown as nothing
+GAIN: Final = "#,##0.00"
 # of numbers, by what a column's name ends with; the whole value stays in the cell
 NUMBER_FORMATS: Final = {
-    "_ac": "#,##0.00", "_ha": "#,##0.00", "lat": f"0.{'0' * PLACE_DECIMALS}", "lon": f"0.{'0' * PLACE_DECIMALS}",
+    "_gain_ac": GAIN, "_gain_ha": GAIN, "_ac": AREA, "_ha": AREA,
+    "lat": f"0.{'0' * PLACE_DECIMALS}", "lon": f"0.{'0' * PLACE_DECIMALS}",
 }  # fmt: skip
 INERT: Final = {"strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False}
 
@@ -34,6 +41,7 @@ class _Looks:
     """The cell formats of a book."""
 
     head: Any
+    head_of_numbers: Any
     title: Any
     text: Any
     date: Any
@@ -55,7 +63,7 @@ def number_format(name: str, kind: str) -> str:
 
     Examples
     --------
-    >>> number_format("gross_ac", "f"), number_format("patches", "i"), number_format("hose_ft", "f")
+    >>> number_format("foot_gain_ac", "f"), number_format("patches", "i"), number_format("hose_ft", "f")
     ('#,##0.00', '#,##0', '#,##0.0')
     """
     if kind != "f":
@@ -65,13 +73,15 @@ def number_format(name: str, kind: str) -> str:
 
 def _looks(book: Any) -> _Looks:
     top = {"valign": "top"}
+    head = {"bold": True, "bottom": 1, "text_wrap": True, "bg_color": style.SCREEN["head"], **top}
     shown = sorted({*NUMBER_FORMATS.values(), "#,##0", "0", "#,##0.0"})
     return _Looks(
-        head=book.add_format({"bold": True, "bottom": 1, "text_wrap": True, "bg_color": "#EDEDED", **top}),
+        head=book.add_format(head),
+        head_of_numbers=book.add_format(head | {"align": "right", "indent": 2}),  # clear of the filter's button
         title=book.add_format({"bold": True, "font_size": 14}),
         text=book.add_format({"text_wrap": True, **top}),
         date=book.add_format({"num_format": "yyyy-mm-dd hh:mm", "align": "left", **top}),
-        numbers={text: book.add_format({"num_format": text, **top}) for text in shown},
+        numbers={text: book.add_format({"num_format": text, "align": "right", "indent": 1, **top}) for text in shown},
     )
 
 
@@ -103,7 +113,7 @@ def _write_readme(sheet: Any, plan: Plan, tables: dict[str, pd.DataFrame], looks
     for row, (name, text) in enumerate(facts, 3):
         sheet.write_string(row, 0, name, looks.head)
         sheet.merge_range(row, 1, row, 2, text, looks.text)
-        sheet.set_row(row, 30)
+        sheet.set_row(row, ROW_PT * _lines(text, 125))
     head = 4 + len(facts)
     for place, text in enumerate(("sheet", "column", "what it is")):
         sheet.write_string(head, place, text, looks.head)
@@ -121,18 +131,43 @@ def _write_readme(sheet: Any, plan: Plan, tables: dict[str, pd.DataFrame], looks
 
 
 def _write_table(sheet: Any, table: pd.DataFrame, looks: _Looks) -> None:
-    sheet.freeze_panes(1, 0)
-    sheet.repeat_rows(0)
+    widths = [_width(str(name), table[name]) for name in table.columns]
+    _fit_pages(sheet, widths)
+    _heighten(sheet, table, widths)
     for place, name in enumerate(table.columns):
         column = table[name]
         shown = looks.numbers[number_format(str(name), column.dtype.kind)]
-        sheet.write_string(0, place, str(name), looks.head)
-        sheet.set_column(place, place, _width(str(name), column))
+        sheet.write_string(0, place, str(name), looks.head_of_numbers if column.dtype.kind in "fiu" else looks.head)
+        sheet.set_column(place, place, widths[place])
         write = _write_date if name in DATES else _write_cell
         for row, value in enumerate(column, 1):
             write(sheet, row, place, value, shown, looks)
     if len(table.columns):
         sheet.autofilter(0, 0, len(table), len(table.columns) - 1)
+
+
+def _fit_pages(sheet: Any, widths: list[int]) -> None:
+    """The head kept in view and on every page; a table too wide for one goes on beside it, its first column too."""
+    sheet.freeze_panes(1, 1 if sum(widths) > PAGE_LETTERS else 0)
+    sheet.repeat_rows(0)
+    across = min(max(-(-sum(widths) // PAGE_LETTERS), 1), max(len(widths) - 1, 1))
+    sheet.fit_to_pages(across, 0)
+    if across > 1:
+        sheet.repeat_columns(0)
+
+
+def _heighten(sheet: Any, table: pd.DataFrame, widths: list[int]) -> None:
+    """Rows as high as their wrapped texts need: not every program that opens the file works it out."""
+    wide = [(table[name], width) for name, width in zip(table.columns, widths, strict=True) if width == WIDEST_COLUMN]
+    for row in range(len(table) if wide else 0):
+        lines = max(_lines(str(column.iloc[row]), width - 4) for column, width in wide)
+        if lines > 1:
+            sheet.set_row(row + 1, ROW_PT * min(lines, MOST_LINES))
+
+
+def _lines(text: str, letters: int) -> int:
+    """Lines that a text takes at so many letters a line, at least one."""
+    return max(sum(-(-len(part) // letters) for part in text.splitlines()), 1)
 
 
 def _width(name: str, column: pd.Series) -> int:

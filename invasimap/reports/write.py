@@ -13,8 +13,6 @@ from invasimap.reports.geopackage import write_geopackage
 from invasimap.reports.run_record import run_record
 from invasimap.reports.tables import write_tables
 
-LEADS_INTERNAL = "INTERNAL_"
-
 
 def write_data(plan: Plan, folder: Path) -> None:
     """Layers, tables and crew files into ``folder``, which exists."""
@@ -38,10 +36,10 @@ def write_pages(plan: Plan, folder: Path, *, pictures: Pictures) -> None:
     write_text(folder / "report.html", page)
 
 
-def mark_internal(folder: Path) -> None:
+def mark_files(folder: Path, leads: str) -> None:
     """Lead the name of every file by a word that goes with it, however it is passed on: tables can bear no other."""
     for path in [path for path in folder.rglob("*") if path.is_file()]:
-        path.rename(path.with_name(f"{LEADS_INTERNAL}{path.name}"))
+        path.rename(path.with_name(f"{leads}{path.name}"))
 
 
 def write_run_record(plan: Plan, folder: Path) -> None:

@@ -15,7 +15,11 @@ from affine import Affine
 from PIL import Image
 
 import invasimap
-from invasimap.core.settings import UncertaintySection
+from invasimap.core.book_settings import EmergencySection, MapbookSection
+from invasimap.core.crew_settings import CrewSection
+from invasimap.core.map_settings import MapSection
+from invasimap.core.settings import ConfidentialSection, UncertaintySection
+from invasimap.core.survey_settings import IntakeSection
 from invasimap.core.toml_file import read_tract
 from invasimap.inputs.draft import draft, quoted, settle
 from invasimap.inputs.folder import look_through
@@ -489,10 +493,32 @@ def test_signs_of_patterns_in_folder_names_are_themselves(tmp_path, start):
         (out / "tract.toml").unlink()
 
 
-def test_the_draft_says_how_to_have_no_hose_and_what_the_ranges_are_drawn_with():
+def test_the_draft_says_how_to_have_no_hose():
     text = draft(settle([]), title="A", folder="a", path_of=str).text
     assert re.search(r'^# hose_length = "" .*"0 ft"', text, re.MULTILINE)
-    block = text[text.index("# [uncertainty]") :].split("\n\n")[0]
-    drawn = tomllib.loads(block.replace("# ", "", 1).replace("\n# ", "\n"))["uncertainty"]
-    assert UncertaintySection.model_validate(drawn) == UncertaintySection()
-    assert drawn.keys() == {field.alias or name for name, field in UncertaintySection.model_fields.items()}
+
+
+@pytest.mark.parametrize(
+    ("name", "section", "examples"),
+    [
+        ("uncertainty", UncertaintySection, set()),
+        ("intake", IntakeSection, {"species"}),
+        ("mapbook", MapbookSection, {"paper"}),
+        ("crew", CrewSection, set()),
+        ("map", MapSection, {"background"}),
+        ("emergency", EmergencySection, set(EmergencySection.model_fields)),
+        ("confidential", ConfidentialSection, {"words"}),
+    ],
+)
+def test_blocks_of_the_draft_name_every_setting_with_its_default(name, section, examples):
+    """Taken without their #, the blocks are read; but for settings without a default they change nothing."""
+    text = draft(settle([]), title="A", folder="a", path_of=str).text
+    block = text[text.index(f"# [{name}]") :].split("\n\n")[0]
+    said = tomllib.loads(re.sub(r"^# ", "", block, flags=re.MULTILINE))[name]
+    tables = {"limits", "cover_scales"}  # of tables of their own, the README tells
+    assert said.keys() == {field.alias or key for key, field in section.model_fields.items()} - tables
+    if name != "emergency":  # there each line waits for the user's own words
+        section.model_validate(said)
+    kept = {key: value for key, value in said.items() if key not in examples}
+    needed = {"words": "x" * 16} if name == "confidential" else {}
+    assert section.model_validate(kept | needed) == section.model_validate(needed)

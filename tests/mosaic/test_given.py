@@ -27,6 +27,30 @@ OUTLINES = {
     "spike": ([(0, 0), (10, 0), (10, 10), (5, 10), (5, 30), (5, 10), (0, 10)], 100),
     "five-pointed star": (np.column_stack([10 * np.cos(TURN), 10 * np.sin(TURN)]), STAR_M2),
 }
+WITH_HOLES = {  # what is drawn, and its square metres: shells less what of the holes lies in them
+    "hole across its shell": (
+        shapely.Polygon(shapely.box(10, 10, 60, 60).exterior, [shapely.box(40, 20, 80, 40).exterior]), 2_500 - 400,
+    ),
+    "ring beside the shell": (  # no hole in anything: a part of its own
+        shapely.Polygon(shapely.box(10, 10, 40, 40).exterior, [shapely.box(60, 60, 80, 80).exterior]), 900 + 400,
+    ),
+    "holes over one another": (
+        shapely.Polygon(
+            shapely.box(10, 10, 90, 90).exterior,
+            [shapely.box(20, 20, 60, 60).exterior, shapely.box(40, 40, 80, 80).exterior],
+        ),
+        6_400 - (1_600 + 1_600 - 400),
+    ),
+    "island in a hole": (
+        shapely.MultiPolygon(
+            [shapely.box(10, 10, 90, 90).difference(shapely.box(20, 20, 60, 60)), shapely.box(30, 30, 50, 50)]
+        ),
+        6_400 - 1_600 + 400,
+    ),
+    "parts over one another": (
+        shapely.MultiPolygon([shapely.box(10, 10, 60, 60), shapely.box(40, 40, 80, 80)]), 2_500 + 1_600 - 400,
+    ),
+}  # fmt: skip
 
 
 @pytest.fixture(params=[20_000, -1], ids=["faces", "sweep"], autouse=True)
@@ -64,6 +88,43 @@ def test_outline_that_crosses_itself_counts_all_that_it_goes_round_once(name):
     assert inside.set_index("stand").loc["1", "gross_m2"] == pytest.approx(expected, rel=1e-9)
     zoned = acreage(survey(BIG), **land(protection=layer([shapely.Polygon(xy)], zone=["no_spray"])))
     assert zoned.set_index("zone").loc["no_spray", "gross_m2"] == pytest.approx(expected, rel=1e-9)
+
+
+@pytest.mark.parametrize("name", WITH_HOLES)
+def test_holes_take_away_what_of_them_lies_in_the_outline_and_add_nothing(name):
+    shape, expected = WITH_HOLES[name]
+    assert gross(survey(shape)) == pytest.approx([expected], rel=1e-9)
+    for role, column, value in (
+        ("stands", "stand", "1"),
+        ("access", "access", "foot"),
+        ("protection", "zone", "no_spray"),
+    ):
+        found = acreage(survey(BIG), **land(**{role: layer([shape], **{column: [value]})}))
+        assert found.set_index(column).loc[value, "gross_m2"] == pytest.approx(expected, rel=1e-9), role
+
+
+@pytest.mark.parametrize(
+    ("role", "column", "values"), [("stands", "stand", "12"), ("access", "access", ("tractor", "foot"))]
+)
+def test_ground_that_one_odd_outline_lets_go_of_is_not_taken_by_another(role, column, values):
+    shape, expected = WITH_HOLES["holes over one another"]
+    found = acreage(survey(BIG), **land(**{role: layer([shape, shape], **{column: list(values)})}))
+    areas = found.groupby(column)["gross_m2"].sum()
+    assert areas[values[0]] == pytest.approx(expected, rel=1e-9) and values[1] not in areas
+
+
+@pytest.mark.parametrize(("role", "column", "value"), [("stands", "stand", "1"), ("access", "access", "foot")])
+def test_parts_of_one_outline_that_turn_against_one_another_hold_their_ground(role, column, value):
+    eight = shapely.Polygon([(0, 0), (40, 40), (40, 0), (0, 40)])
+    several = shapely.MultiPolygon([eight, shapely.box(0, 0, 40, 40)])
+    found = acreage(survey(shapely.box(0, 10, 10, 30)), **land(**{role: layer([several], **{column: [value]})}))
+    assert found.set_index(column)["gross_m2"].to_dict() == pytest.approx({value: 200})
+
+
+def test_a_lobe_turned_the_other_way_opens_no_ground_that_another_zone_guards():
+    eight = shapely.Polygon([(0, 0), (40, 40), (40, 0), (0, 40)])
+    guarded = layer([eight, shapely.box(0, 0, 40, 40)], zone=["no_spray", "no_spray"])
+    assert gross(survey(shapely.box(0, 0, 40, 40)), protection=guarded) == pytest.approx([1_600])
 
 
 def test_nothing_at_all_gives_no_rows():

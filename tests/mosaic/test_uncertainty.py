@@ -139,6 +139,24 @@ def test_sources_share_the_variance_as_worked_by_hand():
     assert drivers.loc[("A", "all"), "cover_pct"] == pytest.approx(100)  # the whole square: nothing else changes it
 
 
+def test_what_each_means_treats_has_a_range_of_its_own():
+    # 100 m square, half in reach of a tractor, half on foot; a fix of 3 m shifts 300 m2 from one to the other
+    patches = survey(shapely.box(450, 450, 550, 550), accuracy_m=3 * 1.509592, cover=(40.0, 40.0))
+    access = layer([shapely.box(0, 0, 500, 1000), shapely.box(500, 0, 1000, 1000)], access=["tractor", "foot"])
+    found = ranges(patches, access=access, draws=2000)
+    table = found.by_means.set_index(["access", "species"])
+    assert list(table.index) == [("tractor", "A"), ("tractor", ""), ("foot", "A"), ("foot", "")]
+    assert table["gross_m2"].tolist() == pytest.approx([5_000] * 4)
+    half = (table["gross_high_m2"] - table["gross_low_m2"]) / 2
+    assert half.to_numpy() == pytest.approx(1.645 * 300, rel=0.08)
+    assert (
+        table.loc[("foot", "A"), "infested_m2"] == pytest.approx(2_000)
+        and table.xs("", level=1)["infested_m2"].isna().all()
+    )
+    total = found.totals.set_index("species").loc["", ["treatable_gross_low_m2", "treatable_gross_high_m2"]]
+    assert total.tolist() == pytest.approx([10_000] * 2)  # the square keeps its form wherever it lies
+
+
 def test_without_draws_the_columns_stay_empty():
     patches = survey(shapely.Point(500, 500).buffer(10))
     without, with_draws = ranges(patches, draws=0), ranges(patches, draws=100)
@@ -158,7 +176,7 @@ def test_survey_of_nothing_has_no_ranges():
 def test_same_input_gives_the_same_ranges():
     patches = survey(shapely.Point(500, 500).buffer(10), shapely.box(480, 400, 520, 430), shape=["point", "polygon"])
     one, two = (ranges(patches, no_spray=shapely.box(0, 0, 500, 1000), size_error=0.2, draws=100) for _ in range(2))
-    for name in ("acreage", "ground", "totals", "drivers"):
+    for name in ("acreage", "ground", "totals", "by_means", "drivers"):
         pd.testing.assert_frame_equal(getattr(one, name), getattr(two, name), check_exact=True)
 
 
@@ -187,4 +205,6 @@ def test_one_draw_is_the_acreage_of_its_outlines_cut_by_geos():
         *rows.groupby("species")["gross_m2"].sum(), whole["ground_m2"].sum(),
         *rows[open_reached].groupby("species")["gross_m2"].sum(),
     ]  # fmt: skip
-    assert totals[:-1] == pytest.approx(by_hand, rel=1e-6)
+    assert totals[: len(by_hand)] == pytest.approx(by_hand, rel=1e-6)
+    by_means = totals[2 * 3 :].reshape(3, 3)  # tractor, hose and foot; A, B and the ground
+    assert by_means[:2].tolist() == [[0] * 3] * 2 and by_means[2] == pytest.approx(totals[3:6])

@@ -21,7 +21,7 @@ from shapely.geometry import LineString, Point, Polygon, box
 from invasimap.core.crs import working_crs
 from invasimap.core.toml_file import read_tract
 from invasimap.land.terrain import Terrain, flat_terrain
-from invasimap.mosaic.uncertainty import totals_table
+from invasimap.mosaic.uncertainty import by_means_table, totals_table
 from invasimap.prescription.plan import Check, InputFile, Plan
 from invasimap.prescription.sharing import shown_settings
 
@@ -340,13 +340,15 @@ def build_plan(
         {"file": ["survey.csv"], "records": [count + 2], "accepted": [count - 1], "repaired": [1], "set_aside": [2]}
     )
     acreage = acreage_of(mosaic)
+    by_means = ranged(by_means_table(acreage, ground), "gross", "infested")
+    by_means = by_means[by_means["gross_m2"] > 0]
     totals = ranged(totals_table(acreage, ground), "gross", "infested", "treatable_gross", "treatable_infested")
     plan = Plan(
         settings=shown_settings(read_tract(file), internal=False),
         crs=CRS_M, terrain=hills(), stands=stands, patches=patches, mosaic=mosaic,
         treatment_zones=zones, limits=limits_of(mosaic), reach_gain=gains(), parking=parking_of(zones),
         set_aside=aside, acreage=acreage, ground=ranged(ground, "ground"),
-        totals=totals, drivers=drivers_of(totals), ledger=ledger, repaired=repaired,
+        totals=totals, by_means=by_means, drivers=drivers_of(totals), ledger=ledger, repaired=repaired,
         checks=(
             Check(name="area conserved", value=2e-15, limit=1e-9), Check(name="records lost", value=0.0, limit=0.0)
         ),
@@ -374,7 +376,18 @@ def bare_plan(folder: Path) -> Plan:
         "crossings",
         "set_aside",
     )
-    tables = ("acreage", "ground", "totals", "drivers", "repaired", "ledger", "limits", "reach_gain", "parking")
+    tables = (
+        "acreage",
+        "ground",
+        "totals",
+        "by_means",
+        "drivers",
+        "repaired",
+        "ledger",
+        "limits",
+        "reach_gain",
+        "parking",
+    )
     empty = {name: getattr(whole, name).iloc[:0] for name in (*layers, *tables)}
     flat = flat_terrain((-760, -760, 760, 760), cell_m=5.0, crs=CRS_M)
     return dataclasses.replace(whole, terrain=flat, notes=(), **empty)

@@ -19,9 +19,11 @@ from typing import Any
 import geopandas as gpd
 import mgrs
 import numpy as np
+import pandas as pd
 import pikepdf
 import pytest
 import shapely
+from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from PIL import Image
 from pyproj import CRS, Transformer
@@ -34,10 +36,16 @@ from invasimap.prescription.plan import Plan
 from invasimap.reports.book import laid_out, mapbook_pdf, sheets
 from invasimap.reports.book_frames import COMFORTABLE, OVERLAP_IN, Frame, frames, neighbours
 from invasimap.reports.book_index import index_sheet, sheet_list
-from invasimap.reports.book_key import Block, flowed, key_pages
+from invasimap.reports.book_key import Block, flowed, key_pages, legend_parts
+from invasimap.reports.book_legend import sheet_rows
+from invasimap.reports.book_part import part
 from invasimap.reports.book_sheet import stand_sheet
+from invasimap.reports.emergency import SIZES_PT, EmergencyBlock, emergency_block
 from invasimap.reports.grid_marks import grid_words, zone_edges
+from invasimap.reports.legend import Row, set_legend
 from invasimap.reports.norths import convergence_deg, declination_deg, north_lines, norths
+from invasimap.reports.style import LINE
+from invasimap.reports.type_set import width_in
 from invasimap.reports.usng import grid_over, usng, utm_crs
 
 CRS_M = working_crs(-80.5, 38.2)
@@ -139,7 +147,7 @@ def test_forty_stands_are_forty_sheets_listed_in_full(toy_plan: Plan) -> None:
     plan = dataclasses.replace(toy_plan, stands=forty_stands())
     book = laid_out(plan)
     assert [frame.name for frame in book.frames] == [str(number) for number in range(1, 41)]
-    assert book.pages == 40 + 1 + len(key_pages(book)) == book.number(39)
+    assert book.number(39) == 40 + 1 + len(key_pages(book)) == book.pages - len(book.lists)
     said = [line for page in key_pages(book) for column in page for block in column for line in block.lines]
     for numbers, stand, _ in sheet_list(book):
         assert any(line.startswith(f"{numbers}: stand {stand}, ") for line in said)
@@ -246,7 +254,7 @@ def test_a_zone_change_on_a_sheet_is_said_and_drawn(toy_plan: Plan) -> None:
 # ---- the drawn sheets -------------------------------------------------------------------------------------
 
 
-def check_sheet(figure: Figure) -> None:
+def check_sheet(figure: Figure, *, least_pt: float = 8.0) -> None:
     """Nothing leaves the paper or is smaller than 8 pt, and no words lie on others."""
     figure.canvas.draw()
     page = figure.bbox
@@ -255,7 +263,7 @@ def check_sheet(figure: Figure) -> None:
     for text, box in zip(texts, boxes, strict=True):
         assert page.x0 <= box.x0 <= box.x1 <= page.x1, text.get_text()
         assert page.y0 <= box.y0 <= box.y1 <= page.y1, text.get_text()
-        assert text.get_fontsize() >= 8, text.get_text()
+        assert text.get_fontsize() >= least_pt, text.get_text()
     inner = [box.padded(-1.0) for box in boxes]  # pixels at 200 dpi: bounds of turned or tall words may touch
     on = [
         (texts[a].get_text(), texts[b].get_text())
@@ -278,12 +286,12 @@ def test_a_sheet_says_what_a_crew_needs(toy_plan: Plan) -> None:
     book = laid_out(toy_plan)
     for at, frame in enumerate(book.frames):
         words = words_on(stand_sheet(book, at)[0])
-        for part in (
+        for text in (
             f"Sheet {book.number(at)}: stand {frame.name}", f"of {book.pages}", "2025-06-03 to 2025-07-11",
             "2025-11-03", "not a survey", "product label is the law", f"1:{frame.scale:,}", "2 in when printed",
             "UTM zone 17", "17S NC", "WMM2025", "25 / 75 ft" if "perennial stream" in words else "stand",
         ):  # fmt: skip
-            assert part in words, part
+            assert text in words, text
         assert "slipper" not in words
         for item in neighbours(book.frames, at):
             assert f"sheet {book.number(item.frame)}: " in words
@@ -313,6 +321,170 @@ def test_emergency_settings_are_printed_as_they_are_typed(toy_plan: Plan) -> Non
     words = words_on(stand_sheet(book, 0)[0])
     for text in said.values():
         assert text in words
+
+
+LONG = " ".join(f"step{number:02d} {'WATER' if number % 2 else 'tell'}" for number in range(36))[:400]
+
+
+def with_emergency(plan: Plan, **said: str) -> Plan:
+    settings = plan.settings.model_copy(update={"emergency": EmergencySection(**said)})
+    return dataclasses.replace(plan, settings=settings)
+
+
+def test_long_emergency_texts_lose_no_letter(toy_plan: Plan, tmp_path: Path) -> None:
+    said = {
+        "hospital": LONG, "contact": "Pat\nchannel 4\nthen channel 17",
+        "leave_by": "downhill to the county road, then north along it to the bridge at the mill",
+    }  # fmt: skip
+    plan = with_emergency(toy_plan, **said, labels_at="W" * 90, spill_steps=LONG[::-1])
+    plan = dataclasses.replace(plan, stands=plan.stands.iloc[:1])
+    book, file = laid_out(plan), tmp_path / "read.pdf"
+    file.write_bytes(mapbook_pdf(plan))
+    pages = [page.split() for page in tool("pdftotext", file, "-").decode().split("\f")[:-1]]
+    wanted = {word for text in said.values() for word in text.split()}
+    for page in (pages[0], pages[book.first - 1]):  # the index and the stand's sheet
+        assert wanted <= set(page)
+        assert sum(len(word) for word in page if set(word) == {"W"} and len(word) > 1) == 90
+    assert wanted | set(LONG[::-1].split()) <= set().union(*pages[1 : book.first - 1])  # the sheets of words: every row
+    for figure, _ in itertools.islice(sheets(book), book.first):
+        check_sheet(figure, least_pt=6.5)
+        assert "…" not in words_on(figure)
+
+
+def test_the_emergency_block_grows_before_its_type_goes_down() -> None:
+    def laid(text: str, most_in: float) -> EmergencyBlock:
+        return emergency_block({"contact": text}, entry="entry", wide_in=3.0, most_in=most_in)
+
+    short, long = laid("Pat", 2.0), laid(LONG, 4.0)
+    assert long.size_pt == short.size_pt == 8.0 and long.height_in > short.height_in
+    squeezed = laid(LONG, 0.5)  # no size serves: the smallest, and all of it
+    assert squeezed.size_pt == min(SIZES_PT) >= 6.5
+    for block in (long, squeezed):
+        (cell,) = block.columns[0]
+        assert " ".join(cell.lines).split() == LONG.split()
+        assert all(width_in(line, size_pt=block.size_pt, bold=True) <= 3.0 for line in cell.lines)
+
+
+def test_an_emergency_text_past_the_limit_is_refused(tmp_path: Path, toy_plan: Plan) -> None:
+    text = toy_plan.settings.file.read_text(encoding="utf-8")
+    file = tmp_path / "tract.toml"
+    file.write_text(f'{text}\n[emergency]\ncontact = "{"x" * 601}"\n', encoding="utf-8")
+    with pytest.raises(InputError, match=r"contact.*600"):
+        read_tract(file)
+
+
+@pytest.mark.parametrize(
+    ("text", "bold"), [("Emergency: fill in", False), ("WWW mmm 123", True), ("Größe çé ½", False)]
+)
+def test_widths_of_type_are_what_a_figure_measures(text: str, bold: bool) -> None:
+    figure = Figure(dpi=720)
+    FigureCanvasAgg(figure)
+    look: dict[str, Any] = {"fontfamily": "DejaVu Sans", "fontweight": "bold" if bold else "normal"}
+    drawn = figure.text(0, 0, text, fontsize=8, **look).get_window_extent().width / 720
+    assert width_in(text, size_pt=8.0, bold=bold) == pytest.approx(drawn, rel=0.02)
+
+
+# ---- labels, lists, legends and limits --------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def crowded(toy_plan: Plan) -> Plan:
+    """The toy tract with sixty small patches in a huddle in its first stand."""
+    inner = toy_plan.stands.geometry.iloc[0].representative_point()
+    centres = [(inner.x + 9 * (i % 10), inner.y + 9 * (i // 10)) for i in range(60)]
+    rows = toy_plan.patches.iloc[[0] * 60].assign(id=[f"Q{i:03d}" for i in range(60)], gross_m2=28.0)
+    huddle = rows.set_geometry([shapely.Point(x, y).buffer(3) for x, y in centres], crs=toy_plan.crs)
+    return dataclasses.replace(toy_plan, patches=pd.concat([toy_plan.patches, huddle], ignore_index=True))
+
+
+def listed(plan: Plan) -> dict[str, str]:
+    rows = [row for page in laid_out(plan).lists for column in page for row in column]
+    return {row.split()[0]: row for row in rows if row.strip()}
+
+
+def test_every_patch_on_a_sheet_is_named_on_it_or_in_the_list(crowded: Plan) -> None:
+    book, rows, led = laid_out(crowded), listed(crowded), 0
+    for at, frame in enumerate(book.frames):
+        figure = stand_sheet(book, at)[0]
+        check_sheet(figure)
+        words = words_on(figure)
+        seen = set(crowded.patches["id"][crowded.patches.intersects(shapely.box(*frame.bounds))])
+        missing = seen - set(words.split())
+        assert missing <= set(rows)
+        if missing:
+            assert f"not labelled: {len(missing)} patches" in words and f"listed on sheet {book.list_sheets}" in words
+        led += len(seen - missing)
+    assert led > len(crowded.patches) / 2
+
+
+def test_the_list_names_the_square_that_holds_each_patch(crowded: Plan) -> None:
+    rows, square = listed(crowded), laid_out(crowded).square.replace(" ", "")
+    there = Transformer.from_crs(crowded.crs, 4326, always_xy=True)
+    for name, shape in zip(crowded.patches["id"], crowded.patches.geometry, strict=True):
+        lat, lon = mgrs.MGRS().toLatLon(square + "".join(rows[name].split()[1:3]))
+        corner = shapely.Point(there.transform(lon, lat, direction="INVERSE"))
+        assert shapely.distance(shape, corner) < 15  # from its lower left corner, 10 m each way
+
+
+def test_lists_follow_the_stands_and_say_their_sheets(toy_plan: Plan) -> None:
+    book = laid_out(toy_plan)
+    start = book.first + len(book.frames)
+    assert book.pages == start - 1 + len(book.lists)
+    assert book.list_sheets in (f"{start}", f"{start}-{book.pages}")
+    drawn = list(sheets(book))
+    said = words_on(drawn[-1][0])
+    assert len(drawn) == book.pages and f"Sheet {book.pages} of {book.pages}" in said and book.square in said
+    assert any(f"Stand 1, sheet {book.first}" in words_on(figure) for figure, _ in drawn[start - 1 :])
+
+
+@pytest.mark.parametrize("count", [14, 60])
+def test_every_class_drawn_on_a_sheet_is_in_its_legend_or_where_it_goes_on(toy_plan: Plan, count: int) -> None:
+    kinds = [f"protected thing {i:02d}" for i in range(count)]
+    inner = toy_plan.stands.geometry.iloc[0].representative_point()
+    spots = [shapely.Point(inner.x + 6 * i, inner.y) for i in range(count)]
+    many = toy_plan.features.iloc[[1] * count].assign(kind=kinds).set_geometry(spots, crs=toy_plan.crs)
+    plan = dataclasses.replace(toy_plan, features=pd.concat([toy_plan.features, many], ignore_index=True))
+    book = laid_out(plan)
+    figure = stand_sheet(book, 0)[0]
+    check_sheet(figure, least_pt=6.5)
+    said, stand = words_on(figure), book.frames[0].stand
+    here = part(book.plan, book.frames[0].bounds, stand=stand)
+    rows = sheet_rows(here, book.plan, stand, interval=book.interval, served=False)
+    missing = [row.text for row in rows if row.text not in said]
+    assert {row.text for row in rows} >= set(kinds)
+    assert bool(missing) == ("the rest of the legend is on sheet 2" in said) == (count == 60)
+    key = [words_on(figure) for figure, _ in itertools.islice(sheets(book), 1, book.first - 1)]
+    assert all(any(kind in words for words in key) for kind in kinds)
+
+
+def test_a_legend_past_every_size_goes_on_where_its_note_says() -> None:
+    rows = [Row(text=f"class {i}", look=LINE["grid"]) for i in range(200)]
+    found = set_legend(rows, width_in=2.7, height_in=4.0, rest="on sheet 2")
+    texts = [row.text for line in found.lines for row in line]
+    assert texts[-1] == "on sheet 2" and texts[:-1] == [row.text for row in rows[: len(texts) - 1]]
+    assert found.pitch_in * len(found.lines) <= 4.0 + 1e-9
+    assert [row for rows_in in legend_parts(rows, 7.0) for row in rows_in] == rows  # the sheets of words have them all
+    few = set_legend(rows[:20], width_in=2.7, height_in=4.0, rest="")
+    assert few.size_pt == 8.5 and [len(line) for line in few.lines] == [1] * 20
+
+
+def test_a_book_of_many_stands_has_those_with_something_to_do(toy_plan: Plan) -> None:
+    wanted = MapbookSection.model_validate({"most_sheets": 5})
+    settings = toy_plan.settings.model_copy(update={"mapbook": wanted})
+    boxes = forty_stands()
+    boxes = boxes.set_geometry(boxes.geometry.translate(-760, -760), crs=CRS_M)
+    book = laid_out(dataclasses.replace(toy_plan, settings=settings, stands=boxes))
+    assert len(book.frames) == 5 and len(book.left_out) == 35
+    zones = toy_plan.treatment_zones
+    open_ground = (zones["zone"] != "no_spray") & (zones["access"] != "out_of_reach") & (zones["stand"] != "(outside)")
+    to_do = shapely.union_all(zones.geometry[open_ground].to_numpy())
+    assert all(shapely.area(shapely.intersection(frame.ground, to_do)) > 0 for frame in book.frames)
+    assert "index of 5 sheets; 35 more frames have none (sheet 2)" in words_on(index_sheet(book)[0])
+    said = " ".join(line.strip() for page in key_pages(book) for column in page for b in column for line in b.lines)
+    grown = [name for name, infested in book.left_out if infested]
+    assert "at most 5 sheets" in said and "most_sheets under [mapbook]" in said
+    assert all(name in re.split(r"[ ,.]+", said) for name in grown)
+    assert f"without a sheet: {35 - len(grown)}." in said
 
 
 def test_a_tract_with_stands_alone_has_its_book(empty_plan: Plan) -> None:
@@ -371,7 +543,7 @@ def test_gdal_reads_the_system_and_the_corners_of_every_page(printed: SimpleName
         there = Transformer.from_crs(read, toy_plan.crs, always_xy=True)
         assert np.array(there.transform(700.0, -650.0)) == pytest.approx([700.0, -650.0], abs=1e-3)
         neatline = shapely.from_wkt(found["metadata"][""]["NEATLINE"])
-        if page >= first:
+        if first <= page < first + len(shown):
             assert np.array(neatline.bounds) == pytest.approx(shown[page - first], abs=1.0)
         else:
             assert neatline.covers(shapely.box(*toy_plan.stands.total_bounds))

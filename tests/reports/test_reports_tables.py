@@ -111,12 +111,12 @@ def test_hostile_cells_do_not_run(make_plan: Callable[..., Plan], tmp_path: Path
 def test_workbook_holds_the_csv_and_a_frozen_head(written: Path) -> None:
     book = openpyxl.load_workbook(written / "tables.xlsx")
     assert book.sheetnames == [
-        "read me", "acreage", "ground", "totals", "drivers", "treatment_zones", "limits", "parking", "reach_gain",
-        "ledger", "repaired", "set_aside", "columns",
+        "read me", "acreage", "ground", "totals", "by_means", "drivers", "treatment_zones", "limits", "parking",
+        "reach_gain", "ledger", "repaired", "set_aside", "columns",
     ]  # fmt: skip
-    for name in ("acreage", "ground", "totals", "drivers", "limits", "parking", "reach_gain"):
+    for name in ("acreage", "ground", "totals", "by_means", "drivers", "limits", "parking", "reach_gain"):
         sheet = book[name]
-        assert sheet.freeze_panes == "A2" and all(cell.font.bold for cell in sheet[1])
+        assert sheet.freeze_panes == ("B2" if name == "totals" else "A2") and all(cell.font.bold for cell in sheet[1])
         assert sheet.auto_filter.ref == f"A1:{sheet.cell(sheet.max_row, sheet.max_column).coordinate}"
         assert sheet.print_title_rows == "$1:$1" and sheet.page_setup.orientation == "landscape"
         assert (
@@ -129,9 +129,35 @@ def test_workbook_holds_the_csv_and_a_frozen_head(written: Path) -> None:
         column = from_csv.columns[-1]
         np.testing.assert_allclose(from_book[column].astype(float), from_csv[column], rtol=0, atol=5.1e-10)
     ground, whole = book["ground"], pd.read_csv(written / "tables" / "ground.csv")["ground_ac"]
-    assert ground["D2"].number_format == "#,##0.00" and abs(ground["D2"].value - round(whole[0], 2)) > 1e-6
+    assert (
+        ground["D2"].number_format == '[=0]0.00;[<0.005]"<0.01";#,##0.00'
+        and abs(ground["D2"].value - round(whole[0], 2)) > 1e-6
+    )
     assert book["acreage"]["E2"].number_format == "#,##0" and book["repaired"]["B2"].number_format == "0"
     assert ground.column_dimensions["A"].width >= 8 and book["set_aside"].column_dimensions["D"].width >= 25
+
+
+def test_workbook_reads_as_it_is_seen(written: Path, toy_plan: Plan, tmp_path: Path) -> None:
+    """Numbers stand under their headings, losses keep their minus, long texts have room, wide tables print legibly."""
+    several = ";".join(f"Species number{k}" for k in range(12))  # 190 letters: four lines of 60
+    zones = toy_plan.treatment_zones.assign(species=several)
+    write_tables(dataclasses.replace(toy_plan, treatment_zones=zones), tmp_path)
+    book = openpyxl.load_workbook(tmp_path / "tables.xlsx")
+    heads = {cell.value: cell.alignment.horizontal for cell in book["acreage"][1]}
+    assert heads["gross_ac"] == heads["patches"] == "right" and heads["species"] != "right"
+    gain = next(cell for cell in book["reach_gain"][2] if cell.column_letter == "H")
+    assert book["reach_gain"]["H1"].value == "foot_gain_ac" and gain.number_format == "#,##0.00"
+    rows = book["treatment_zones"].row_dimensions
+    assert (
+        rows[2].height >= 4 * 12
+        and openpyxl.load_workbook(written / "tables.xlsx")["ledger"].row_dimensions[2].height is None
+    )
+    totals = book["totals"]
+    assert totals.page_setup.fitToWidth == 2 and totals.print_title_cols == "$A:$A" and totals.freeze_panes == "B2"
+    for sheet in book.worksheets[1:]:
+        for place, cell in enumerate(sheet[1], 1):
+            width = sheet.column_dimensions[openpyxl.utils.get_column_letter(place)].width
+            assert width >= len(str(cell.value)) + 2, (sheet.title, cell.value)
 
 
 def test_workbook_explains_itself(written: Path, toy_plan: Plan) -> None:

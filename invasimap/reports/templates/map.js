@@ -25,7 +25,7 @@ function open(name) {
   document.querySelectorAll("#panel > div").forEach(function (part) { part.hidden = part.id !== name; });
   document.getElementById("panel").hidden = !name;
   map.getContainer().style.cursor = measuring() ? "crosshair" : "";
-  if (measuring()) { map.closePopup(); map.doubleClickZoom.disable(); } else { map.doubleClickZoom.enable(); }
+  if (measuring()) { map.doubleClickZoom.disable(); } else { map.doubleClickZoom.enable(); }
   map.invalidateSize({ animate: false });
 }
 
@@ -71,7 +71,7 @@ var Note = L.Control.extend({
   }
 });
 var dot = null, ring = null, hereNote = new Note({ id: "here-note" }).addTo(map);
-function say(text) { hereNote.box.textContent = text; }
+function say(text, alarm) { hereNote.box.textContent = text; hereNote.box.classList.toggle("alarm", !!alarm); }
 function toggleHere(button) {
   if (button.getAttribute("aria-pressed") === "true") {
     map.stopLocate();
@@ -87,13 +87,15 @@ function toggleHere(button) {
 }
 map.on("locationfound", function (found) {
   if (!dot) {
-    ring = L.circle(found.latlng, { radius: found.accuracy, color: "#12427d", weight: 1, fillOpacity: 0.12, interactive: false }).addTo(map);
-    dot = L.circleMarker(found.latlng, { radius: 8, color: "#fff", weight: 3, fillColor: "#12427d", fillOpacity: 1, interactive: false }).addTo(map);
+    ring = L.circle(found.latlng, { radius: found.accuracy, color: head.colors.own, weight: 1, fillOpacity: 0.12, interactive: false }).addTo(map);
+    dot = L.circleMarker(found.latlng, { radius: 8, color: head.colors.paper, weight: 3, fillColor: head.colors.own, fillOpacity: 1, interactive: false }).addTo(map);
     map.panTo(found.latlng);
   }
   dot.setLatLng(found.latlng);
   ring.setLatLng(found.latlng).setRadius(found.accuracy);
-  say("Position good to about " + Math.ceil(found.accuracy * head.length_per_m) + " " + head.length_unit + ".");
+  var off = figure(Math.ceil(found.accuracy * head.length_per_m), 0) + " " + head.length_unit;
+  var close = ground.under(found.latlng, found.accuracy / metresPerPx(), ["zone_no_spray"]).length > 0;
+  say("Position good to about " + off + "." + (close ? " No-spray ground lies within that." : ""), close);
 });
 map.on("locationerror", function (error) { say("No position from this device: " + error.message); });
 
@@ -113,7 +115,7 @@ function start(words, shapes) {
   startPrint();
   var here = document.getElementById("here");
   here.addEventListener("click", function () { toggleHere(here); });
-  window.fieldMap = { map: map, ground: ground, layers: layers };
+  window.fieldMap = { map: map, ground: ground, layers: layers, corners: head.corners };
   document.body.dataset.ready = "yes";
 }
 

@@ -1,5 +1,5 @@
 // All shapes on one canvas, drawn anew after every move: whatever the number of patches, nothing else is kept per shape.
-var TILE = 8, INK = "#1b1b1b", CHUNK = 150;
+var TILE = 8, CHUNK = 150;
 
 var Ground = L.Renderer.extend({
   initialize: function (layers) {
@@ -14,6 +14,15 @@ var Ground = L.Renderer.extend({
   _initContainer: function () {
     this._container = element("canvas");
     this._ctx = this._container.getContext("2d");
+  },
+  // a canvas that was never emptied: what was emptied since the last frame is printed white over all that lies beneath
+  renew: function () {
+    var old = this._container, canvas = old.cloneNode(false);
+    old.replaceWith(canvas);
+    this._container = canvas;
+    this._ctx = canvas.getContext("2d");
+    this.fresh = true;
+    this.paint();
   },
   _destroyContainer: function () { L.DomUtil.remove(this._container); delete this._container; },
   _updatePaths: function () {},
@@ -41,9 +50,11 @@ var Ground = L.Renderer.extend({
     var ctx = this._ctx, sharp = this.sharp(), size = this._bounds.getSize(), self = this;
     var view = this.view();
     view.width = size.x; view.height = size.y;
-    // a new size empties the canvas; an emptied rectangle would be printed white over the shape of the ground
-    this._container.width = Math.round(size.x * sharp);
-    this._container.height = Math.round(size.y * sharp);
+    var wide = Math.round(size.x * sharp), high = Math.round(size.y * sharp);
+    if (this.fresh && this._container.width === wide && this._container.height === high) { this.fresh = false; } else {
+      this._container.width = wide;
+      this._container.height = high;
+    }
     ctx.setTransform(sharp, 0, 0, sharp, 0, 0);
     this.taken = [];
     this.drawn = {};
@@ -60,7 +71,7 @@ var Ground = L.Renderer.extend({
       if (!mine.length) { return; }
       var spots = mine.filter(function (i) { return layer.kinds[i] === 0; });
       var rest = spots.length ? mine.filter(function (i) { return layer.kinds[i] > 0; }) : mine;
-      if (look.dot) { rest = self.dots(ctx, layer, rest, look, view, many ? 3 : 7); }
+      if (look.dots) { rest = self.dots(ctx, layer, rest, look, view, many); }
       for (var from = 0; from < rest.length; from += CHUNK) {
         self.shapes(ctx, layer, rest.slice(from, from + CHUNK), look, view);
       }
@@ -79,23 +90,21 @@ var Ground = L.Renderer.extend({
     return found;
   },
   // patches too small to see as shapes become marks; gives back the others
-  dots: function (ctx, layer, list, look, view, px) {
-    var left = [], box = layer.box;
-    ctx.beginPath();
+  dots: function (ctx, layer, list, look, view, many) {
+    var left = [], box = layer.box, px = many ? 3 : look.size, form = markPath(look, px), marks = new Path2D();
     list.forEach(function (i) {
       var wide = (box[4 * i + 2] - box[4 * i]) * view.scale, high = (box[4 * i + 3] - box[4 * i + 1]) * view.scale;
       if (Math.max(wide, high) >= px) { left.push(i); return; }
       var x = (box[4 * i] + box[4 * i + 2]) / 2 * view.scale + view.left;
       var y = view.top - (box[4 * i + 1] + box[4 * i + 3]) / 2 * view.scale;
-      ctx.rect(x - px / 2, y - px / 2, px, px);
+      if (many) { marks.rect(x - px / 2, y - px / 2, px, px); } else { marks.addPath(form, new DOMMatrix([1, 0, 0, 1, x, y])); }
     });
-    ctx.fillStyle = look.dot;
-    ctx.fill();
-    if (px > 4) { ctx.strokeStyle = look.edge; ctx.lineWidth = 0.8; ctx.setLineDash([]); ctx.stroke(); }
+    ctx.setLineDash([]);
+    fillMarks(ctx, marks, many ? { fill: look.fill } : look);
     return left;
   },
   shapes: function (ctx, layer, list, look, view) {
-    var areas = look.fill ? list.filter(function (i) { return layer.kinds[i] === 2; }) : [];
+    var areas = look.fill && !look.dots ? list.filter(function (i) { return layer.kinds[i] === 2; }) : [];
     if (areas.length) {
       ctx.beginPath();
       areas.forEach(function (i) { trace(ctx, layer, i, view); });
@@ -111,20 +120,18 @@ var Ground = L.Renderer.extend({
     ctx.lineJoin = "round";
     if (look.casing) { stroke(ctx, look.casing, look.casing_width, []); }
     if (look.edge && look.width) { stroke(ctx, look.edge, look.width, look.dash || []); }
+    if (look.ticks) { ticks(ctx, layer, list, look, view); }
   },
   spots: function (ctx, layer, list, look, view) {
+    if (!list.length) { return; }
+    var form = markPath(look, look.size), marks = new Path2D();
     list.forEach(function (i) {
       for (var r = layer.firstRing[i]; r < layer.firstRing[i + 1]; r++) {
         var p = layer.firstPoint[r];
-        ctx.beginPath();
-        ctx.arc(layer.x[p] * view.scale + view.left, view.top - layer.y[p] * view.scale, look.radius || 6, 0, 7);
-        ctx.globalAlpha = look.alpha;
-        ctx.fillStyle = look.fill;
-        ctx.fill();
-        ctx.globalAlpha = 1;
-        stroke(ctx, look.edge, look.width, look.dash || []);
+        marks.addPath(form, new DOMMatrix([1, 0, 0, 1, layer.x[p] * view.scale + view.left, view.top - layer.y[p] * view.scale]));
       }
     });
+    fillMarks(ctx, marks, look);
   },
   // the hatch stays on the ground while the canvas moves under it
   hatch: function (ctx, look) {
@@ -165,22 +172,22 @@ var Ground = L.Renderer.extend({
       self.taken.push(mine);
       ctx.lineWidth = 4;
       ctx.setLineDash([]);
-      ctx.strokeStyle = "#fff";
+      ctx.strokeStyle = head.colors.paper;
       ctx.strokeText(text, x, y);
-      ctx.fillStyle = INK;
+      ctx.fillStyle = head.colors.ink;
       ctx.fillText(text, x, y);
     });
   },
 
   // what lies within so many px of a place, the topmost first
-  under: function (latlng, px) {
+  under: function (latlng, px, only) {
     var view = this.view(), at = this._map.latLngToLayerPoint(latlng).subtract(this._bounds.min), found = [];
     var x = (at.x - view.left) / view.scale, y = (view.top - at.y) / view.scale, near = px / view.scale;
     this.layers.forEach(function (layer) {
-      if (!layer.on) { return; }
+      if (only ? only.indexOf(layer.name) < 0 : !layer.on) { return; }
       for (var i = layer.count - 1; i >= 0; i--) {
         var b = layer.box, k = 4 * i;
-        if (layer.hidden && layer.hidden[i] || b[k] > x + near || b[k + 2] < x - near || b[k + 1] > y + near || b[k + 3] < y - near) { continue; }
+        if (!only && layer.hidden && layer.hidden[i] || b[k] > x + near || b[k + 2] < x - near || b[k + 1] > y + near || b[k + 3] < y - near) { continue; }
         var away = layer.kinds[i] === 2 && holds(layer, i, x, y) ? 0 : distance(layer, i, x, y) * view.scale;
         if (away <= px) { found.push({ layer: layer, i: i, px: away }); }
       }
@@ -188,6 +195,43 @@ var Ground = L.Renderer.extend({
     return found.reverse();
   }
 });
+
+// the form of a mark, so many px across
+function markPath(look, px) {
+  var made = new Path2D();
+  made.addPath(new Path2D(look.mark), new DOMMatrix([px, 0, 0, px, 0, 0]));
+  return made;
+}
+
+function fillMarks(ctx, marks, look) {
+  if (look.fill) { ctx.fillStyle = look.fill; ctx.fill(marks); }
+  ctx.setLineDash(look.dash || []);
+  if (look.halo) { ctx.strokeStyle = look.halo; ctx.lineWidth = look.width + 3; ctx.stroke(marks); }
+  if (look.edge) { ctx.strokeStyle = look.edge; ctx.lineWidth = look.width; ctx.stroke(marks); }
+}
+
+// short strokes across lines, every few px along them, as barriers have on paper
+function ticks(ctx, layer, list, look, view) {
+  var step = look.ticks.every, half = look.ticks.half;
+  ctx.beginPath();
+  list.forEach(function (i) {
+    for (var r = layer.firstRing[i]; r < layer.firstRing[i + 1]; r++) {
+      var from = layer.firstPoint[r], end = layer.firstPoint[r + 1], next = look.ticks.from;
+      for (var p = from; p < end; p++) {
+        var q = p + 1 < end ? p + 1 : layer.kinds[i] === 2 ? from : p;
+        var x = layer.x[p] * view.scale + view.left, y = view.top - layer.y[p] * view.scale;
+        var dx = (layer.x[q] - layer.x[p]) * view.scale, dy = (layer.y[p] - layer.y[q]) * view.scale, long = Math.hypot(dx, dy);
+        for (; next <= long && long > 0; next += step) {
+          var cx = x + dx * next / long, cy = y + dy * next / long, ox = -dy / long * half, oy = dx / long * half;
+          ctx.moveTo(cx - ox, cy - oy);
+          ctx.lineTo(cx + ox, cy + oy);
+        }
+        next -= long;
+      }
+    }
+  });
+  stroke(ctx, look.edge, look.width * 0.8, []);
+}
 
 function stroke(ctx, color, width, dash) {
   ctx.strokeStyle = color;

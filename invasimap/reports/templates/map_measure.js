@@ -54,10 +54,10 @@ function addCorner(latlng) {
 
 function showMeasure() {
   drawnMeasure.forEach(function (shape) { shape.remove(); });
-  var look = { color: "#b0006d", weight: 3, fillOpacity: 0.15, interactive: false };
+  var look = { color: head.colors.measure, weight: 3, fillOpacity: 0.15, interactive: false };
   drawnMeasure = [measuresArea() && corners.length > 2 ? L.polygon(corners, look) : L.polyline(corners, look)];
   corners.forEach(function (place) {
-    drawnMeasure.push(L.circleMarker(place, { radius: 5, color: "#b0006d", weight: 2, fillColor: "#fff", fillOpacity: 1, interactive: false }));
+    drawnMeasure.push(L.circleMarker(place, { radius: 5, color: head.colors.measure, weight: 2, fillColor: head.colors.paper, fillOpacity: 1, interactive: false }));
   });
   drawnMeasure.forEach(function (shape) { shape.addTo(map); });
   sayMeasure();
@@ -71,7 +71,7 @@ function sayMeasure() {
   var text = "Tap the map, corner by corner.";
   if (closed) {
     text = crossesItself(corners) ? "The outline crosses itself: no area. Take the last corner back."
-      : areaText(m2) + "; " + lengthText(long) + " round.";
+      : areaText(m2) + "; " + lengthText(long) + " around.";
     if (crossesItself(corners)) { said.dataset.m2 = ""; }
   } else if (area && corners.length) {
     text = "An area takes three corners or more.";
@@ -83,7 +83,7 @@ function sayMeasure() {
 
 function sayFinger() {
   var middle = map.getSize().divideBy(2), a = map.containerPointToLatLng(middle), b = map.containerPointToLatLng(middle.add([8, 0]));
-  document.getElementById("finger").textContent = "Along the level. At this zoom a tap is good to about " +
+  document.getElementById("finger").textContent = "Level distance, as on a map. At this zoom a tap is good to about " +
     figure(Math.ceil(stepM(a, b) * head.length_per_m), 0) + " " + head.length_unit + "; zoom in for less.";
 }
 

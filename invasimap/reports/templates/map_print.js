@@ -7,12 +7,29 @@ function toPaper() {
   document.body.classList.add("paper");
   map.options.zoomSnap = 0;
   ground.ratio = PRINT_SHARP;
+  sayOnPaper();  // the words take their room first, the map what is left
   map.invalidateSize({ animate: false, pan: false });
-  map.setView(before.center, map.getBoundsZoom(before.bounds), { animate: false });
+  var seen = printed(before.bounds);
+  map.setView(seen.getCenter(), map.getBoundsZoom(seen), { animate: false });
+  ground.renew();
+  sayOnPaper();
+}
+
+function sayOnPaper() {
   document.getElementById("paper-shown").textContent = document.getElementById("shown").textContent;
   document.getElementById("paper-scale").textContent = scaleText();
   var measured = corners.length > 1 ? "Measured: " + document.getElementById("measured").textContent + " " : "";
   document.getElementById("paper-made").textContent = measured + "Printed " + new Date().toLocaleDateString("en-CA") + ".";
+}
+
+// what is on the screen, less what of it lies beyond the tract: a tall screen would else print a small map
+function printed(seen) {
+  var tract = L.latLngBounds(head.corners);
+  if (!seen.intersects(tract)) { return seen; }
+  return L.latLngBounds(
+    [Math.max(seen.getSouth(), tract.getSouth()), Math.max(seen.getWest(), tract.getWest())],
+    [Math.min(seen.getNorth(), tract.getNorth()), Math.min(seen.getEast(), tract.getEast())]
+  );
 }
 
 function toScreen() {

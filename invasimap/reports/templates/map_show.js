@@ -59,7 +59,7 @@ function swatch(fill) {
   svg.setAttribute("class", "swatch");
   svg.setAttribute("aria-hidden", "true");
   svg.setAttribute("viewBox", "0 0 28 18");
-  [["x", 1], ["y", 1], ["width", 26], ["height", 16], ["fill", "url(#" + fill + ")"], ["stroke", INK]].forEach(function (pair) {
+  [["x", 1], ["y", 1], ["width", 26], ["height", 16], ["fill", "url(#" + fill + ")"], ["stroke", head.colors.ink]].forEach(function (pair) {
     box.setAttribute(pair[0], pair[1]);
   });
   svg.appendChild(box);

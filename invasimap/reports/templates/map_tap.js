@@ -6,20 +6,17 @@ map.on("click", function (event) {
   tell(event.latlng, spotFacts(event.latlng));
 });
 
-// beside the place on a wide screen; on a phone under the map, where nothing is covered
+// in the panel, where nothing of the map is covered; closed, the panel shows what it showed before
+var shownBefore = "";
 function tell(latlng, body) {
-  map.closePopup();
   if (tapRing) { tapRing.remove(); tapRing = null; }
-  if (!body) { if (openPanel === "tapped") { open(""); } return; }
-  if (wideScreen()) {
-    L.popup({ maxWidth: 300, autoPanPaddingTopLeft: [72, 12], autoPanPaddingBottomRight: [12, 12] }).setLatLng(latlng).setContent(body).openOn(map);
-    return;
-  }
+  if (!body) { if (openPanel === "tapped") { open(shownBefore); } return; }
+  if (openPanel !== "tapped") { shownBefore = openPanel; }
   document.getElementById("tapped-facts").replaceChildren(body);
   open("tapped");
   document.getElementById("panel").scrollTop = 0;
-  tapRing = L.circleMarker(latlng, { radius: 14, color: "#fff", weight: 6, fill: false, interactive: false, className: "tap-ring" }).addTo(map);
-  map.panInside(latlng, { padding: [40, 40], animate: false });
+  tapRing = L.circleMarker(latlng, { radius: 17, color: head.colors.paper, weight: 4, fill: false, interactive: false, className: "tap-ring" }).addTo(map);
+  map.panInside(latlng, { padding: [60, 60], animate: false });
 }
 
 var waiting = false;

@@ -161,6 +161,19 @@ leave_by = "downhill to the county road"
 [season]
 native_leaf_drop = "10-20"
 killing_freeze = "11-05"
+full_leaf = "05-20"                  # these dates are invented too
+leaf_colour = "09-25"
+after_leaf_drop = "3 day"
+sap_flow = ["02-20", "04-15"]
+
+[[window]]                           # before its seed ripens
+species = ["Microstegium vimineum"]
+technique = ["foliar_spot", "foliar_broadcast", "mow"]
+first = "06-15"
+last = "08-10"
+
+[technique]
+reach = "6 ft"                       # leaves above it are never sprayed from the ground
 
 # ---- mixes: INVENTED; copy yours from the label in your hand ---------------------------------------------
 

@@ -52,7 +52,11 @@ def test_the_settings_of_field_files_are_valid_and_show_the_defaults(tmp_path):
     assert tract.photos[0].within_m == pytest.approx(15.24)
     shown = tract.intake.model_copy(update={"species": None, "cover_scales": {}})
     assert shown == IntakeSection()
+    dates = {"native_leaf_drop", "killing_freeze", "full_leaf", "leaf_colour", "sap_flow"}
     for section, must in (
+        (tract.technique, {"rules"}),
+        (tract.season, dates | {"reference", "degree_days"}),
+        (tract.season.degree_days, {"method"}),
         (tract.access, set()),
         (tract.access.atv, {"max_slope_pct", "max_side_slope_pct", "clearance_m", "hose_length_m"}),
         (tract.access.foot, {"max_slope_pct", "max_walk_min"}),
@@ -82,7 +86,7 @@ def models(kind):
 def test_every_setting_is_shown():
     """In the README; what no step takes yet, in the sample tract, which the README names for it."""
     readme, sample = "\n".join(blocks("toml")), (ROOT / "sample_geodata" / "tract.toml").read_text(encoding="utf-8")
-    later = ("season", "mix", "rig", "budget")
+    later = ("mix", "rig", "budget")
     every = list(keys(Tract))
     assert {"protect.per_slope", "emergency.leave_by", "access.atv.pump_pressure", "map.background.max_zoom"} <= {
         *every

@@ -28,7 +28,6 @@ from invasimap.core.quantities import (
     Length,
     Minutes,
     Money,
-    MonthDay,
     PositiveLength,
     Pressure,
     Rate,
@@ -40,6 +39,7 @@ from invasimap.core.quantities import (
     TemperatureRange,
     Volume,
 )  # fmt: skip
+from invasimap.core.season_settings import SeasonSection, TechniqueSection, WindowSection
 from invasimap.core.survey_settings import (
     FileName,
     IntakeSection,
@@ -263,13 +263,6 @@ class UncertaintySection(Section):
     cover_error_pct: Share = Field(5.0, alias="cover_error")
 
 
-class SeasonSection(Section):
-    """``[season]``: dates seen on the place."""
-
-    native_leaf_drop: MonthDay | None = None
-    killing_freeze: MonthDay | None = None
-
-
 class Adjuvant(Section):
     """What is added to a mix beside the product."""
 
@@ -337,6 +330,8 @@ class Tract(Section):
     access: AccessSection = AccessSection()
     uncertainty: UncertaintySection = UncertaintySection()
     season: SeasonSection = SeasonSection()
+    window: list[WindowSection] = Field(default_factory=list)
+    technique: TechniqueSection = TechniqueSection()
     mix: list[MixSection] = Field(default_factory=list)
     rig: list[RigSection] = Field(default_factory=list)
     budget: BudgetSection | None = None

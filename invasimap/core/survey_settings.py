@@ -10,8 +10,8 @@ from invasimap.core.database_address import is_database, not_a_database, postgis
 from invasimap.core.quantities import CoverRange, DataSize, Length, PositiveArea, PositiveLength, Section, Share
 
 Role = Literal[
-    "species", "cover", "radius", "diameter", "area", "length", "width", "height", "stems", "date", "observer",
-    "accuracy", "notes", "lon", "lat",
+    "species", "cover", "radius", "diameter", "area", "length", "width", "height", "stems", "stem_diameter",
+    "date", "observer", "accuracy", "notes", "lon", "lat",
 ]  # fmt: skip
 COVER_SCALES = ("percent", "fraction", "daubenmire", "braun-blanquet")  # and those of [intake.cover_scales]
 FileName = Annotated[str, AfterValidator(not_a_database)]

@@ -59,6 +59,9 @@ DIMENSIONS: Final[dict[str, tuple[str, str, dict[str, float]]]] = {
     "data": ("byte", '"200 MB"', {"byte": 1.0, "kb": 1e3, "mb": 1e6, "gb": 1e9}),
     "strength": ("kg/L", '"3.3 lb/gal" or "480 g/l"', _per(_MASS, _VOLUME)),
     "dose": ("kg/ha", '"2.9 lb/acre" or "3 kg/ha"', _per(_MASS, _HECTARES)),
+    "density": ("1/m2", '"1500 stems/acre" or "4000 stems/ha"',
+                {f"{word}/{area}": 1 / (M2_PER_HA * hectares)
+                 for word in ("stem", "stems", "plant", "plants") for area, hectares in _HECTARES.items()}),
     "spread": ("L/ha", '"20 gal/acre" or "200 l/ha"', _per(_VOLUME, _HECTARES)),
 }  # fmt: skip
 
@@ -143,6 +146,33 @@ def temperature_range_c(text: object) -> tuple[float, float]:
     if unit.endswith("f"):
         low, high = (low - 32) / 1.8, (high - 32) / 1.8
     return low, high
+
+
+def temperature_c(text: object) -> float:
+    """A temperature in degrees Celsius from ``"50 degF"`` or ``"10 degC"``.
+
+    Examples
+    --------
+    >>> temperature_c("50 degF"), temperature_c("-2 degC")
+    (10.0, -2.0)
+    """
+    match = _QUANTITY.fullmatch(text) if isinstance(text, str) else None
+    unit = ((match[2] if match else "") or "").lower()
+    if match is None or unit not in ("degf", "degc", "f", "c", "°f", "°c"):
+        raise ValueError(f'{text!r} is no temperature: write one such as "50 degF" or "10 degC"')
+    number = float(match[1])
+    return (number - 32) / 1.8 if unit.endswith("f") else number
+
+
+def whole_days_up(days: float) -> int:
+    """Days to the next whole one.
+
+    Examples
+    --------
+    >>> whole_days_up(3.0), whole_days_up(3.2)
+    (3, 4)
+    """
+    return math.ceil(days - 1e-9)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -28,7 +28,7 @@ from invasimap.inputs.what_to_do import with_what_to_do
 
 PATCH_COLUMNS: Final = (
     "id", "species", "common_name", "known", "date", "cover_pct", "cover_low_pct", "cover_high_pct", "height_m",
-    "stems", "accuracy_m", "observer", "shape", "file", "record", "notes", "other",
+    "stems", "stem_mm", "accuracy_m", "observer", "shape", "file", "record", "notes", "other",
 )  # fmt: skip
 LEDGER_COLUMNS: Final = ("file", "records", "accepted", "repaired", "set_aside")
 ROLE_COLUMNS: Final = ("file", "column", "role", "unit", "recognised_by")

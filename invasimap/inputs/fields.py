@@ -21,7 +21,7 @@ class Column:
 
 _UNITS: Final = {
     "ft": "ft", "feet": "ft", "foot": "ft", "m": "m", "meter": "m", "meters": "m", "metre": "m", "metres": "m",
-    "in": "in", "inch": "in", "inches": "in", "yd": "yd", "yards": "yd", "cm": "cm", "km": "km", "mi": "mi",
+    "in": "in", "inch": "in", "inches": "in", "yd": "yd", "yards": "yd", "mm": "mm", "cm": "cm", "km": "km", "mi": "mi",
     "acre": "acre", "acres": "acre", "ac": "acre", "ha": "ha", "hectare": "ha", "hectares": "ha",
     "sqft": "sq ft", "ft2": "sq ft", "sqm": "sq m", "m2": "sq m",
     "pct": "%", "percent": "%", "percentage": "%", "fraction": "fraction", "proportion": "fraction", "deg": "deg",
@@ -43,6 +43,7 @@ _FITTING: Final = {
     "cover": frozenset({"", "%", "fraction", CLASS_UNIT}),
     "area": AREA_UNITS | {""},
     **dict.fromkeys(("radius", "diameter", "length", "width", "size", "height", "accuracy"), _LENGTH_UNITS),
+    "stem_diameter": frozenset({"", "mm", "cm", "in"}),
 }
 
 # role -> header words run together, the surer names first; a cell is taken from the first column that has one
@@ -87,6 +88,10 @@ NAMES: Final[dict[str, tuple[str, ...]]] = {
         "stems", "stemcount", "stemct", "count", "stemscount", "nstems", "numstems", "nostems", "numberofstems",
         "plantcount", "numplants", "nplants", "noplants", "numberofplants", "individualcount",
     ),
+    "stem_diameter": (
+        "stemdiameter", "stemdiam", "stemdia", "largeststem", "largeststemdiameter", "maxstemdiameter", "maxstem",
+        "stemsize", "stem", "dbh", "maxdbh", "rcd", "rootcollardiameter", "basaldiameter",
+    ),
     "date": (
         "date", "surveydate", "datesurveyed", "survdate", "dateofsurvey", "obsdate", "observationdate", "observeddate",
         "dateobserved", "dateobs", "observedon", "visitdate", "datevisited", "collectiondate", "datecollected",
@@ -123,8 +128,11 @@ NAMES: Final[dict[str, tuple[str, ...]]] = {
         "coordy", "pointy", "northing", "northings", "north", "utmy", "utmn", "utmnorthing", "yutm",
     ),
 }  # fmt: skip
-# header words that say a role only with one of its units: "patch" alone is no area, "infestation" alone no cover
-_ONLY_WITH_UNIT: Final = frozenset({"patch", "est", "total", "infestation", "infest", "co", "in"})
+# header words that say a role only with one of its units: "patch" alone is no area, "infestation" alone no cover, and
+# of "DBH" alone nobody knows the unit
+_ONLY_WITH_UNIT: Final = frozenset({
+    "patch", "est", "total", "infestation", "infest", "co", "in", "stem", "dbh", "maxdbh", "rcd",
+})  # fmt: skip
 _STEM_UNITS: Final = frozenset({"cm", "in"})  # nobody measures a patch in them, and everybody a stem
 _CLASS_WORDS: Final = ("class", "clas", "cl", "cls", "code", "id", "cat", "category", "rank", "rating")
 _SCALE_WORDS: Final = ("daub", "daubenmire", "bb", "braun", "braunblanquet")

@@ -27,8 +27,10 @@ from invasimap.inputs.site import Site
 from invasimap.inputs.species import JOINER, Catalogue, aside_reason, plain_name
 from invasimap.inputs.stands_box import moves
 from invasimap.inputs.values import Count, parse_count, parse_size
+from invasimap.inputs.written import read_written
 
 _TALLEST_M: Final = 60.0  # no tree of eastern North America is taller: centimetres or feet, said to be metres
+_THICKEST_M: Final = 3.0  # nor any stem thicker
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -121,6 +123,7 @@ def _told(
     cover = read_cover(texts["cover"], default=section.defaults.cover_pct, scale=scale)
     date = read_date(texts["date"], site, utc=utc, order=section.date_order)
     height, height_how = _side_length(texts["height"], role="height", default=section.defaults.height_m)
+    stem, stem_how = _stem_mm(texts["stem_diameter"])
     accuracy, accuracy_how = _side_length(texts["accuracy"], role="accuracy", default=None)
     if section.gps_accuracy_m is not None:
         accuracy = np.where(np.isnan(accuracy), section.gps_accuracy_m, accuracy)
@@ -140,6 +143,7 @@ def _told(
         number={
             **cover.number,
             "height_m": height,
+            "stem_mm": stem,
             "accuracy_m": accuracy,
             "own_cover": (~texts["cover"].blank).astype(float),
             "own_height": (~texts["height"].blank).astype(float),
@@ -151,6 +155,7 @@ def _told(
             cover.how,
             date.how,
             height_how,
+            stem_how,
             accuracy_how,
             texts["stems"].with_texts([count.how for count in stems]),
         ),
@@ -302,6 +307,24 @@ def _said_stems(count: Count) -> str:
     if count.low == count.high:
         return f"{count.value:.0f}"
     return f"over {count.low:.0f}" if np.isinf(count.high) else f"{count.low:.0f}-{count.high:.0f}"
+
+
+def _stem_mm(cells: Cells) -> tuple[NDArray[np.float64], Cells]:
+    """The thickest stem in millimetres: the upper end of a range; of "over 6 in" it is not known how thick."""
+
+    def read(text: str) -> tuple[float, str]:
+        size = parse_size(text, role="stem_diameter", dimension="length")
+        found = read_written(text, "length")
+        if found is None or np.isnan(size.value):
+            return math.nan, f"{size.problem.partition(':')[0]}: not used" if size.problem else ""
+        if found.high > _THICKEST_M:
+            return math.nan, f"stem_diameter {text} is more than a stem's: not used"
+        if found.sign == ">":
+            return math.nan, f"stem_diameter {text} does not say how thick: not used"
+        return 1000 * found.high, size.how
+
+    rows = [read(text) for text in cells.texts]
+    return cells.each([value for value, _ in rows]), cells.with_texts([how for _, how in rows])
 
 
 def _side_length(cells: Cells, *, role: str, default: float | None) -> tuple[NDArray[np.float64], Cells]:

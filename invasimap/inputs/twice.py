@@ -67,6 +67,7 @@ def _told(records: Records, rows: NDArray[np.intp]) -> sameness.Records:
             number["b_m"] + said["size"],
             number["bearing_deg"] % 180 + said["size"] + long,
             number["height_m"] + said["height"],
+            *([number["stem_mm"]] if np.isfinite(number["stem_mm"]).any() else []),
         ],
         outlines=lambda at: _outlines(records, rows[at], kind[at]),
     )

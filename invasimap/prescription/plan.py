@@ -86,7 +86,8 @@ class Plan:
     Attributes
     ----------
     patches
-        ``id, species, common_name, date, cover_pct, height_m, observer, file, record, notes, other, gross_m2``;
+        ``id, species, common_name, date, cover_pct, height_m, stem_mm, observer, file, record, notes, other,
+        gross_m2``;
         ``other`` is what else a record said, as JSON.
     mosaic
         The planar partition: ``stand, zone, access, species, cover_pct`` (text, semicolon-joined), ``area_m2``.

@@ -31,6 +31,11 @@ def test_every_section_is_read_in_si(tmp_path):
     assert tract.rig[0].wage.amount == 28
     assert tract.survey[0].defaults.cover_pct == (25, 50)
     assert tract.season.killing_freeze == (11, 8)
+    assert tract.season.sap_flow == ((2, 20), (4, 15)) and tract.season.reference.elevation_m == pytest.approx(152.4)
+    assert (tract.season.degree_days.base_c, tract.season.degree_days.upper_c) == (10, 30)
+    assert tract.window[0].wait_days == (56, 70) and tract.technique.wait_days == (56, 56)
+    assert tract.technique.basal_stem_m == pytest.approx(0.1016)
+    assert tract.technique.low_volume_stems_per_m2 == pytest.approx(1200 / 4046.8564224)
     assert tract.confidential.hide_within_m == pytest.approx(500 * 0.3048)
     assert "has its say" not in repr(tract)
 

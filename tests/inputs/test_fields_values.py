@@ -30,6 +30,8 @@ ACRE_M2 = 43_560 * FOOT_M**2
         ("cover_BB", "cover", "class"), ("Braun-Blanquet", "cover", "class"), ("Cover Class (%)", "cover", "class"),
         ("Radius (ft)", "radius", "ft"), ("radius_ft", "radius", "ft"), ("RADIUSFT", "radius", "ft"),
         ("Ht_ft", "height", "ft"), ("HEIGHTFT", "height", "ft"), ("DIAM_M", "diameter", "m"),
+        ("DBH_in", "stem_diameter", "in"), ("stem diameter", "stem_diameter", ""), ("STEM_MM", "stem_diameter", "mm"),
+        ("StemDiamet", "stem_diameter", ""), ("LargestStem (cm)", "stem_diameter", "cm"),
         ("Size_m", "size", "m"), ("gross acres", "area", "acre"), ("Area (sq ft)", "area", "sq ft"),
         ("Hectares", "area", "ha"),
         ("EST_AREA", "area", ""), ("est_ac", "area", "acre"), ("Patch (ac)", "area", "acre"),
@@ -52,10 +54,10 @@ def test_header_is_recognised(header, role, unit):
 
 @pytest.mark.parametrize(
     "header",
-    ["Infested_ac", "INFEST_AC", "Plot", "DBH_in", "DBH", "cover_photo", "m", "fid", "Shape_Area", "Shape_Leng",
+    ["Infested_ac", "INFEST_AC", "Plot", "DBH_ft", "DBH", "cover_photo", "m", "fid", "Shape_Area", "Shape_Leng",
      "SHAPE__Length", "PERIMETER", "GIS_ACRES", "st_area(shape)", "patch", "infestation", "total", "last_edited_date",
      "COLLECTION", "OBSERVATIO", "SPECIES_CO", "htclass", "hdop", "rubber", "treated_ac",
-     "Diameter (cm)", "diam_in", "DIAMETERCM", "stem diameter", "Diameter_C", "tree canopy", "Tree Canopy Cover",
+     "Diameter (cm)", "diam_in", "DIAMETERCM", "stem diameter (ft)", "Diameter_C", "tree canopy", "Tree Canopy Cover",
      "Percent_Sl", "Percent_Ca"],
 )  # fmt: skip
 def test_header_that_says_something_else_is_left_alone(header):

@@ -64,6 +64,40 @@ def test_a_stems_diameter_is_no_ground(header, cell, write, read):
     assert "no size" in read("b.csv").set_aside["reason"].item()
 
 
+@pytest.mark.parametrize(
+    ("header", "cell", "stem_mm", "said"),
+    [
+        ("DBH_in", "3", 76.2, ""), ("stem diameter", "2-6 in", 152.4, ""), ("Stem_Diam_cm", "8", 80.0, ""),
+        ("stem_diam", "<4 in", 101.6, "counted as 4 in"), ("stem_diam", "over 4 in", None, "does not say how thick"),
+        ("stem_diam", "4", None, "has no unit"), ("stem_diam", "5000 mm", None, "more than a stem's"),
+        ("stem_diam", "", None, ""),
+    ],
+)  # fmt: skip
+def test_the_thickest_stem_is_kept_with_the_patch_and_is_no_ground(header, cell, stem_mm, said, write, read):
+    write("a.csv", f"species,cover,{header},radius_ft,lon,lat\nROMU,20,{cell},10,-80,38\n")
+    survey = read("a.csv")
+    assert survey.patches.area.item() == pytest.approx(math.pi * 3.048**2, rel=1e-9)
+    found = survey.patches["stem_mm"].item()
+    assert math.isnan(found) if stem_mm is None else found == pytest.approx(stem_mm)
+    assert said in "".join(survey.repaired["how"]) and bool(said) == bool(len(survey.repaired))
+    write("b.csv", f"species,cover,{header},lon,lat\nROMU,20,{cell},-80,38\n")
+    assert "no size" in read("b.csv").set_aside["reason"].item()
+
+
+def test_records_that_state_other_stems_are_no_copies(write, read):
+    rows = "ROMU,20,10,-80,38,{}\nROMU,20,10,-80,38,{}\n"
+    for stems, patches in ((("2 in", "6 in"), 2), (("2 in", "2 in"), 1), (("2 in", ""), 1)):
+        write("a.csv", "species,cover,radius_ft,lon,lat,stem_diam\n" + rows.format(*stems))
+        assert len(read("a.csv").patches) == patches
+
+
+def test_a_column_may_be_named_as_the_stems(write, read):
+    write("a.csv", "species,cover,Diameter (in),radius_ft,lon,lat\nROMU,20,5,10,-80,38\n")
+    survey = read("a.csv", columns={"stem_diameter": "Diameter (in)"})
+    assert survey.patches["stem_mm"].item() == pytest.approx(127.0)
+    assert not any("not used" in note for note in survey.notes)
+
+
 def test_a_setting_still_makes_a_diameter_of_inches_the_patchs(write, read):
     write("a.csv", "species,cover,Diameter (in),lon,lat\nROMU,20,120,-80,38\n")
     survey = read("a.csv", columns={"diameter": "Diameter (in)"})

@@ -6,6 +6,7 @@ It needs no solver, so there is always an answer; what the solver finds is never
 from __future__ import annotations
 
 from collections.abc import Iterable
+from itertools import pairwise
 
 import numpy as np
 
@@ -17,7 +18,7 @@ Answer = Ints  # a way a job, or NOT_PLANNED
 
 
 class Room:
-    """What is left of hours and money while ways are taken and given back. Plain lists: single numbers are quicker so."""
+    """What is left of hours and money while ways are taken and given back; lists, as single numbers are quicker so."""
 
     def __init__(self, problem: Problem) -> None:
         ways = problem.ways
@@ -30,7 +31,7 @@ class Room:
         pointers, places, hours = ways.hours.indptr.tolist(), ways.hours.indices.tolist(), ways.hours.data.tolist()
         self._taken = [
             tuple(zip(places[a:b], hours[a:b], strict=True))
-            for a, b in zip(pointers[:-1], pointers[1:], strict=True)
+            for a, b in pairwise(pointers)
         ]  # fmt: skip
         self._sum = [sum(part[1] for part in taken) for taken in self._taken]
         self._rig, self._money = ways.rig.tolist(), ways.money.tolist()
@@ -148,7 +149,7 @@ class Planner:
                 self._put_all(visits, answer)
 
     def _put_all(self, visits: list[int], answer: Answer) -> None:
-        placed = []
+        placed: list[int] = []
         for job in visits:
             way = int(answer[job])
             if not (self._after_wait(job, way) and self.room.fits(way)):
@@ -159,7 +160,7 @@ class Planner:
             placed.append(job)
 
     def improve(self) -> None:
-        """Same value for less money, job by job, then whatever else now fits; at last each job as early as it can be."""
+        """Same value for less money, job by job, then whatever else fits; at last each job as early as it can be."""
         for _ in range(3):
             self._cheaper()
             if not self.fill():
@@ -176,10 +177,9 @@ class Planner:
 
     def _earlier(self) -> None:
         ways, starts = self.problem.ways, self.problem.starts
-        for job in np.lexsort((ways.last[self.answer], self.answer == NOT_PLANNED)):
+        planned = np.flatnonzero(self.answer != NOT_PLANNED)
+        for job in planned[np.argsort(ways.last[self.answer[planned]], kind="stable")]:
             now = self.answer[job]
-            if now == NOT_PLANNED:
-                continue
             own = np.arange(starts[job], starts[job + 1])
             better = own[(ways.option[own] == ways.option[now]) & (ways.last[own] < ways.last[now])]
             self._move(int(job), better[np.argsort(ways.last[better], kind="stable")].tolist())
@@ -198,7 +198,7 @@ class Planner:
 def prices(problem: Problem) -> Floats:
     """What each way takes of what is scarce: its share of the budget and of its rig's hours in all the weeks."""
     ways = problem.ways
-    per_rig = np.minimum(problem.rig_hours, problem.week_hours.reshape(len(problem.rigs), -1).sum(axis=1))
+    per_rig = problem.season_hours
     hours = ways.hours.sum(axis=1)
     share = np.divide(hours, per_rig[ways.rig], out=np.zeros(len(ways)), where=hours > 0)
     if problem.budget > 0:

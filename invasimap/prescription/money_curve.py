@@ -21,9 +21,9 @@ def money_curve(
 ) -> pd.DataFrame:
     """The value that money buys, from nothing to all that hours and windows allow, step by step.
 
-    At most ``curve_solves`` budgets are solved, evenly spread, each within the time limit; at the others stands the best
-    schedule known for as much or less money, filled up greedily. A linear programme solved at one budget bounds the
-    value at every other (its price of money is the slope of a line that lies above all of them), so each row has a bound.
+    At most ``curve_solves`` budgets are solved, evenly spread, each within the time limit; at the others stands the
+    best schedule known for as much or less money, filled up greedily. A linear programme solved at one budget bounds
+    the value at every other (its price of money is the slope of a line above all of them), so each row has a bound.
 
     Parameters
     ----------
@@ -33,8 +33,8 @@ def money_curve(
     Returns
     -------
     pandas.DataFrame
-        ``money_limit, money`` (what is really spent)``, value, further_value`` (over the row before)``, bound, envelope``
-        (the least concave curve above the values: its slopes fall, single steps need not)``, solved``.
+        ``money_limit, money`` (what is really spent), ``value, further_value`` (over the row before), ``bound,
+        envelope`` (the least concave curve above the values: its slopes fall, single steps need not), ``solved``.
 
     Raises
     ------
@@ -55,7 +55,10 @@ def money_curve(
         if number in at[1:-1]:
             found = _solved(at_limit, answer, settings)
             answer = found.answer
-            lines += [_line(limits, limit, found.linear_bound, found.money_price), _line(limits, limit, found.bound, np.inf)]
+            lines += [
+                _line(limits, limit, found.linear_bound, found.money_price),
+                _line(limits, limit, found.bound, np.inf),
+            ]
         answers.append(answer)
     return _table(problem, limits, answers, lines, solved=at)
 
@@ -72,7 +75,7 @@ def _spent(problem: Problem, answer: Answer) -> float:
 def _limits(most: float, step: float) -> Floats:
     """Budgets from 0 in equal steps to at least the most that is spent."""
     step *= max(1, int(np.ceil(most / step / _MOST_STEPS)))
-    return step * np.arange(int(np.ceil(most / step - 1e-9)) + 1)
+    return np.arange(int(np.ceil(most / step - 1e-9)) + 1).astype(float) * step
 
 
 def _spread(count: int, solves: int) -> list[int]:

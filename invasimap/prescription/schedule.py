@@ -1,4 +1,4 @@
-"""Which jobs, by which rig, in which week: the most value within money, hours, windows and waits, and how near the best."""
+"""Which jobs, by which rig, in which week: the most value within money, hours, windows and waits; how near the best."""
 
 from __future__ import annotations
 
@@ -55,11 +55,11 @@ def schedule(
 ) -> Schedule:
     """The schedule worth most.
 
-    Each job is done at most once, by one rig, within its window; in one week, unless it is longer than a week's hours of
-    its rig (then over following weeks, the rest in the last) or ``split_jobs`` is set (then also over two, parted at a
-    quarter, half or three quarters). Visits that follow each other (``after``) are all done, with their waits from the
-    earlier one's last week to the later one's first, or none is: only all together are worth anything. The same input
-    gives the same schedule, unless the time limit ends the search.
+    Each job is done at most once, by one rig, within its window; in one week, unless it is longer than a week's hours
+    of its rig (then over following weeks, the rest in the last) or ``split_jobs`` is set (then also over two, parted at
+    a quarter, half or three quarters). Visits that follow each other (``after``) are all done, with their waits from
+    the earlier one's last week to the later one's first, or none is: only all together are worth anything. The same
+    input gives the same schedule, unless the time limit ends the search.
 
     Parameters
     ----------
@@ -118,7 +118,9 @@ def runner_up(
     table, problem = problem_of(options, rigs=rigs, weeks=weeks, budget=budget, settings=settings)
     done = np.isin(np.array(problem.jobs, object), best.table["job"].unique().astype(object))
     others = _Others.of(problem, done)
-    found = search(problem, start=others.start, gap=settings.gap_pct / 100, until=until, extra=(others.row, others.limit))
+    found = search(
+        problem, start=others.start, gap=settings.gap_pct / 100, until=until, extra=(others.row, others.limit)
+    )
     value = worth(problem, others.start)
     return _told(problem, table, found, greedy=(value, value))
 

@@ -1,9 +1,9 @@
 """The choice of jobs, rigs and weeks as arrays: every way to place a job, and the rows that bind them.
 
 A way (a column of the programme) is one job done by one rig from one week on. A job longer than a week's hours fills
-following weeks, the rest in the last. All is sized so that the linear bound is tight: one row a job, visits of a chain
-equal, waits by sums over weeks (a later visit begun by a week needs the earlier one ended long enough before: Christofides,
-Alvarez-Valdes and Tamarit 1987, Eur. J. Oper. Res. 29:262-273), hours and money as shares of what there is.
+following weeks, the rest in the last. All is put so that the linear bound is tight: one row a job, visits of a chain
+equal, waits by sums over weeks (a later visit begun by a week needs the earlier one ended long enough before:
+Christofides, Alvarez-Valdes and Tamarit 1987, Eur. J. Oper. Res. 29:262-273), hours and money as shares of the whole.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ _ENDLESS = 1 << 30
 
 @dataclass(frozen=True, kw_only=True)
 class Ways:
-    """Every way to place a job: arrays of one length n; ``hours`` (n x rigs*weeks) is what it takes of each rig's week."""
+    """Every way to place a job: arrays of n; ``hours`` (n x rigs*weeks) is what it takes of each rig's week."""
 
     job: Ints
     rig: Ints
@@ -43,13 +43,15 @@ class Ways:
 
     def only(self, keep: Mask) -> Ways:
         """The ways that are kept, in the same order."""
-        arrays = {name: getattr(self, name)[keep] for name in ("job", "rig", "first", "last", "option", "money", "value")}
+        arrays = {
+            name: getattr(self, name)[keep] for name in ("job", "rig", "first", "last", "option", "money", "value")
+        }
         return Ways(**arrays, hours=self.hours[np.flatnonzero(keep)])
 
 
 @dataclass(frozen=True, kw_only=True)
 class Problem:
-    """A schedule to be made: jobs (numbers into ``jobs``), their chains and waits, ways, and what there is of each rig."""
+    """A schedule to be made: jobs (numbers into ``jobs``), their chains and waits, ways, and what each rig has."""
 
     jobs: tuple[Any, ...]
     rigs: tuple[Any, ...]
@@ -67,6 +69,12 @@ class Problem:
     def starts(self) -> Ints:
         """Where the ways of each job begin, and the end: they lie together, in the jobs' order."""
         return np.searchsorted(self.ways.job, np.arange(len(self.jobs) + 1))
+
+    @property
+    def season_hours(self) -> Floats:
+        """What each rig can work in all the weeks."""
+        weekly = self.week_hours.reshape(len(self.rigs), self.weeks).sum(axis=1)
+        return np.minimum(self.rig_hours, weekly)
 
     @property
     def later(self) -> Ints:
@@ -198,7 +206,10 @@ def _limits(problem: Problem) -> Iterator[tuple[sparse.csr_array, Floats]]:
     """Rows of hours a week and hours in all, as shares of what there is."""
     ways = problem.ways
     held = problem.week_hours > 0
-    yield sparse.csr_array(sparse.diags_array(1 / problem.week_hours[held]) @ ways.hours.T.tocsr()[held]), np.ones(held.sum())
+    yield (
+        sparse.csr_array(sparse.diags_array(1 / problem.week_hours[held]) @ ways.hours.T.tocsr()[held]),
+        np.ones(held.sum()),
+    )
     limited = np.flatnonzero(np.isfinite(problem.rig_hours) & (problem.rig_hours > 0))
     taken = ways.hours.sum(axis=1)
     for rig in limited:

@@ -41,7 +41,7 @@ def left_over(problem: Problem, room: Room, planned: Mask) -> dict[int, str]:
     """Why each job that could be planned by itself is not: the room that is left lacks money, or hours."""
     reasons = dict(problem.reasons)
     starts = problem.starts
-    for job in np.flatnonzero(~planned):
+    for job in np.flatnonzero(~planned).tolist():
         if job not in reasons:
             ways = range(starts[job], starts[job + 1])
             chain = problem.chain == problem.chain[job]
@@ -55,9 +55,9 @@ def left_over(problem: Problem, room: Room, planned: Mask) -> dict[int, str]:
 def _note(problem: Problem, keep: Mask, reasons: dict[int, str], words: Any) -> None:
     """Give a reason to each job that has no way left and has none yet."""
     left = np.bincount(problem.ways.job[keep], minlength=len(problem.jobs))
-    for job in np.flatnonzero(left == 0):
+    for job in np.flatnonzero(left == 0).tolist():
         if job not in reasons:
-            reasons[int(job)] = words(int(job))
+            reasons[job] = words(job)
 
 
 def _without_ways(problem: Problem, options: pd.DataFrame, job: int) -> str:
@@ -81,7 +81,7 @@ def _faults_of(problem: Problem, rows: pd.DataFrame) -> Iterator[str]:
         yield "no window: no week in which its technique fits"
     elif not ((able["first_week"] < problem.weeks) & (able["last_week"] >= 0)).any():
         yield "its window lies outside the weeks of the schedule"
-    elif not problem.week_hours.reshape(len(problem.rigs), -1)[_places(problem, able)].any():
+    elif not problem.week_hours.reshape(len(problem.rigs), problem.weeks)[_places(problem, able)].any():
         yield "the rigs that could do it have no hours"
 
 

@@ -1,23 +1,26 @@
 """The search for the best answer to a problem, and the proof of how near it is.
 
-The linear programme (any share of a way) bounds every answer from above; few ways come out in shares, because only hours
-a week, hours in all and money bind jobs together. What came out whole is kept and the rest is solved exactly; then, if
-the gap is still too wide, all ways that could be part of anything better (the others' reduced costs prove that they
-could not: Dantzig, Fulkerson and Johnson 1954, Operations Research 2:393-410) go to scipy's HiGHS as a mixed-integer
-programme. The bound is reckoned here from the prices of the rows, so that it holds however exact the solver was.
+The linear programme (any share of a way) bounds every answer from above; few ways come out in shares, because only
+hours a week, hours in all and money bind jobs together. What came out whole is kept and the rest is solved exactly;
+then, if the gap is still too wide, all ways that could be part of anything better (the others' reduced costs prove that
+they could not: Dantzig, Fulkerson and Johnson 1954, Operations Research 2:393-410) go to scipy's HiGHS as a
+mixed-integer programme. The bound is reckoned here from the prices of the rows, so that it holds however exact the
+solver was.
 """
 
 from __future__ import annotations
 
 import time
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from scipy import sparse
-from scipy.optimize import Bounds, LinearConstraint, linprog, milp
+from scipy.optimize import linprog
 
 from invasimap.prescription.greedy import NOT_PLANNED, Answer, Planner, worth
 from invasimap.prescription.schedule_model import Floats, Mask, Problem, Rows, rows_of
+from invasimap.prescription.solver import Programme, solve
 
 EXACT = 1e-6  # a gap that only rounding makes
 _SMALL = 4_000  # ways that are solved at once
@@ -42,7 +45,7 @@ class Found:
 
 @dataclass(frozen=True, kw_only=True)
 class Relaxed:
-    """The linear programme's answer: shares of ways, the bound, and by how much each way would add to it (or take off)."""
+    """The linear programme's answer: shares of ways, the bound, and how much each way would add to it (or take off)."""
 
     shares: Floats
     bound: float
@@ -59,9 +62,11 @@ def plain_bound(problem: Problem) -> float:
     np.maximum.at(value, ways.job, ways.value)
     np.minimum.at(money, ways.job, ways.money)
     np.minimum.at(hours, ways.job, ways.hours.sum(axis=1))
-    value, money, hours = (np.bincount(chain, weights=part, minlength=jobs) for part in (value, money, hours))
+    value, money, hours = (
+        np.bincount(chain, weights=part, minlength=jobs).astype(float) for part in (value, money, hours)
+    )
     there = np.isfinite(money) & (value > 0)
-    at_hand = np.minimum(problem.rig_hours, problem.week_hours.reshape(len(problem.rigs), -1).sum(axis=1)).sum()
+    at_hand = problem.season_hours.sum()
     by_money, by_hours = (
         _best_share(value[there], cost[there], limit) for cost, limit in ((money, problem.budget), (hours, at_hand))
     )
@@ -82,11 +87,10 @@ def relaxed(rows: Rows, *, seconds: float) -> Relaxed | None:
     For any prices y >= 0 of the rows (free for equal ones) no answer exceeds y.b + sum(max(0, value - y.A)).
     """
     scale = _SCALE / max(rows.value.sum(), 1e-300)
-    result = linprog(
-        -rows.value * scale, A_ub=rows.at_most, b_ub=rows.limits, A_eq=rows.equal if rows.equal.shape[0] else None,
-        b_eq=np.zeros(rows.equal.shape[0]) if rows.equal.shape[0] else None, bounds=(0, 1), method="highs-ds",
-        options={"time_limit": max(seconds, 0.01)},
-    )  # fmt: skip
+    equal_rows: Any = {"A_eq": rows.equal, "b_eq": np.zeros(rows.equal.shape[0])} if rows.equal.shape[0] else {}
+    given: Any = {"A_ub": rows.at_most, "b_ub": rows.limits, **equal_rows}
+    options: Any = {"time_limit": max(seconds, 0.01)}
+    result = linprog(-rows.value * scale, bounds=(0, 1), method="highs-ds", options=options, **given)
     if result.status != 0:
         return None
     price = np.maximum(-result.ineqlin.marginals, 0.0) / scale
@@ -94,7 +98,7 @@ def relaxed(rows: Rows, *, seconds: float) -> Relaxed | None:
     adds = rows.value - rows.at_most.T @ price - rows.equal.T @ equal
     bound = float(price @ rows.limits + np.maximum(adds, 0).sum())
     money_price = 0.0 if rows.budget_row is None else float(price[rows.budget_row]) / rows.budget_unit
-    return Relaxed(shares=result.x, bound=bound, adds=adds, money_price=money_price)
+    return Relaxed(shares=np.asarray(result.x, float), bound=bound, adds=adds, money_price=money_price)
 
 
 def search(
@@ -173,19 +177,17 @@ def _solved(rows: Rows, keep: Mask, fixed: Mask, *, gap: float, seconds: float) 
         return fixed, float(rows.value[fixed].sum())
     scale = _SCALE / max(rows.value[keep].sum(), 1e-300)
     held = np.asarray(rows.at_most[:, np.flatnonzero(fixed)].sum(axis=1)).ravel()
-    binding = [LinearConstraint(_columns(rows.at_most, keep), -np.inf, rows.limits - held)]
-    if rows.equal.shape[0]:
-        binding.append(LinearConstraint(_columns(rows.equal, keep), 0, 0))
-    result = milp(
-        -rows.value[keep] * scale, integrality=1, bounds=Bounds(0, 1), constraints=binding,
-        options={"time_limit": seconds, "mip_rel_gap": min(gap, 1.0)},
+    programme = Programme(
+        value=rows.value[keep] * scale, at_most=_columns(rows.at_most, keep), limits=rows.limits - held,
+        equal=_columns(rows.equal, keep),
     )  # fmt: skip
+    shares, upper = solve(programme, gap=min(gap, 1.0), seconds=seconds)
     base = float(rows.value[fixed].sum())
-    upper = None if result.mip_dual_bound is None else base - result.mip_dual_bound / scale
-    if result.x is None:
+    upper = None if upper is None else base + upper / scale
+    if shares is None:
         return None, upper
     chosen = fixed.copy()
-    chosen[np.flatnonzero(keep)[result.x > 0.5]] = True
+    chosen[np.flatnonzero(keep)[shares > 0.5]] = True
     return chosen, upper
 
 

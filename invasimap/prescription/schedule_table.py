@@ -46,9 +46,9 @@ def weeks_within(first: dt.date, last: dt.date, *, starts: Sequence[dt.date], da
 
 
 def wait_weeks(least_days: int, most_days: int | None = None, *, days_per_week: int) -> tuple[int, int | None]:
-    """A wait in days as whole weeks from the earlier visit's week to the later one's, whichever days are worked.
+    """A wait in days as whole weeks, from the earlier visit's week to the later one's, whichever days are worked.
 
-    Least waits round up and greatest ones down, so that the first may come out above the second: then no weeks keep both.
+    Least waits round up and greatest ones down, so that the first may come out above the second: no weeks keep both.
 
     Examples
     --------
@@ -168,8 +168,8 @@ def _disagreements(table: pd.DataFrame) -> Iterator[Fault]:
 def _rings(table: pd.DataFrame) -> Iterator[Fault]:
     """Jobs that come after themselves."""
     after = dict(zip(table["job"], table["after"], strict=True))
-    for job in after:
-        seen, at = {job}, after[job]
+    for job, earlier in after.items():
+        seen, at = {job}, earlier
         while at is not None and at not in seen:
             seen.add(at)
             at = after.get(at)

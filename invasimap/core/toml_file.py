@@ -17,13 +17,7 @@ from invasimap.core.survey_settings import COVER_SCALES, Role
 
 _TABLE = re.compile(r"\s*\[(\[?)\s*([\w.\-\"' ]+?)\s*\]\]?\s*(?:#.*)?")
 _SECRET = re.compile("postgres|postgis|PG:|password", re.I)  # of what is typed, it may hold a password
-_NO_KEYS = (
-    "where",
-    "columns",
-    "allows",
-    "cover_scales",
-    "stand_priority",
-)  # what stands in them is named as in the files
+_NO_KEYS = ("where", "columns", "allows", "cover_scales")  # what stands in them is named as in the files
 _KEY = re.compile(r"\s*([\w\-]+|\"[^\"]+\")\s*=")
 
 

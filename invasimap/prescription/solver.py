@@ -1,13 +1,18 @@
 """The mixed-integer programme handed to scipy's HiGHS (Huangfu and Hall 2018, Math. Prog. Comp. 10:119-142).
 
-With presolve HiGHS writes lines of its own to the standard output, whatever it is told, so larger programmes are solved
-by a second process whose output goes nowhere; small ones, and where there is no second process, here without presolve.
+HiGHS writes lines of its own to the standard output, whatever it is told. So larger programmes are solved by a second
+process whose output goes nowhere; for small ones, and where there is none, the output is put aside meanwhile.
 """
 
 from __future__ import annotations
 
+import ctypes
+import os
 import subprocess
+import sys
 import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -38,18 +43,47 @@ def solve(programme: Programme, *, gap: float, seconds: float) -> tuple[Floats |
     if len(programme.value) > _HERE and second_process.can_start():
         with tempfile.TemporaryDirectory() as folder:
             return _elsewhere(programme, (gap, seconds), Path(folder))
-    return _here(programme, gap=gap, seconds=seconds, presolve=False)
+    return _here(programme, gap=gap, seconds=seconds)
 
 
-def _here(programme: Programme, *, gap: float, seconds: float, presolve: bool) -> tuple[Floats | None, float | None]:
+def _here(programme: Programme, *, gap: float, seconds: float) -> tuple[Floats | None, float | None]:
     binding = [LinearConstraint(programme.at_most, -np.inf, programme.limits)]
     if programme.equal.shape[0]:
         binding.append(LinearConstraint(programme.equal, 0, 0))
-    result = milp(
-        -programme.value, integrality=np.ones(len(programme.value), np.intp), bounds=Bounds(0, 1), constraints=binding,
-        options={"time_limit": seconds, "mip_rel_gap": gap, "presolve": presolve},
-    )  # fmt: skip
+    whole = np.ones(len(programme.value), np.intp)
+    with _quiet():
+        result = milp(
+            -programme.value, integrality=whole, bounds=Bounds(0, 1), constraints=binding,
+            options={"time_limit": seconds, "mip_rel_gap": gap},
+        )  # fmt: skip
     return result.x, None if result.mip_dual_bound is None else -float(result.mip_dual_bound)
+
+
+@contextmanager
+def _quiet() -> Iterator[None]:
+    """Nothing that compiled code writes to the standard output comes through; as it is where that has no file."""
+    try:
+        kept = os.dup(1)
+    except OSError:
+        yield
+        return
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    _write_out()
+    os.dup2(nowhere, 1)
+    try:
+        yield
+    finally:
+        _write_out()
+        os.dup2(kept, 1)
+        os.close(kept)
+        os.close(nowhere)
+
+
+def _write_out() -> None:
+    """Write out what Python and the C library still hold for the standard output."""
+    if sys.stdout is not None:
+        sys.stdout.flush()
+    ctypes.CDLL("ucrtbase" if os.name == "nt" else None).fflush(None)
 
 
 def _elsewhere(programme: Programme, aim: tuple[float, float], folder: Path) -> tuple[Floats | None, float | None]:
@@ -74,7 +108,7 @@ def _elsewhere(programme: Programme, aim: tuple[float, float], folder: Path) -> 
                 return (found["x"] if len(found["x"]) else None), (
                     float(found["upper"][0]) if len(found["upper"]) else None
                 )
-    return _here(programme, gap=aim[0], seconds=aim[1], presolve=False)
+    return _here(programme, gap=aim[0], seconds=aim[1])
 
 
 def answer_file(asked: str, answered: str) -> None:
@@ -86,7 +120,7 @@ def answer_file(asked: str, answered: str) -> None:
         )  # fmt: skip
         programme = Programme(value=held["value"], at_most=at_most, limits=held["limits"], equal=equal)
         gap, seconds = held["aim"].tolist()
-    x, upper = _here(programme, gap=gap, seconds=seconds, presolve=True)
+    x, upper = _here(programme, gap=gap, seconds=seconds)
     np.savez(
         answered, x=np.zeros(0) if x is None else x, upper=np.zeros(0) if upper is None else np.array([upper])
     )  # fmt: skip

@@ -31,6 +31,9 @@ def test_every_section_is_read_in_si(tmp_path):
     assert tract.rig[0].wage.amount == 28
     assert tract.survey[0].defaults.cover_pct == (25, 50)
     assert tract.season.killing_freeze == (11, 8)
+    assert tract.budget.money.amount == 12_000 and tract.schedule.step == 500
+    assert tract.schedule.stand_priority == {"creek": 2, "7": 0.5}
+    assert tract.schedule.outlying_distance_m == pytest.approx(200 * 0.3048) and tract.schedule.time_limit_min == 0.5
     assert tract.confidential.hide_within_m == pytest.approx(500 * 0.3048)
     assert "has its say" not in repr(tract)
 

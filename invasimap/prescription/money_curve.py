@@ -11,7 +11,7 @@ from invasimap.core.schedule_settings import ScheduleSection
 from invasimap.prescription.greedy import NOT_PLANNED, Answer, Planner, worth
 from invasimap.prescription.schedule import greedy_answers, problem_of, with_budget
 from invasimap.prescription.schedule_model import Floats, Problem
-from invasimap.prescription.schedule_search import Found, search
+from invasimap.prescription.schedule_search import Found, plain_bound, search
 
 _MOST_STEPS = 10_000
 
@@ -98,7 +98,8 @@ def _table(
 ) -> pd.DataFrame:
     """The curve as a table; every bound is the least of all lines there."""
     value = np.array([worth(problem, answer) for answer in answers])
-    bound = np.maximum(np.minimum.reduce(lines), value)
+    plain = np.array([plain_bound(with_budget(problem, limit)) for limit in limits])
+    bound = np.maximum(np.minimum.reduce([*lines, plain]), value)
     numbers = np.arange(len(limits))
     return pd.DataFrame({
         "money_limit": limits, "money": [_spent(problem, answer) for answer in answers], "value": value,

@@ -12,7 +12,8 @@ from check_schedule import best_of_all, faults_of, options_of, random_season, ri
 from invasimap.core.errors import InputError
 from invasimap.core.schedule_settings import ScheduleSection
 from invasimap.prescription import schedule_search, solver
-from invasimap.prescription.schedule import runner_up, schedule
+from invasimap.prescription.schedule import problem_of, runner_up, schedule
+from invasimap.prescription.schedule_model import rows_of
 
 EXACT = ScheduleSection(gap="0 %")
 # choice of patches under 60 h: knapsack example of the trade handbook, all 64 sets tried by hand
@@ -38,18 +39,19 @@ def reason_of(best, job="a"):
 
 @pytest.mark.parametrize("seed", range(40))
 def test_small_seasons_are_as_good_as_the_best_of_all_schedules(seed):
-    options, rigs, budget = random_season(seed, jobs=4, weeks=3, chained=seed % 3)
-    best = schedule(options, rigs=rigs, weeks=3, budget=budget, settings=EXACT)
-    assert best.value == pytest.approx(best_of_all(options, rigs, weeks=3, budget=budget), abs=1e-6)
+    options, rigs, budget = random_season(seed, jobs=4, weeks=4, chained=seed % 4)
+    best = schedule(options, rigs=rigs, weeks=4, budget=budget, settings=EXACT)
+    assert best.value == pytest.approx(best_of_all(options, rigs, weeks=4, budget=budget), abs=1e-6)
     assert best.method == "proven optimal"
-    assert faults_of(best, options, rigs, weeks=3, budget=budget) == []
+    assert faults_of(best, options, rigs, weeks=4, budget=budget) == []
 
 
 def test_of_200_seasons_none_is_worth_less_than_the_greedy_schedule_or_more_than_its_bound():
     better = 0
     for seed in range(200):
-        options, rigs, budget = random_season(1000 + seed, jobs=7, weeks=3, chained=seed % 4)
-        best = schedule(options, rigs=rigs, weeks=3, budget=budget, settings=ScheduleSection(gap="0.1 %"))
+        settings = ScheduleSection(gap="0.1 %", split_jobs=seed % 8 == 0)
+        options, rigs, budget = random_season(1000 + seed, jobs=6, weeks=3, chained=seed % 4)
+        best = schedule(options, rigs=rigs, weeks=3, budget=budget, settings=settings)
         assert faults_of(best, options, rigs, weeks=3, budget=budget) == []
         assert best.greedy_value <= best.value <= best.bound * (1 + 1e-12)
         assert best.gap_pct <= 0.1 + 1e-4
@@ -146,6 +148,22 @@ def test_jobs_are_parted_over_two_weeks_only_where_settings_say_so():
     assert (whole.value, parted.value) == (2, 3)
     assert parted.table.groupby("week")["hours"].sum().tolist() == [30, 30]
     assert faults_of(parted, options, rigs, weeks=2, budget=None) == []
+
+
+@pytest.mark.parametrize(("least", "most"), [(0, 0), (1, 2), (2, None), (0, 3)])
+def test_the_rows_of_waits_let_through_the_pairs_of_weeks_that_keep_them_and_no_others(least, most):
+    options = options_of(("cut", "crew", 70.0, 1, 0, 0, 7, "", None, None),
+                         ("spray", "crew", 50.0, 1, 8, 0, 7, "cut", least, most))  # fmt: skip
+    _, problem = problem_of(options, rigs=rigs_of(("crew", 60.0, None)), weeks=8, budget=None, settings=EXACT)
+    rows, ways = rows_of(problem), problem.ways
+    for cut, spray in itertools.product(np.flatnonzero(ways.job == 0), np.flatnonzero(ways.job == 1)):
+        x = np.zeros(len(ways))
+        x[[cut, spray]] = 1
+        gap = ways.first[spray] - ways.last[cut]
+        hours = {week: 60 * (week == ways.first[cut]) + 10 * (week == ways.last[cut]) for week in range(8)}
+        crew = hours[ways.first[spray]] + 50 <= 60
+        kept = gap >= least and (most is None or gap <= most) and crew
+        assert kept == bool((rows.at_most @ x <= rows.limits + 1e-9).all() and not (rows.equal @ x).any())
 
 
 def test_visits_that_branch_are_all_done_or_none():

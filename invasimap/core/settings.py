@@ -27,7 +27,6 @@ from invasimap.core.quantities import (
     HourlyMoney,
     Length,
     Minutes,
-    Money,
     PositiveLength,
     Pressure,
     Rate,
@@ -39,6 +38,7 @@ from invasimap.core.quantities import (
     TemperatureRange,
     Volume,
 )  # fmt: skip
+from invasimap.core.schedule_settings import BudgetSection, ScheduleSection
 from invasimap.core.season_settings import SeasonSection, TechniqueSection, WindowSection
 from invasimap.core.survey_settings import (
     FileName,
@@ -308,12 +308,6 @@ class RigSection(Section):
     available_days: Days | None = Field(None, alias="available")
 
 
-class BudgetSection(Section):
-    """``[budget]``: what may be spent."""
-
-    money: Money
-
-
 class Tract(Section):
     """A tract's settings; ``folder`` is where its relative paths start."""
 
@@ -335,6 +329,7 @@ class Tract(Section):
     mix: list[MixSection] = Field(default_factory=list)
     rig: list[RigSection] = Field(default_factory=list)
     budget: BudgetSection | None = None
+    schedule: ScheduleSection = ScheduleSection()
     mapbook: MapbookSection = MapbookSection()
     emergency: EmergencySection = EmergencySection()
     crew: CrewSection = CrewSection()

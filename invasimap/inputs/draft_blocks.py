@@ -51,6 +51,7 @@ OUTPUTS: Final = """\
 # [mapbook]
 # scale = "auto"                       # the largest round scale that holds each stand; or one for all: "1:2,400"
 # paper = "letter"                     # or "a4"; left out, by the units
+# most_sheets = 200                    # stands with something to do first
 
 # [crew]                               # what one file for a receiver may hold; the rest goes into foot_2.gpx and so on
 # waypoints = 500                      # an old receiver's memory

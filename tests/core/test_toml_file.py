@@ -36,6 +36,9 @@ def test_every_section_is_read_in_si(tmp_path):
     assert tract.window[0].wait_days == (56, 70) and tract.technique.wait_days == (56, 56)
     assert tract.technique.basal_stem_m == pytest.approx(0.1016)
     assert tract.technique.low_volume_stems_per_m2 == pytest.approx(1200 / 4046.8564224)
+    assert tract.budget.money.amount == 12_000 and tract.schedule.step == 500
+    assert tract.schedule.stand_priority == {"creek": 2, "7": 0.5}
+    assert tract.schedule.outlying_distance_m == pytest.approx(200 * 0.3048) and tract.schedule.time_limit_min == 0.5
     assert tract.confidential.hide_within_m == pytest.approx(500 * 0.3048)
     assert "has its say" not in repr(tract)
 

@@ -19,27 +19,21 @@ from invasimap.core.book_settings import EmergencySection, MapbookSection
 from invasimap.core.crew_settings import CrewSection
 from invasimap.core.files import whole_path
 from invasimap.core.map_settings import MapSection
+from invasimap.core.mix_settings import MixSection, SpraySection
 from invasimap.core.quantities import (
-    Days,
-    Dose,
     Factor,
     Flow,
-    HourlyMoney,
     Length,
     Minutes,
     Money,
     MonthDay,
     PositiveLength,
     Pressure,
-    Rate,
     Section,
     Share,
     Slope,
-    SpeedRange,
-    Strength,
-    TemperatureRange,
-    Volume,
 )  # fmt: skip
+from invasimap.core.rig_settings import LabourSection, RigSection
 from invasimap.core.survey_settings import (
     FileName,
     IntakeSection,
@@ -49,8 +43,6 @@ from invasimap.core.survey_settings import (
 )  # fmt: skip
 
 Means = Literal["tractor", "atv", "foot"]
-Zone = Literal["open", "hand_only", "no_spray"]
-AccessClass = Literal["tractor", "atv_hose", "foot"]
 
 
 class TractSection(Section):
@@ -270,51 +262,6 @@ class SeasonSection(Section):
     killing_freeze: MonthDay | None = None
 
 
-class Adjuvant(Section):
-    """What is added to a mix beside the product."""
-
-    name: str
-    rate: Rate
-
-
-class MixSection(Section):
-    """``[[mix]]``: a spray mixture as the user copied it from the label in hand."""
-
-    name: str
-    product: str
-    registration: str | None = None
-    ingredient_kg_per_L: Strength | None = Field(None, alias="ingredient")
-    rate: Rate
-    max_per_application_kg_per_ha: Dose | None = Field(None, alias="max_per_application")
-    max_per_year_kg_per_ha: Dose | None = Field(None, alias="max_per_year")
-    adjuvant: Adjuvant | None = None
-    species: list[str] = Field(min_length=1)
-    zones: frozenset[Zone] = Field(min_length=1)
-    wind_m_per_s: SpeedRange | None = Field(None, alias="wind")
-    temperature_c: TemperatureRange | None = Field(None, alias="temperature")
-    rain_free_min: Minutes | None = Field(None, alias="rain_free")
-    reentry_min: Minutes | None = Field(None, alias="reentry")
-
-    @model_validator(mode="after")
-    def _never_sprays_no_spray(self) -> Self:
-        if "no_spray" in self.zones:
-            raise ValueError('zones names "no_spray": nothing is sprayed there')
-        return self
-
-
-class RigSection(Section):
-    """``[[rig]]``: a sprayer with the people who run it."""
-
-    name: str
-    access: AccessClass
-    tank_L: Volume = Field(alias="tank")
-    output_L_per_min: Flow = Field(alias="output")
-    crew: int = Field(ge=1)
-    wage: HourlyMoney
-    machine: HourlyMoney | None = None
-    available_days: Days | None = Field(None, alias="available")
-
-
 class BudgetSection(Section):
     """``[budget]``: what may be spent."""
 
@@ -338,7 +285,9 @@ class Tract(Section):
     uncertainty: UncertaintySection = UncertaintySection()
     season: SeasonSection = SeasonSection()
     mix: list[MixSection] = Field(default_factory=list)
+    spray: SpraySection = SpraySection()
     rig: list[RigSection] = Field(default_factory=list)
+    labour: LabourSection = LabourSection()
     budget: BudgetSection | None = None
     mapbook: MapbookSection = MapbookSection()
     emergency: EmergencySection = EmergencySection()

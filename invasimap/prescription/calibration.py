@@ -174,6 +174,18 @@ def _up(number: float) -> float:
     return round(math.ceil(number / step - 1e-6) * step, 12)
 
 
+def down(number: float, *, digits: int = 5) -> str:
+    """A number rounded down to some digits, but for what arithmetic itself takes off.
+
+    Examples
+    --------
+    >>> down(1.0666666), down(3.2)
+    ('1.0666', '3.2')
+    """
+    step = 10.0 ** (math.floor(math.log10(number)) - digits + 1)
+    return _plain(round(math.floor(number / step + 1e-6) * step, 9))
+
+
 def _plain(number: float) -> str:
     """Digits without an exponent."""
     return f"{number:.12f}".rstrip("0").rstrip(".")

@@ -35,7 +35,7 @@ def test_q08_percent_is_of_the_finished_mix():
 
 def test_q09_added_to_full_water_it_is_weaker():
     assert 100 * true_share_over_water(0.08 * GAL, water_L=4 * GAL) == pytest.approx(1.96078431373)
-    assert 0.08 * GAL / FLOZ == pytest.approx(10.24)
+    assert pytest.approx(10.24) == 0.08 * GAL / FLOZ
 
 
 def test_q10_last_tank_in_part():
@@ -89,7 +89,7 @@ def test_q20_doses_in_pounds_an_acre():
 
 def test_q21_imperial_gallons_are_no_us_gallons():
     assert units.quantity("25 gal", "volume") == pytest.approx(94.6352946)
-    assert 94.6352946 / 4.54609 == pytest.approx(20.8168546157)
+    assert pytest.approx(20.8168546157) == 94.6352946 / 4.54609
 
 
 @settings(max_examples=60, deadline=None)
@@ -127,13 +127,18 @@ def test_a_jug_too_coarse_for_the_load_is_said():
 
 def test_jug_units_are_those_of_the_tract():
     table = loads(works(worked(jobs({"planned_L": 25 * GAL}), mixes=[free()]).table), rigs=[rig()], mark_L=FLOZ).table
-    assert in_jug_units(table, shown=units.US).loc[0, ["volume_gal", "product_floz"]].tolist() == pytest.approx([25, 64])
+    assert in_jug_units(table, shown=units.US).loc[0, ["volume_gal", "product_floz"]].tolist() == pytest.approx(
+        [25, 64]
+    )
     metric = in_jug_units(table, shown=units.METRIC).loc[0, ["volume_l", "product_ml"]].tolist()
     assert metric == pytest.approx([94.6352946, 1892.705892])
 
 
 @settings(max_examples=40, deadline=None)
-@given(cover=st.tuples(st.floats(1, 100), st.floats(1, 100)), technique=st.sampled_from(["foliar_spot", "foliar_broadcast"]))
+@given(
+    cover=st.tuples(st.floats(1, 100), st.floats(1, 100)),
+    technique=st.sampled_from(["foliar_spot", "foliar_broadcast"]),
+)
 def test_a_wider_cover_never_lowers_the_volume(cover, technique):
     low, high = sorted(cover)
     made = worked(jobs(*({"cover_pct": pct, "technique": technique} for pct in (low, high)))).table["volume_L"]
@@ -141,7 +146,9 @@ def test_a_wider_cover_never_lowers_the_volume(cover, technique):
 
 
 @settings(max_examples=40, deadline=None)
-@given(slope=st.floats(0, 120), rate=st.sampled_from(["2 % v/v", "2 qt/acre"]), surface=st.sampled_from(["sloped", "map"]))
+@given(
+    slope=st.floats(0, 120), rate=st.sampled_from(["2 % v/v", "2 qt/acre"]), surface=st.sampled_from(["sloped", "map"])
+)
 def test_sloped_ground_never_lowers_the_dose_by_the_map(slope, rate, surface):
     spray = SpraySection.model_validate({"waste": "0 %", "surface": surface})
     made = worked(jobs({}, {"slope_pct": slope}), mixes=[free(rate=rate)], spray=spray).table

@@ -10,8 +10,17 @@ from invasimap.core.errors import InputError
 from invasimap.core.rig_settings import CalibrationSection
 from invasimap.core.units import METRIC, US
 from invasimap.prescription.calibration import (
-    L_PER_HA_PER_GPA, PLOT_M2, boom_flow_L_per_min, boom_rate, course_length_m, plot_notes, plot_rate, plot_side_m,
-    rate_at_speed, setting_line, timed_rate,
+    L_PER_HA_PER_GPA,
+    PLOT_M2,
+    boom_flow_L_per_min,
+    boom_rate,
+    course_length_m,
+    plot_notes,
+    plot_rate,
+    plot_side_m,
+    rate_at_speed,
+    setting_line,
+    timed_rate,
 )  # fmt: skip
 
 FLOZ, MPH, INCH = GAL / 128, 0.44704, 0.0254
@@ -20,8 +29,8 @@ FLOZ, MPH, INCH = GAL / 128, 0.44704, 0.0254
 def test_q01_a_plot_of_1_128_acre():
     assert pytest.approx(340.3125, rel=1e-9) == PLOT_M2 / FT**2
     assert plot_side_m() / FT == pytest.approx(18.4475608144, rel=1e-9)
-    assert 100 * ((18.5 * FT) ** 2 / PLOT_M2 - 1) == pytest.approx(0.569329660239, rel=1e-6)
-    assert 100 * (8.5 * 18.5 * FT**2 / PLOT_M2 - 1) == pytest.approx(-53.7924701561, rel=1e-6)
+    assert pytest.approx(0.569329660239, rel=1e-6) == 100 * ((18.5 * FT) ** 2 / PLOT_M2 - 1)
+    assert pytest.approx(-53.7924701561, rel=1e-6) == 100 * (8.5 * 18.5 * FT**2 / PLOT_M2 - 1)
     assert plot_notes((18.5 * FT) ** 2) == () and plot_notes(8.5 * 18.5 * FT**2)
 
 
@@ -58,7 +67,7 @@ def test_q05_boom_nozzle():
 def test_q06_boomless_nozzle():
     found = boom_rate(3.75 * GAL, speed_m_per_s=5 * MPH, width_m=222 * INCH).gal_per_acre
     assert found == pytest.approx(20.0675675676, rel=1e-6)
-    assert 3.75 * 5940 / (5 * 222) == pytest.approx(found) and found != pytest.approx(20.0648648649, rel=1e-6)
+    assert pytest.approx(found) == 3.75 * 5940 / (5 * 222) and found != pytest.approx(20.0648648649, rel=1e-6)
 
 
 def test_q07_boom_formula_metric():
@@ -116,7 +125,16 @@ def test_boom_and_boomless_by_command(command_here):
 
 def test_handgun_times_are_averaged(command_here):
     done = command_here(
-        "calibrate", "handgun", "--caught", "1 gal", "--catch-time", "30 s", "--plot-time", "16 s", "--plot-time", "18 s"
+        "calibrate",
+        "handgun",
+        "--caught",
+        "1 gal",
+        "--catch-time",
+        "30 s",
+        "--plot-time",
+        "16 s",
+        "--plot-time",
+        "18 s",
     )
     assert done.returncode == 0, done.stderr
     assert "72.53 gal/acre" in done.stdout  # 2 gal/min for 17 s on 1/128 acre: 2 x 17 / 60 x 128

@@ -8,17 +8,14 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from invasimap.core.quantities import Date
-from invasimap.core.rig_settings import FOLIAR
-
 if TYPE_CHECKING:
     from invasimap.core.units import Rate
     from invasimap.prescription.calibration import Calibration
 
-SPRAYED = (*FOLIAR, "cut_stump", "basal_bark")
+SPRAYED = ("foliar_spot", "foliar_broadcast", "cut_then_foliar", "cut_stump", "basal_bark")
 
 
-class Quantity(click.ParamType):
+class Quantity(click.ParamType[float]):
     """A quantity above zero with its unit, in the unit stored inside."""
 
     def __init__(self, dimension: str) -> None:
@@ -40,22 +37,20 @@ class Quantity(click.ParamType):
         return found
 
 
-class Day(click.ParamType):
+class Day(click.ParamType[dt.date]):
     """A date."""
 
     name = "date"
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> dt.date:
         """Read it, or fail with what is wrong."""
-        from pydantic import TypeAdapter, ValidationError
-
         try:
-            return TypeAdapter(Date).validate_python(value)
-        except ValidationError:
+            return dt.date.fromisoformat(value)
+        except ValueError:
             self.fail(f'{value!r} is no date: write year, month and day such as "2026-09-01"', param, ctx)
 
 
-class LabelRate(click.ParamType):
+class LabelRate(click.ParamType["Rate"]):
     """A rate as labels state it."""
 
     name = "rate"

@@ -12,7 +12,6 @@ from pydantic import ValidationError
 from invasimap.core import units
 from invasimap.core.errors import InputError
 from invasimap.core.mix_settings import SpraySection
-from invasimap.core.rig_settings import RigSection
 from invasimap.prescription.loads import PARTS, down_to_mark, fills, in_jug_units, loads, tank_kinds, works
 from invasimap.prescription.mix import acid_equivalent_kg_per_L, share_of, true_share_over_water
 from invasimap.prescription.volume import volumes
@@ -303,4 +302,3 @@ def test_a_rig_says_what_cannot_be():
     ):  # fmt: skip
         with pytest.raises(ValidationError, match=said):
             rig(**wrong)
-    assert isinstance(rig(), RigSection)

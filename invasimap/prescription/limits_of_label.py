@@ -21,7 +21,7 @@ from invasimap.core.mix_settings import MixSection
 from invasimap.core.units import KG_PER_LB, L_PER_GAL, M2_PER_ACRE, M2_PER_HA, METRIC, ShownUnits
 from invasimap.prescription.limit_years import applied_together, same_year
 from invasimap.prescription.overlaps import heaviest, overlapping, sound
-from invasimap.prescription.volume import Withheld, Worked, blanked
+from invasimap.prescription.volume import Worked, blanked
 
 CLOSE: Final = 1e-9  # exactly at the limit is allowed; arithmetic alone does not put a dose over it
 COLUMNS: Final = ("application_kg_per_ha", "year_kg_per_ha", "stop_at_L", "at_limit")
@@ -32,10 +32,10 @@ LOG_COLUMNS: Final = ("date", "product", "kg_per_ha")
 class _Ground:
     """The planned doses with their ground, and what was sprayed before."""
 
-    jobs: pd.DataFrame
+    jobs: list[dict[Any, Any]]  # rows as tables of their own: a frame takes long to give one
     shapes: Any
     mixes: dict[str, MixSection]
-    log: gpd.GeoDataFrame
+    log: list[dict[Any, Any]]
     log_shapes: Any
 
 
@@ -81,24 +81,25 @@ def within_limits(
     _check_shapes(jobs, shapes)
     live = jobs.index[jobs["dose_kg_per_ha"].notna() & ~jobs["withheld"]]
     ground = _Ground(
-        jobs=jobs.loc[live],
+        jobs=jobs.loc[live].to_dict("records"),
         shapes=sound(np.asarray(shapes.loc[live], object)),
         mixes={mix.name: mix for mix in mixes},
-        log=past,
+        log=pd.DataFrame(past.drop(columns=past.geometry.name)).to_dict("records"),
         log_shapes=sound(past.geometry.to_numpy()),
     )
-    held = Withheld(jobs)
+    faults, over = list(worked.faults), []
     each = overlapping(ground.shapes, ground.shapes)
     before = overlapping(ground.shapes, ground.log_shapes)
     spots = [_spot(ground, row, each[row], before[row]) for row in range(len(live))]
     found = pd.DataFrame([spot.columns for spot in spots], index=live, columns=list(COLUMNS)).reindex(jobs.index)
     table = jobs.assign(**{name: found[name] for name in COLUMNS})
     table["at_limit"] = table["at_limit"].eq(True)
-    for label, spot in zip(live, spots, strict=True):
-        if said := spot.over(shown, ground.mixes[str(jobs.at[label, "mix"])]):
-            held.add(jobs.index == label, what=said[0], mend=said[1])
-    table["withheld"] = jobs["withheld"].to_numpy(bool) | held.rows
-    return Worked(table=blanked(table), faults=(*worked.faults, *held.faults))
+    for label, job, spot in zip(live, ground.jobs, spots, strict=True):
+        if said := spot.over(shown, ground.mixes[job["mix"]]):
+            over.append(label)
+            faults.append(Fault(where=f"stand {job['stand']}, patch {job['patch']}", what=said[0], mend=said[1]))
+    table["withheld"] = jobs["withheld"].to_numpy(bool) | jobs.index.isin(over)
+    return Worked(table=blanked(table), faults=tuple(faults))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -154,12 +155,12 @@ class _Spot:
 
 def _spot(ground: _Ground, row: int, near: Any, before: Any) -> _Spot:
     """The heaviest spot of one job with all that shares its ground, ingredient and time."""
-    job, shape = ground.jobs.iloc[row], ground.shapes[row]
+    job, shape = ground.jobs[row], ground.shapes[row]
     mix = ground.mixes[job["mix"]]
-    others = [other for other in near if other != row and _same(mix, ground.mixes[ground.jobs["mix"].iloc[other]])]
+    others = [other for other in near if other != row and _same(mix, ground.mixes[ground.jobs[other]["mix"]])]
     together, in_year = [], []
     for other in others:
-        that = ground.jobs.iloc[other]
+        that = ground.jobs[other]
         entry = (ground.shapes[other], float(that["dose_kg_per_ha"]), f"stand {that['stand']}, patch {that['patch']}")
         if applied_together(job, that):
             together.append(entry)
@@ -167,7 +168,7 @@ def _spot(ground: _Ground, row: int, near: Any, before: Any) -> _Spot:
             in_year.append(entry)
     unknown = []
     for number in before:
-        past = ground.log.iloc[number]
+        past = ground.log[number]
         if not (_same_as_logged(mix, past) and same_year(mix.limit_year, job, {"first": past["date"]})):
             continue
         name = f"{past['product']} of {pd.Timestamp(past['date']).date()}"
@@ -176,7 +177,8 @@ def _spot(ground: _Ground, row: int, near: Any, before: Any) -> _Spot:
         else:
             in_year.append((ground.log_shapes[number], float(past["kg_per_ha"]), name))
     beside, with_whom = heaviest(shape, together)
-    year, year_whom = heaviest(shape, in_year)
+    alike = len(together) == len(in_year) and all(one is other for one, other in zip(together, in_year, strict=True))
+    year, year_whom = (beside, with_whom) if alike else heaviest(shape, in_year)
     limits = (mix.max_per_application_kg_per_ha, mix.max_per_year_kg_per_ha)
     dose = float(job["dose_kg_per_ha"])
     left = max(0.0, min(limits[0] - beside, limits[1] - year))  # type: ignore[operator]  # not_typed withheld None

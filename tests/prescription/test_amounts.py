@@ -91,7 +91,7 @@ def test_q21_imperial_gallons_are_no_us_gallons():
     assert pytest.approx(20.8168546157) == 94.6352946 / 4.54609
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=20, deadline=None)
 @given(volume=st.floats(0.01, 50_000), tank=st.floats(1, 2_000))
 def test_loads_sum_to_the_whole_and_no_tank_is_over_full(volume, tank):
     kinds = tank_kinds(volume, tank_L=tank)
@@ -100,7 +100,7 @@ def test_loads_sum_to_the_whole_and_no_tank_is_over_full(volume, tank):
     assert sum(count for _, count, _ in kinds) == fills(volume, tank_L=tank) >= volume / tank * (1 - 1e-9)
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=20, deadline=None)
 @given(volume=st.floats(0.5, 5_000), share=st.floats(0.1, 60), mark=st.floats(0.001, 0.1))
 def test_no_load_is_stronger_than_typed_and_measures_lose_less_than_a_mark(volume, share, mark):
     work = works(worked(jobs({"planned_L": volume}), mixes=[free(rate=f"{share} % v/v")]).table)
@@ -133,7 +133,7 @@ def test_jug_units_are_those_of_the_tract():
     assert metric == pytest.approx([94.6352946, 1892.705892])
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=20, deadline=None)
 @given(
     cover=st.tuples(st.floats(1, 100), st.floats(1, 100)),
     technique=st.sampled_from(["foliar_spot", "foliar_broadcast"]),
@@ -144,7 +144,7 @@ def test_a_wider_cover_never_lowers_the_volume(cover, technique):
     assert made.iloc[0] <= made.iloc[1]
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=20, deadline=None)
 @given(
     slope=st.floats(0, 120), rate=st.sampled_from(["2 % v/v", "2 qt/acre"]), surface=st.sampled_from(["sloped", "map"])
 )

@@ -61,7 +61,7 @@ def test_a_limit_met_exactly_is_allowed_and_flagged(count, withheld, met):
     assert (row["withheld"], row["at_limit"]) == (withheld, met)
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=15, deadline=None)
 @given(strength=st.floats(0.1, 8), rate=st.floats(0.1, 40), most=st.floats(0.1, 20), acres=st.floats(0.001, 50))
 def test_at_the_stop_volume_all_is_within_and_a_little_more_is_over(strength, rate, most, acres):
     own = mix(

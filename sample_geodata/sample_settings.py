@@ -182,10 +182,13 @@ name = "late-season foliar"
 product = "Example Product A"        # no such product
 registration = "00000-000"
 ingredient = "3.3 lb/gal"
+ingredient_name = "example acid"
 rate = "1.1 % v/v"
 max_per_application = "2.9 lb/acre"
 max_per_year = "6.1 lb/acre"
-adjuvant = { name = "Example adjuvant", rate = "0.4 % v/v" }
+adjuvant = { name = "Example adjuvant", rate = "0.4 % v/v", price = "22 USD/gal" }
+dye = { name = "Example dye", rate = "1 fl oz per 3 gal", price = "60 USD/gal" }
+price = "85 USD/gal"
 species = ["*"]
 zones = ["open"]
 wind = "3-10 mph"
@@ -201,6 +204,7 @@ ingredient = "3.7 lb/gal"
 rate = "23 % v/v"
 max_per_application = "2.6 lb/acre"
 max_per_year = "5.2 lb/acre"
+price = "95 USD/gal"
 species = ["*"]
 zones = ["open", "hand_only"]
 wind = "0-12 mph"
@@ -219,6 +223,10 @@ crew = 2
 wage = "28 USD/h"
 machine = "0 USD/h"
 available = "20 day"
+calibration = [                      # invented; yours by invasimap calibrate
+    { rate = "36 gal/acre", date = 2026-08-20 },
+    { rate = "2.1 gal/acre", date = 2026-08-20, technique = "cut_stump" },
+]
 
 [[rig]]
 name = "ATV with hose reel"
@@ -229,6 +237,10 @@ crew = 2
 wage = "30 USD/h"
 machine = "22 USD/h"
 available = "12 day"
+calibration = [                      # invented; yours by invasimap calibrate
+    { rate = "41 gal/acre", date = 2026-08-20 },
+    { rate = "2.1 gal/acre", date = 2026-08-20, technique = "cut_stump" },
+]
 
 [[rig]]
 name = "field tractor"
@@ -239,6 +251,18 @@ crew = 1
 wage = "34 USD/h"
 machine = "61 USD/h"
 available = "6 day"
+calibration = [                      # invented; yours by invasimap calibrate
+    { rate = "31 gal/acre", date = 2026-08-20 },
+    { rate = "2.1 gal/acre", date = 2026-08-20, technique = "cut_stump" },
+]
+
+[labour]
+productive = "6.5 h"                 # of a paid day
+paid = "8 h"
+travel_cost = "60 USD/day"           # a crew's
+
+[spray]
+waste = "10 %"                       # counts in every dose
 
 [budget]
 money = "16000 USD"

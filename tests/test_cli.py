@@ -37,7 +37,7 @@ def small(write_tract, utm_layer):
 
 def test_help_names_the_commands_and_each_has_an_example(command_here):
     shown = command_here("--help").stdout
-    for command in ("check", "demo", "plan", "start"):
+    for command in ("calibrate", "check", "demo", "plan", "start"):
         assert command in shown
         assert "Example:" in command_here(command, "--help").stdout
 

@@ -8,6 +8,7 @@ import traceback
 import click
 
 from invasimap import __version__
+from invasimap.cli.calibrate import calibrate_command
 from invasimap.cli.commands import check_command, demo_command, plan_command
 from invasimap.cli.start import start_command
 from invasimap.core.errors import InputError, InvasimapError
@@ -29,6 +30,7 @@ def commands() -> None:
     """
 
 
+commands.add_command(calibrate_command)
 commands.add_command(check_command)
 commands.add_command(demo_command)
 commands.add_command(plan_command)

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
 from functools import partial
-from typing import Annotated
+from typing import Annotated, Final
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field
 
@@ -55,14 +56,47 @@ Pressure = Annotated[float, _positive("pressure")]
 DataSize = Annotated[float, _positive("data")]
 Strength = Annotated[float, _positive("strength")]
 Dose = Annotated[float, _positive("dose")]
+Pace = Annotated[float, _positive("pace")]
+Spread = Annotated[float, _positive("spread")]
+Speed = Annotated[float, _positive("speed")]
 Slope = Annotated[float, BeforeValidator(units.slope_pct)]
 Share = Annotated[float, _from_zero("percent"), Field(le=100)]
+Percent = Annotated[float, _from_zero("percent")]  # may be over 100
 Factor = Annotated[float, Field(gt=0, le=1)]
 SpeedRange = Annotated[tuple[float, float], BeforeValidator(partial(units.quantity_range, dimension="speed"))]
 TemperatureRange = Annotated[tuple[float, float], BeforeValidator(units.temperature_range_c)]
 Rate = Annotated[units.Rate, BeforeValidator(units.rate)]
 Money = Annotated[units.Money, BeforeValidator(units.money)]
 HourlyMoney = Annotated[units.Money, BeforeValidator(partial(units.money, per_hour=True))]
+Price = Annotated[units.Money, BeforeValidator(partial(units.price, dimension="volume"))]
+DailyMoney = Annotated[units.Money, BeforeValidator(partial(units.price, dimension="days"))]
+
+NO_LIMIT: Final = "none on the label"
+
+
+def _dose_limit(value: object) -> float:
+    """A dose, or no limit where the user says that the label states none; silence stays "not typed"."""
+    if isinstance(value, str) and " ".join(value.casefold().split()) == NO_LIMIT:
+        return math.inf
+    try:
+        return _above_zero(value, "dose")
+    except ValueError as error:
+        raise ValueError(f'{error}; where the label states no limit, write "{NO_LIMIT}"') from None
+
+
+DoseLimit = Annotated[float, BeforeValidator(_dose_limit)]
+
+
+def _date(value: object) -> dt.date:
+    if isinstance(value, dt.date) and not isinstance(value, dt.datetime):
+        return value
+    try:
+        return dt.date.fromisoformat(str(value))
+    except ValueError:
+        raise ValueError(f'{value!r} is no date: write year, month and day such as "2026-09-01"') from None
+
+
+Date = Annotated[dt.date, BeforeValidator(_date)]
 
 
 def _month_day(value: object) -> tuple[int, int]:
@@ -74,6 +108,13 @@ def _month_day(value: object) -> tuple[int, int]:
 
 
 MonthDay = Annotated[tuple[int, int], BeforeValidator(_month_day)]
+
+
+def _year_start(value: object) -> object:
+    return value if value in ("calendar", "365 days") else _month_day(value)
+
+
+YearStart = Annotated[str | tuple[int, int], BeforeValidator(_year_start)]  # the calendar's, any 365 days, or a day
 
 
 class Section(BaseModel):

@@ -19,25 +19,19 @@ from invasimap.core.book_settings import EmergencySection, MapbookSection
 from invasimap.core.crew_settings import CrewSection
 from invasimap.core.files import whole_path
 from invasimap.core.map_settings import MapSection
+from invasimap.core.mix_settings import MixSection, SpraySection
 from invasimap.core.quantities import (
-    Days,
-    Dose,
     Factor,
     Flow,
-    HourlyMoney,
     Length,
     Minutes,
     PositiveLength,
     Pressure,
-    Rate,
     Section,
     Share,
     Slope,
-    SpeedRange,
-    Strength,
-    TemperatureRange,
-    Volume,
 )  # fmt: skip
+from invasimap.core.rig_settings import LabourSection, RigSection
 from invasimap.core.schedule_settings import BudgetSection, ScheduleSection
 from invasimap.core.season_settings import SeasonSection, TechniqueSection, WindowSection
 from invasimap.core.survey_settings import (
@@ -49,8 +43,6 @@ from invasimap.core.survey_settings import (
 )  # fmt: skip
 
 Means = Literal["tractor", "atv", "foot"]
-Zone = Literal["open", "hand_only", "no_spray"]
-AccessClass = Literal["tractor", "atv_hose", "foot"]
 
 
 class TractSection(Section):
@@ -263,51 +255,6 @@ class UncertaintySection(Section):
     cover_error_pct: Share = Field(5.0, alias="cover_error")
 
 
-class Adjuvant(Section):
-    """What is added to a mix beside the product."""
-
-    name: str
-    rate: Rate
-
-
-class MixSection(Section):
-    """``[[mix]]``: a spray mixture as the user copied it from the label in hand."""
-
-    name: str
-    product: str
-    registration: str | None = None
-    ingredient_kg_per_L: Strength | None = Field(None, alias="ingredient")
-    rate: Rate
-    max_per_application_kg_per_ha: Dose | None = Field(None, alias="max_per_application")
-    max_per_year_kg_per_ha: Dose | None = Field(None, alias="max_per_year")
-    adjuvant: Adjuvant | None = None
-    species: list[str] = Field(min_length=1)
-    zones: frozenset[Zone] = Field(min_length=1)
-    wind_m_per_s: SpeedRange | None = Field(None, alias="wind")
-    temperature_c: TemperatureRange | None = Field(None, alias="temperature")
-    rain_free_min: Minutes | None = Field(None, alias="rain_free")
-    reentry_min: Minutes | None = Field(None, alias="reentry")
-
-    @model_validator(mode="after")
-    def _never_sprays_no_spray(self) -> Self:
-        if "no_spray" in self.zones:
-            raise ValueError('zones names "no_spray": nothing is sprayed there')
-        return self
-
-
-class RigSection(Section):
-    """``[[rig]]``: a sprayer with the people who run it."""
-
-    name: str
-    access: AccessClass
-    tank_L: Volume = Field(alias="tank")
-    output_L_per_min: Flow = Field(alias="output")
-    crew: int = Field(ge=1)
-    wage: HourlyMoney
-    machine: HourlyMoney | None = None
-    available_days: Days | None = Field(None, alias="available")
-
-
 class Tract(Section):
     """A tract's settings; ``folder`` is where its relative paths start."""
 
@@ -327,7 +274,9 @@ class Tract(Section):
     window: list[WindowSection] = Field(default_factory=list)
     technique: TechniqueSection = TechniqueSection()
     mix: list[MixSection] = Field(default_factory=list)
+    spray: SpraySection = SpraySection()
     rig: list[RigSection] = Field(default_factory=list)
+    labour: LabourSection = LabourSection()
     budget: BudgetSection | None = None
     schedule: ScheduleSection = ScheduleSection()
     mapbook: MapbookSection = MapbookSection()

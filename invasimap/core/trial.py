@@ -18,8 +18,8 @@ _NAMES: Final = ("name", "kind", "file")  # what an entry of a list may be calle
 _SUCH_AS: Final = 'write it as "access.foot.max_walk=20 min"'
 # Where sites are hidden, only what no cover follows from is tried: two results with other covers tell more than one.
 _NO_COVER_IN: Final = (
-    "access", "tract", "season", "window", "technique", "mix", "rig", "budget", "schedule", "uncertainty",
-    "mapbook", "emergency", "crew", "map",
+    "access", "tract", "season", "window", "technique", "mix", "spray", "rig", "labour", "budget", "schedule",
+    "uncertainty", "mapbook", "emergency", "crew", "map",
 )  # fmt: skip
 _OF_OPEN_BLOCKS: Final = ("no_spray", "hand_only", "width", "rule", "blocks", "per_slope", "position_error")
 

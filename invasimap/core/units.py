@@ -62,12 +62,14 @@ DIMENSIONS: Final[dict[str, tuple[str, str, dict[str, float]]]] = {
     "density": ("1/m2", '"1500 stems/acre" or "4000 stems/ha"',
                 {f"{word}/{area}": 1 / (M2_PER_HA * hectares)
                  for word in ("stem", "stems", "plant", "plants") for area, hectares in _HECTARES.items()}),
+    "pace": ("h/ha", '"5.5 h/acre" or "14 h/ha"', _per({"h": 1.0, "hour": 1.0, "hours": 1.0}, _HECTARES)),
     "spread": ("L/ha", '"20 gal/acre" or "200 l/ha"', _per(_VOLUME, _HECTARES)),
 }  # fmt: skip
 
 _NUMBER = r"[-+]?(?:\d+(?:\.\d*)?|\.\d+)"
 _QUANTITY = re.compile(rf"\s*({_NUMBER})\s*(\S.*?)?\s*")
 _RANGE = re.compile(rf"\s*({_NUMBER})\s*(?:-|to|–)\s*({_NUMBER})\s*(\S.*?)?\s*")  # noqa: RUF001 (crews type en dashes)
+_OVER = re.compile(rf"(\S.*?)(?: per |/)({_NUMBER}) (\S+(?: oz)?)")
 
 
 def quantity(text: object, dimension: str) -> float:
@@ -185,7 +187,7 @@ class Rate:
 
 
 def rate(text: object) -> Rate:
-    """A rate as a share of the finished mix (``"1.1 % v/v"``, ``"2 fl oz/gal"``) or per area (``"1 qt/acre"``).
+    """A rate as a share of the finished mix (``"1.1 % v/v"``, ``"2 fl oz per 3 gal"``) or per area (``"1 qt/acre"``).
 
     Examples
     --------
@@ -195,6 +197,10 @@ def rate(text: object) -> Rate:
     0.02
     """
     number, unit = _split(text, "rate")
+    if over := _OVER.fullmatch(unit):
+        if float(over[2]) <= 0:
+            raise ValueError(f"{text!r} is no rate: the amount after the stroke must be above zero")
+        number, unit = number / float(over[2]), f"{over[1]}/{over[3]}"
     shares = {"% v/v": 0.01, "%v/v": 0.01} | _per(_VOLUME, _VOLUME)
     if unit in shares:
         share = number * shares[unit]
@@ -203,6 +209,8 @@ def rate(text: object) -> Rate:
         return Rate(share_of_mix=share, text=str(text))
     if unit in DIMENSIONS["spread"][2] and number > 0:
         return Rate(L_per_ha=number * DIMENSIONS["spread"][2][unit], text=str(text))
+    if re.fullmatch(r"oz/.*", unit):
+        raise ValueError(f"{text!r} is a weight: write fl oz for a volume; products by weight are not reckoned with")
     raise ValueError(f'{text!r} is no rate: write one such as "1.1 % v/v", "2 fl oz/gal" or "1 qt/acre"')
 
 
@@ -230,6 +238,25 @@ def money(text: object, *, per_hour: bool = False) -> Money:
     if float(match[1]) < 0:
         raise ValueError(f"{text!r} is below zero")
     return Money(amount=float(match[1]), currency=match[2].upper(), per_hour=per_hour)
+
+
+def price(text: object, dimension: str) -> Money:
+    """Money for one of a dimension's stored units, from such as ``"80 USD/gal"`` (volume) or ``"85 USD/day"`` (days).
+
+    Examples
+    --------
+    >>> price("85 USD/day", "days").amount, round(price("80 USD/gal", "volume").amount, 4)
+    (85.0, 21.1338)
+    """
+    _, _, factors = DIMENSIONS[dimension]
+    match = re.fullmatch(rf"\s*({_NUMBER})\s*([A-Za-z]{{3}})\s*/\s*(\S.*?)\s*", str(text))
+    unit = " ".join(match[3].lower().split()) if match else ""
+    if match is None or unit not in factors:
+        example = '"85 USD/day"' if dimension == "days" else '"80 USD/gal" or "20 EUR/l"'
+        raise ValueError(f"{text!r} is no price here: write one such as {example}")
+    if float(match[1]) < 0:
+        raise ValueError(f"{text!r} is below zero")
+    return Money(amount=float(match[1]) / factors[unit], currency=match[2].upper())
 
 
 def _split(text: object, dimension: str) -> tuple[float, str]:

@@ -28,7 +28,10 @@ def test_every_section_is_read_in_si(tmp_path):
     assert tract.protect[0].blocks == {"tractor", "atv", "hose"}
     assert tract.access.atv.flow_L_per_min == pytest.approx(3 * 3.785411784)
     assert tract.mix[0].max_per_application_kg_per_ha == pytest.approx(2.9 * 0.45359237 / 0.40468564224)
-    assert tract.rig[0].wage.amount == 28
+    assert tract.mix[0].limit_year == (10, 1) and tract.mix[0].dye.rate.share_of_mix == pytest.approx(0.5 / 128)
+    assert tract.rig[0].wage.amount == 28 and tract.rig[0].machine_costs.repair_pct == 60
+    assert tract.rig[0].calibration[0].rate_L_per_ha == pytest.approx(40 * 3.785411784 / 0.40468564224)
+    assert tract.labour.productive_min == 390 and tract.spray.waste_pct == 10
     assert tract.survey[0].defaults.cover_pct == (25, 50)
     assert tract.season.killing_freeze == (11, 8)
     assert tract.season.sap_flow == ((2, 20), (4, 15)) and tract.season.reference.elevation_m == pytest.approx(152.4)

@@ -76,7 +76,7 @@ class MachineCosts(Section):
 
     price: Money
     salvage: Money
-    life_years: Years = Field(alias="life")
+    life_years: Years
     use_h_per_year: Annotated[float, Field(gt=0, le=8784, allow_inf_nan=False)] = Field(alias="hours_per_year")
     interest_pct: Share = Field(alias="interest")
     insurance_pct: Share = Field(alias="insurance")

@@ -64,7 +64,7 @@ def test_l02_acres_an_hour_turned_round():
 
 def machine(**said):
     usual = {
-        "price": "18000 USD", "salvage": "3600 USD", "life": 6, "hours_per_year": 500, "interest": "8 %",
+        "price": "18000 USD", "salvage": "3600 USD", "life_years": 6, "hours_per_year": 500, "interest": "8 %",
         "insurance": "3 %", "repair": "60 %", "fuel": "0.9 gal/h", "fuel_price": "3.6 USD/gal", "lube": "10 %",
     }  # fmt: skip
     return usual | said

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import re
-from typing import Annotated, Final, Literal
+from typing import Annotated, Final, Literal, Self
 
-from pydantic import BeforeValidator, Field
+from pydantic import BeforeValidator, Field, model_validator
 
 from invasimap.core.quantities import Section
 
 FINEST, COARSEST = 100, 100_000
 LONGEST_WORDS = 600  # of one row for an emergency: every sheet prints it whole
+LONGEST_TOGETHER = 1500  # of all rows: the map would not have room
+MOST_LINES = 6
 
 
 def read_scale(value: object) -> int | None:
@@ -49,7 +51,19 @@ class MapbookSection(Section):
     most_sheets: Annotated[int, Field(ge=1, le=10_000)] = 200
 
 
-Words = Annotated[str, Field(min_length=1, max_length=LONGEST_WORDS)]
+def _said(text: object) -> object:
+    """A text without the blanks round it, in few lines."""
+    if not isinstance(text, str):
+        return text
+    lines = text.strip().splitlines()
+    if not lines:
+        raise ValueError("says nothing: leave the row out, and it is printed as a line to fill in by hand")
+    if len(lines) > MOST_LINES:
+        raise ValueError(f"has {len(lines)} lines: every sheet prints it whole, so write at most {MOST_LINES}")
+    return "\n".join(lines)
+
+
+Words = Annotated[str, BeforeValidator(_said), Field(max_length=LONGEST_WORDS)]
 
 
 class EmergencySection(Section):
@@ -69,6 +83,16 @@ class EmergencySection(Section):
     labels_at: Words | None = None
     spill_steps: Words | None = None
     leave_by: Words | None = None
+
+    @model_validator(mode="after")
+    def _leaves_room_for_the_map(self) -> Self:
+        letters = sum(len(text or "") for text in self.model_dump().values())
+        if letters > LONGEST_TOGETHER:
+            raise ValueError(
+                f"the rows hold {letters:,} letters together: every sheet prints them beside its map, so write at most "
+                f"{LONGEST_TOGETHER:,}"
+            )
+        return self
 
 
 EMERGENCY_WORDS: Final = {

@@ -67,7 +67,16 @@ def write_words(document: pikepdf.Pdf, pages: Sequence[Sequence[Word]]) -> None:
 
 
 def _words(text: Text, scale: float) -> Iterator[Word]:
-    """The lines of a text, placed as it asks to be."""
+    """The lines of a text, placed as it asks to be.
+
+    Raises
+    ------
+    ValueError
+        When it asks for what is not set here: slanted or see-through type, or turned about a corner of its box.
+    """
+    turned = text.get_rotation() and text.get_horizontalalignment() != "center"
+    if text.get_fontstyle() != "normal" or text.get_alpha() not in (None, 1.0) or turned:
+        raise ValueError(f"{text.get_text()!r} asks for type that is not set")
     x, y = text.get_transform().transform(text.get_position()) * scale
     size, bold = float(text.get_fontsize()), text.get_fontweight() == "bold"
     lines = text.get_text().split("\n")
@@ -157,7 +166,9 @@ def _subset(file: str, shapes: Iterable[int]) -> bytes:
 
 def _unicode(codes: dict[str, int]) -> bytes:
     """The map from codes to Unicode (ISO 32000, 9.10.3)."""
-    rows = [f"<{code:04X}> <{letter.encode('utf-16-be').hex().upper()}>" for letter, code in codes.items()]
+    rows = [
+        f"<{code:04X}> <{letter.encode('utf-16-be', 'surrogatepass').hex().upper()}>" for letter, code in codes.items()
+    ]
     parts = [rows[at : at + 100] for at in range(0, len(rows), 100)]
     said = "\n".join(f"{len(part)} beginbfchar\n" + "\n".join(part) + "\nendbfchar" for part in parts)
     return (

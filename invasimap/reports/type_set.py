@@ -21,6 +21,8 @@ def width_in(text: str, *, size_pt: float, bold: bool = False) -> float:
     --------
     >>> width_in("0" * 10, size_pt=8.0) == 10 * width_in("0", size_pt=8.0)
     True
+    >>> width_in("\N{CJK UNIFIED IDEOGRAPH-68EE}", size_pt=8.0) > 0
+    True
     """
     return sum(_advance(letter, bold=bold) for letter in text) * size_pt / POINTS_PER_INCH
 
@@ -75,8 +77,10 @@ def _parted(word: str, room_in: float, *, size_pt: float, bold: bool) -> list[st
 
 @lru_cache(maxsize=4096)
 def _advance(letter: str, *, bold: bool) -> float:
-    """Advance of a letter as a share of the type's size."""
-    return float(face(bold=bold).load_char(ord(letter), flags=LoadFlags.NO_HINTING).linearHoriAdvance) / 65536 / EM_PT
+    """Advance of a letter as a share of the type's size; of one that the font lacks, of the box in its place."""
+    font = face(bold=bold)
+    glyph = font.load_glyph(font.get_char_index(ord(letter)), flags=LoadFlags.NO_HINTING)
+    return float(glyph.linearHoriAdvance) / 65536 / EM_PT
 
 
 @lru_cache(maxsize=2)

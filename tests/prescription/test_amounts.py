@@ -291,8 +291,8 @@ def test_marks_round_down_but_keep_what_is_on_the_mark():
 def test_a_rig_says_what_cannot_be():
     for wrong, said in (
         ({"machine": "1 USD/h", "machine_costs": {
-            "price": "2 USD", "salvage": "1 USD", "life_years": 1, "hours_per_year": 1, "interest": "1 %", "insurance": "1 %",
-            "repair": "150 %",
+            "price": "2 USD", "salvage": "1 USD", "life_years": 1, "hours_per_year": 1, "interest": "1 %",
+            "insurance": "1 %", "repair": "150 %",
         }}, "both given"),
         ({"ground_speed": "2 mph"}, "go together"),
         ({"calibration": [{"rate": "40 gal/acre"}]}, "date"),

@@ -365,6 +365,34 @@ def test_the_emergency_block_grows_before_its_type_goes_down() -> None:
         assert all(width_in(line, size_pt=block.size_pt, bold=True) <= 3.0 for line in cell.lines)
 
 
+def test_letters_that_the_font_lacks_are_boxes_that_can_be_searched(toy_plan: Plan, tmp_path: Path) -> None:
+    tract = toy_plan.settings.tract.model_copy(update={"name": "Hollow \u68ee \U0001f33f\t\x1b wood"})
+    plan = with_emergency(toy_plan, leave_by="over \u68ee")
+    settings = plan.settings.model_copy(update={"tract": tract})
+    plan = dataclasses.replace(plan, settings=settings, stands=plan.stands.iloc[:1])
+    (tmp_path / "read.pdf").write_bytes(mapbook_pdf(plan))
+    said = tool("pdftotext", tmp_path / "read.pdf", "-").decode()
+    assert "Hollow \u68ee \U0001f33f" in said and "over \u68ee" in said
+
+
+def test_the_longest_emergency_rows_leave_room_for_the_map(toy_plan: Plan) -> None:
+    rows = ("emergency_number", "contact", "road_address", "hospital", "poison_centre_phone", "labels_at")
+    for text in ("W" * 249, "\n".join(["W" * 40] * 6)):
+        book = laid_out(with_emergency(toy_plan, **dict.fromkeys(rows, text)))
+        frame = book.frames[0]
+        assert (frame.bounds[3] - frame.bounds[1]) / frame.scale / 0.0254 > 3.0  # inches of paper
+
+
+@pytest.mark.parametrize(
+    ("said", "fault"),
+    [({"contact": "a\n" * 300}, "300 lines"), ({"contact": "  \n "}, "says nothing"),
+     (dict.fromkeys(("contact", "gate", "hospital"), "W" * 501), "1,503 letters")],
+)  # fmt: skip
+def test_emergency_rows_that_leave_no_map_are_refused(said: dict[str, str], fault: str) -> None:
+    with pytest.raises(ValueError, match=fault):
+        EmergencySection(**said)
+
+
 def test_an_emergency_text_past_the_limit_is_refused(tmp_path: Path, toy_plan: Plan) -> None:
     text = toy_plan.settings.file.read_text(encoding="utf-8")
     file = tmp_path / "tract.toml"

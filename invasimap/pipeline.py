@@ -24,7 +24,7 @@ from invasimap.inputs.account import Survey
 from invasimap.inputs.tract_photos import TractPhotos
 from invasimap.land.access import access_classes
 from invasimap.land.features import half_width_m
-from invasimap.land.parking import parking_places
+from invasimap.land.parking import parking_notes, parking_places, served_zones
 from invasimap.land.protection import protection_zones, slope_notes
 from invasimap.land.ways_shut import crossing_notes
 from invasimap.land.what_if import reach_gain
@@ -94,7 +94,9 @@ def plan(tract: Tract | str | Path, *, internal: bool = False, step: Step = quie
         sprayable = sprayable_ground(faces, terrain)
         limits = limit_areas(access, sprayable)
         checks = (*checks, limits_checked(limits, faces))
-        parking = parking_places(zones[zones["stand"] != OUTSIDE], access)
+        inside = zones[zones["stand"] != OUTSIDE]
+        parking = parking_places(inside, access, away_from=protection.geometry.to_numpy())
+        notes += parking_notes(parking, served_zones(inside, access))
         gain = reach_gain(ground, access, means, worth=sprayable, longer_hose_m=settings.shown.longer_hose_m)
     with clock("Ranges: how far each figure may be off"):
         ranges = with_ranges(

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import partial
 from typing import Any
 
@@ -17,11 +18,13 @@ from invasimap.land.access import Access
 from invasimap.land.cell_areas import cell_areas
 from invasimap.land.hose_reach import hose_reach
 from invasimap.land.machines import LaidHose
+from invasimap.land.raster import touched
 
 APART = 2  # places tried lie about half a hose from one another
 AROUND = 8  # directions in which the farthest place that serves an outermost spot is tried
 ENOUGH = 0.99  # of a zone: stops for the last hundredth are not listed
 MOST_STOPS = 50
+SPOTS = 5  # of what only shut places serve, tried for another
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.intp]
 Bools = npt.NDArray[np.bool_]
@@ -38,7 +41,7 @@ class _Stop:
     lift_m: Floats
 
 
-def parking_places(zones: gpd.GeoDataFrame, access: Access) -> gpd.GeoDataFrame:
+def parking_places(zones: gpd.GeoDataFrame, access: Access, *, away_from: Any = ()) -> gpd.GeoDataFrame:
     """For each zone that a hose serves, where to park, in the order in which the stops serve most of what is left.
 
     Parameters
@@ -49,6 +52,8 @@ def parking_places(zones: gpd.GeoDataFrame, access: Access) -> gpd.GeoDataFrame:
         machine that has no hose, or one that is used up in the cell it stands in: it sprays only where it drives.
     access
         As ``access_classes`` gives it.
+    away_from
+        Shapes on which no tank is parked and filled, whatever could be reached from there (protected ground).
 
     Returns
     -------
@@ -68,11 +73,12 @@ def parking_places(zones: gpd.GeoDataFrame, access: Access) -> gpd.GeoDataFrame:
     """
     rows: list[dict[str, Any]] = []
     places: list[Ints] = []
-    laid = [name for name, hose in access.hoses.items() if hose.length_m >= access.terrain.cell_m]
-    sprayed = zones[zones["access"].isin(laid)]
-    sprayed = sprayed[(sprayed["zone"] == "open").to_numpy()] if "zone" in sprayed else sprayed
+    sprayed = served_zones(zones, access)
+    laid = set(sprayed["access"])
+    shut = touched(away_from, access.terrain)
+    hoses = {name: replace(access.hoses[name], stops=access.hoses[name].stops & ~shut) for name in laid}
     with ThreadPoolExecutor(processors()) as threads:
-        found = list(threads.map(partial(_stops, access), sprayed["access"], sprayed.geometry))
+        found = list(threads.map(partial(_stops, access, hoses), sprayed["access"], sprayed.geometry))
     for zone_id, name, (stops, worth) in zip(sprayed["id"], sprayed["access"], found, strict=True):
         hose, left = access.hoses[name], np.ones(len(worth), bool)
         for number, stop in enumerate(stops, 1):
@@ -95,9 +101,32 @@ def parking_places(zones: gpd.GeoDataFrame, access: Access) -> gpd.GeoDataFrame:
     )  # fmt: skip
 
 
-def _stops(access: Access, name: str, shape: Any) -> tuple[list[_Stop], Floats]:
+def served_zones(zones: gpd.GeoDataFrame, access: Access) -> gpd.GeoDataFrame:
+    """The zones that want a place to park (see ``parking_places``)."""
+    laid = [name for name, hose in access.hoses.items() if hose.length_m >= access.terrain.cell_m]
+    sprayed = zones[zones["access"].isin(laid)]
+    return sprayed[(sprayed["zone"] == "open").to_numpy()] if "zone" in sprayed else sprayed
+
+
+def parking_notes(stops: gpd.GeoDataFrame, zones: gpd.GeoDataFrame) -> list[str]:
+    """What to say of zones that a hose serves in part only from where no tank is parked: none where there are none."""
+    served = stops.groupby("zone_id")["share_pct"].sum().reindex(zones["id"], fill_value=0.0)
+    short = served[served < 100 * ENOUGH - 5]
+    if short.empty:
+        return []
+    named = ", ".join(f"{zone} ({100 - share:.0f} %)" for zone, share in list(short.items())[:8])
+    more = f" and {len(short) - 8} more" if len(short) > 8 else ""
+    return [
+        "No tank is parked on protected ground. From other ground a hose does not reach part of what it could: "
+        f"{named}{more}."
+    ]
+
+
+def _stops(
+    access: Access, hoses: Mapping[str, LaidHose], name: str, shape: Any
+) -> tuple[list[_Stop], Floats]:  # fmt: skip
     """The stops for a zone, and the area in each of its cells that a hose serves."""
-    zone, hose = cell_areas([shape], access.terrain), access.hoses[name]
+    zone, hose = cell_areas([shape], access.terrain), hoses[name]
     served = hose.found.reached.ravel()[zone.cell]
     tries = _Tries(cells=zone.cell[served], worth=zone.area_m2[served], hose=hose, access=access)
     chosen = _best_first(tries, _spread_out(tries.cells, hose, access))
@@ -163,14 +192,36 @@ def _best_first(tries: _Tries, places: list[int]) -> list[_Stop]:
     while not tries.enough(left) and len(chosen) < MOST_STOPS:
         best = tries.best(places, left)
         if best is None or not (best.served & left).any():
-            ends, counts = np.unique(tries.hose.found.parking.ravel()[tries.cells[left]], return_counts=True)
-            places.append(int(ends[np.argmax(counts)]))
-            if not (tries.stop(places[-1]).served & left).any():
-                raise InvariantError("a parking place does not serve the ground that it was found for")
+            more = _more(tries, left)
+            if not more:
+                break
+            places += more
             continue
         chosen.append(best)
         left &= ~best.served
     return _in_order(tries, chosen)
+
+
+def _more(tries: _Tries, left: Bools) -> list[int]:
+    """A further place for what is left: where the found hose of most of it ends, or round the spot worth most.
+
+    Raises
+    ------
+    InvariantError
+        When the place serves nothing that it was found for.
+    """
+    ends, counts = np.unique(tries.hose.found.parking.ravel()[tries.cells[left]], return_counts=True)
+    free = tries.hose.stops.ravel()[ends]
+    if free.any():
+        place = int(ends[free][np.argmax(counts[free])])
+        if not (tries.stop(place).served & left).any():
+            raise InvariantError("a parking place does not serve the ground that it was found for")
+        return [place]
+    for spot in np.flatnonzero(left)[np.argsort(-tries.worth[left], kind="stable")[:SPOTS]].tolist():
+        best = tries.best(_around(int(tries.cells[spot]), tries.hose, tries.access), left, spot=spot)
+        if best is not None:
+            return [best.cell]
+    return []
 
 
 def _in_order(tries: _Tries, stops: list[_Stop]) -> list[_Stop]:

@@ -9,7 +9,7 @@ from affine import Affine
 from invasimap.core.settings import AtvSection, FootSection
 from invasimap.land.access import access_classes
 from invasimap.land.ground import make_ground
-from invasimap.land.parking import COLUMNS, parking_places
+from invasimap.land.parking import COLUMNS, parking_notes, parking_places
 from invasimap.land.terrain import Terrain
 
 CRS = "EPSG:32617"
@@ -155,3 +155,17 @@ def test_no_zone_without_a_hose_has_a_stop_and_the_table_keeps_its_columns():
     closed = zones(shapely.box(0, 110, 9, 119), zone=["hand_only"])
     assert parking_places(closed, level).empty
     assert len(parking_places(closed.assign(zone="open"), level)) == 1
+
+
+def test_no_tank_is_parked_where_spray_is_shut_out_and_what_that_costs_is_said():
+    # the hose of 90 m reaches the spot from 300 +/- 80 m of the trail; 240 to 420 m are shut, all of it from the east
+    spot, rig = zones(shapely.box(300, 130, 310, 140)), access(atv("100 m"))
+    free = parking_places(spot, rig)
+    shut = shapely.box(240, 80, 420, 125)
+    stops = parking_places(spot, rig, away_from=[shut])
+    assert free.geometry.intersects(shut).all()
+    assert len(stops) and not stops.geometry.intersects(shut).any()
+    assert stops["share_pct"].sum() == pytest.approx(100, abs=1) and not parking_notes(stops, spot)
+    assert stops["hose_m"].max() > free["hose_m"].max()
+    none = parking_places(spot, rig, away_from=[shapely.box(0, 0, 600, 125)])
+    assert none.empty and "z0 (100 %)" in parking_notes(none, spot)[0]

@@ -53,11 +53,18 @@ class EmergencyBlock:
         return (ROW_IN + deepest + entry) * self.size_pt / SIZES_PT[0] + FOOT_IN
 
 
-def emergency_rows(section: EmergencySection, keys: Iterable[str] = EMERGENCY) -> dict[str, str]:
-    """The rows of an emergency block: its words, and what the settings say (empty where they say nothing)."""
+def emergency_rows(section: EmergencySection, keys: Iterable[str] | None = None) -> dict[str, str]:
+    """The rows of an emergency block: its words, and what the settings say (empty where they say nothing).
+
+    Without ``keys`` those of every sheet: ``EMERGENCY``, and whatever else the settings say.
+    """
     said = section.model_dump()
-    if said["hospital"] and said["hospital_phone"]:
+    merged = bool(said["hospital"] and said["hospital_phone"])
+    if merged:
         said["hospital"] = f"{said['hospital']}, {said['hospital_phone']}"
+    if keys is None:
+        others = [key for key in EMERGENCY_WORDS if key not in EMERGENCY and said[key]]
+        keys = [*EMERGENCY, *(key for key in others if not (merged and key == "hospital_phone"))]
     return {EMERGENCY_WORDS[key]: said[key] or "" for key in keys}
 
 

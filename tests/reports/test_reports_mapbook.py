@@ -40,7 +40,7 @@ from invasimap.reports.book_key import Block, flowed, key_pages, legend_parts
 from invasimap.reports.book_legend import sheet_rows
 from invasimap.reports.book_part import part
 from invasimap.reports.book_sheet import stand_sheet
-from invasimap.reports.emergency import SIZES_PT, EmergencyBlock, emergency_block
+from invasimap.reports.emergency import SIZES_PT, EmergencyBlock, emergency_block, emergency_rows
 from invasimap.reports.grid_marks import grid_words, zone_edges
 from invasimap.reports.legend import Row, set_legend
 from invasimap.reports.norths import convergence_deg, declination_deg, north_lines, norths
@@ -363,6 +363,13 @@ def test_the_emergency_block_grows_before_its_type_goes_down() -> None:
         (cell,) = block.columns[0]
         assert " ".join(cell.lines).split() == LONG.split()
         assert all(width_in(line, size_pt=block.size_pt, bold=True) <= 3.0 for line in cell.lines)
+
+
+def test_whatever_is_typed_for_an_emergency_is_on_every_sheet() -> None:
+    said = {"spill_steps": "dam it, call", "gate": "south", "hospital": "County", "hospital_phone": "5550100"}
+    rows = emergency_rows(EmergencySection(**said))
+    assert rows["spill: steps"] == "dam it, call" and rows["gate"] == "south" and rows["hospital"] == "County, 5550100"
+    assert "hospital phone" not in rows and "radio, phone signal" not in rows and rows["contact, radio"] == ""
 
 
 def test_letters_that_the_font_lacks_are_boxes_that_can_be_searched(toy_plan: Plan, tmp_path: Path) -> None:

@@ -42,9 +42,9 @@ from invasimap.reports.book_part import part
 from invasimap.reports.book_sheet import stand_sheet
 from invasimap.reports.emergency import SIZES_PT, EmergencyBlock, emergency_block
 from invasimap.reports.grid_marks import grid_words, zone_edges
-from invasimap.reports.legend import Row, set_legend
+from invasimap.reports.legend import Row, feature_rows, set_legend
 from invasimap.reports.norths import convergence_deg, declination_deg, north_lines, norths
-from invasimap.reports.style import LINE
+from invasimap.reports.style import FEATURE_AREA, LINE, feature_marks
 from invasimap.reports.type_set import width_in
 from invasimap.reports.usng import grid_over, usng, utm_crs
 
@@ -466,6 +466,35 @@ def test_a_legend_past_every_size_goes_on_where_its_note_says() -> None:
     assert [row for rows_in in legend_parts(rows, 7.0) for row in rows_in] == rows  # the sheets of words have them all
     few = set_legend(rows[:20], width_in=2.7, height_in=4.0, rest="")
     assert few.size_pt == 8.5 and [len(line) for line in few.lines] == [1] * 20
+
+
+def test_notes_on_what_has_no_label_stay_where_the_legend_goes_on_elsewhere(crowded: Plan) -> None:
+    inner = crowded.stands.geometry.iloc[0].representative_point()
+    spots = [shapely.Point(inner.x + 3 * i, inner.y) for i in range(90)]
+    kinds = [f"protected thing {i:02d}" for i in range(90)]
+    many = crowded.features.iloc[[1] * 90].assign(kind=kinds).set_geometry(spots, crs=crowded.crs)
+    book = laid_out(dataclasses.replace(crowded, features=pd.concat([crowded.features, many], ignore_index=True)))
+    figure = stand_sheet(book, 0)[0]
+    said = words_on(figure)
+    assert "the rest of the legend is on sheet 2" in said
+    assert re.search(r"not labelled: \d+ patches", said) and f"but listed on sheet {book.list_sheets}" in said
+    check_sheet(figure, least_pt=6.5)
+
+
+def test_rows_to_keep_stand_in_any_room() -> None:
+    rows = [*(Row(text=f"class {i}", look=LINE["grid"]) for i in range(200)), Row(text="kept", kind="note", keep=True)]
+    found = set_legend(rows, width_in=2.7, height_in=4.0, rest="on sheet 2")
+    assert [row.text for line in found.lines[-2:] for row in line] == ["on sheet 2", "kept"]
+    assert found.pitch_in * len(found.lines) <= 4.0 + 1e-9
+
+
+def test_a_kind_has_a_row_for_each_look_in_which_it_is_drawn(toy_plan: Plan) -> None:
+    area = toy_plan.features.iloc[[1]].set_geometry([shapely.Point(0, 0).buffer(20)], crs=toy_plan.crs)
+    plan = dataclasses.replace(toy_plan, features=pd.concat([toy_plan.features, area], ignore_index=True))
+    looks = [row.look for row in feature_rows(plan) if row.text == "well"]
+    mark, colour = feature_marks(["perennial stream", "well"])["well"], LINE["feature"].color
+    assert looks == [(mark, colour), FEATURE_AREA["feature"]]  # a well is a point in the toy tract
+    assert [row.text for row in feature_rows(toy_plan)] == ["perennial stream", "well"]
 
 
 def test_a_book_of_many_stands_has_those_with_something_to_do(toy_plan: Plan) -> None:

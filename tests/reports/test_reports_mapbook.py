@@ -398,7 +398,7 @@ def crowded(toy_plan: Plan) -> Plan:
 
 
 def listed(plan: Plan) -> dict[str, str]:
-    rows = [row for page in laid_out(plan).lists for column in page for row in column]
+    rows = [row.text for page in laid_out(plan).lists for column in page for row in column]
     return {row.split()[0]: row for row in rows if row.strip()}
 
 

@@ -37,7 +37,9 @@ from invasimap.reports.book import laid_out, mapbook_pdf, sheets
 from invasimap.reports.book_frames import COMFORTABLE, OVERLAP_IN, Frame, frames, neighbours
 from invasimap.reports.book_index import index_sheet, sheet_list
 from invasimap.reports.book_key import Block, flowed, key_pages, legend_parts
+from invasimap.reports.book_layout import Book, ListRow
 from invasimap.reports.book_legend import sheet_rows
+from invasimap.reports.book_list import list_sheet
 from invasimap.reports.book_part import part
 from invasimap.reports.book_sheet import stand_sheet
 from invasimap.reports.emergency import SIZES_PT, EmergencyBlock, emergency_block
@@ -435,6 +437,120 @@ def test_lists_follow_the_stands_and_say_their_sheets(toy_plan: Plan) -> None:
     said = words_on(drawn[-1][0])
     assert len(drawn) == book.pages and f"Sheet {book.pages} of {book.pages}" in said and book.square in said
     assert any(f"Stand 1, sheet {book.first}" in words_on(figure) for figure, _ in drawn[start - 1 :])
+
+
+def list_rows(book: Book) -> list[ListRow]:
+    return [row for page in book.lists for column in page for row in column]
+
+
+def under(book: Book) -> dict[str, list[str]]:
+    """The words under each heading of the list, of headings that go on over more rows in one."""
+    found: dict[str, list[str]] = {}
+    head, open_head = "", False
+    for row in list_rows(book):
+        if row.heading:
+            head = f"{head} {row.text.strip()}" if open_head else row.text
+        elif row.text:
+            found.setdefault(head.removesuffix(" (more)"), []).append(row.text)
+        open_head = row.heading
+    return found
+
+
+def with_ids(plan: Plan, ids: list[str]) -> Plan:
+    return dataclasses.replace(plan, patches=plan.patches.assign(id=ids))
+
+
+def places_in(rows: list[ListRow]) -> int:
+    """How many rows hold the figures of a 10 m square."""
+    return sum(bool(re.search(r"\b\d{4} \d{4}\b", row.text)) for row in rows if not row.heading)
+
+
+def test_ids_that_begin_with_a_number_sign_are_listed_as_they_are(toy_plan: Plan) -> None:
+    book = laid_out(with_ids(toy_plan, [f"#{name}" for name in toy_plan.patches["id"]]))
+    named = {row.text.split()[0] for row in list_rows(book) if row.text and not row.heading}
+    assert {f"#{name}" for name in toy_plan.patches["id"]} <= named
+    figure = list_sheet(book, 0)[0]
+    drawn = {text.get_text().split()[0]: text.get_fontweight() for text in figure.texts if text.get_text()}
+    first = next(row.text.split()[0] for row in list_rows(book) if row.text.startswith("#"))
+    assert drawn[first] == "normal"
+
+
+def test_long_ids_are_listed_whole_with_their_places(toy_plan: Plan) -> None:
+    ids = [f"{'L' * 70}{number:03d}{'R' * 77}" for number in range(len(toy_plan.patches))]
+    book = laid_out(with_ids(toy_plan, ids))
+    joined = "".join(row.text.strip() for row in list_rows(book))
+    assert all(name in joined for name in ids)
+    plain = laid_out(toy_plan)
+    assert places_in(list_rows(book)) == places_in(list_rows(plain))
+    check_sheet(list_sheet(book, 0)[0])
+
+
+def test_stands_with_long_names_are_told_apart_with_their_sheets(toy_plan: Plan) -> None:
+    def long(stand: str) -> str:
+        return stand if stand == "(outside)" else f"{'North Woods Management ' * 2}{stand} of the Upper River"
+
+    plan = dataclasses.replace(
+        toy_plan,
+        stands=toy_plan.stands.assign(stand=toy_plan.stands["stand"].map(long)),
+        treatment_zones=toy_plan.treatment_zones.assign(stand=toy_plan.treatment_zones["stand"].map(long)),
+        ground=toy_plan.ground.assign(stand=toy_plan.ground["stand"].map(long)),
+        acreage=toy_plan.acreage.assign(stand=toy_plan.acreage["stand"].map(long)),
+    )
+    book, plain = laid_out(plan), under(laid_out(toy_plan))
+    heads = [re.sub(r"\s+", " ", head).replace(",", "") for head in under(book)]
+    wanted = [re.match(r"Stand (\d+), sheet (.*)", head) for head in plain]
+    for found in filter(None, wanted):
+        assert f"Stand {long(found[1])} sheet {found[2]}" in heads
+    assert len(set(heads)) == len(plain)
+    check_sheet(list_sheet(book, 0)[0])
+
+
+@pytest.fixture(scope="module")
+def few_sheets(toy_plan: Plan) -> Plan:
+    """The toy tract in forty small stands, of which one has a sheet, with a patch far off."""
+    wanted = MapbookSection.model_validate({"most_sheets": 1})
+    boxes = forty_stands()
+    boxes = boxes.set_geometry(boxes.geometry.translate(-760, -760), crs=CRS_M)
+    far = toy_plan.patches.iloc[[0]].assign(id="FAR")
+    far = far.set_geometry([shapely.Point(9000, 0).buffer(9)], crs=CRS_M)
+    return dataclasses.replace(
+        toy_plan, settings=toy_plan.settings.model_copy(update={"mapbook": wanted}), stands=boxes,
+        patches=pd.concat([toy_plan.patches, far], ignore_index=True),
+    )  # fmt: skip
+
+
+def test_patches_on_no_sheet_are_listed_by_stand(few_sheets: Plan) -> None:
+    book = laid_out(few_sheets)
+    (frame,) = book.frames
+    shown = shapely.intersects(few_sheets.patches.geometry.to_numpy(), shapely.box(*frame.bounds))
+    found = {re.sub(r"\s+", " ", head): " ".join(rows).split() for head, rows in under(book).items()}
+    assert "FAR" in found["On no sheet: in no stand"]
+    for name, shape, on in zip(few_sheets.patches["id"], few_sheets.patches.geometry, shown, strict=True):
+        heads = {head for head, words in found.items() if name in words}
+        assert heads and all(head.startswith("On no sheet") != on for head in heads)
+        holding = few_sheets.stands["stand"][few_sheets.stands.geometry.contains(shape)]
+        assert on or all(f"On no sheet: stand {stand}" in heads for stand in holding)
+    stops = sum(len(rows) for head, rows in under(book).items() if head.endswith("parking"))
+    assert stops == len(few_sheets.parking)
+
+
+def test_very_many_patches_on_no_sheet_are_counted_and_said_where_to_find(few_sheets: Plan) -> None:
+    many = few_sheets.patches.iloc[[-1] * 1200].assign(id=[f"F{number}" for number in range(1200)])
+    book = laid_out(dataclasses.replace(few_sheets, patches=pd.concat([few_sheets.patches, many], ignore_index=True)))
+    (frame,) = book.frames
+    off = 1200 + int((~few_sheets.patches.intersects(shapely.box(*frame.bounds))).sum())
+    said = {re.sub(r"\s+", " ", head): " ".join(rows).split() for head, rows in under(book).items()}
+    assert " ".join(said[f"On no sheet: {off:,} more patches"]) == "see plan.gpkg, layer patches"
+    assert "F7" not in {word for words in said.values() for word in words}
+
+
+def test_a_plan_without_stands_has_its_patches_in_the_list(toy_plan: Plan) -> None:
+    book = laid_out(dataclasses.replace(toy_plan, stands=toy_plan.stands.iloc[:0]))
+    assert book.frames == []
+    words = {word for row in list_rows(book) for word in row.text.split()}
+    assert set(toy_plan.patches["id"]) <= words
+    for figure, _ in sheets(book):
+        check_sheet(figure)
 
 
 @pytest.mark.parametrize("count", [14, 60])

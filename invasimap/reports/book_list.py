@@ -94,7 +94,7 @@ def wrapped(row: ListRow, room_in: float) -> list[ListRow]:
     if lines and wide(f"{lines[-1]}{row.rest}") <= room:
         lines[-1] += row.rest
     else:
-        lines += lines_of(row.rest.lstrip(" ,"), room_in=room, size_pt=size, bold=bold)
+        lines += lines_of(row.rest.lstrip(" ,:"), room_in=room, size_pt=size, bold=bold)
     return [ListRow(name=f"{INDENT if at else ''}{line}", heading=bold) for at, line in enumerate(lines)]
 
 

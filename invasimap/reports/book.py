@@ -16,7 +16,7 @@ from invasimap.reports.book_frames import COMFORTABLE, Frame, needed_first, upri
 from invasimap.reports.book_index import index_sheet
 from invasimap.reports.book_key import key_pages, key_sheet
 from invasimap.reports.book_layout import Book
-from invasimap.reports.book_list import list_pages, list_sheet
+from invasimap.reports.book_list import list_sheet, with_lists
 from invasimap.reports.book_part import Box, ready
 from invasimap.reports.book_sheet import served_lines, stand_sheet, with_foot
 from invasimap.reports.geopdf import Placed, georeferenced
@@ -61,8 +61,7 @@ def laid_out(plan: Plan) -> Book:
     )  # fmt: skip
     before = 1 + len(key_pages(book))
     book = dataclasses.replace(book, first=1 + before)
-    lists, square = list_pages(book)
-    return dataclasses.replace(book, lists=lists, square=square, pages=before + len(frames) + len(lists))
+    return with_lists(book, before=before)
 
 
 def chosen(plan: Plan, found: list[Frame], most: int) -> tuple[list[Frame], tuple[tuple[str, bool], ...]]:

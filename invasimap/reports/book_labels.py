@@ -47,8 +47,8 @@ def draw_labels(ax: Axes, here: Plan, book: Book, at: int, lines: gpd.GeoDataFra
     notes = unknown_rows(ax, here)
     if left_out or without:
         said = [f"{count} {what}" for count, what in ((len(left_out), "patches"), (without, "parking")) if count]
-        notes.append(Row(text=f"not labelled: {', '.join(said)},", kind="note"))
-        notes.append(Row(text=f"but listed on sheet {book.list_sheets}", kind="note"))
+        notes.append(Row(text=f"not labelled: {', '.join(said)},", kind="note", keep=True))
+        notes.append(Row(text=f"but listed on sheet {book.list_sheets}", kind="note", keep=True))
     return notes
 
 

@@ -16,6 +16,24 @@ Shapes = npt.NDArray[np.object_]
 
 
 @dataclass(frozen=True, kw_only=True)
+class ListRow:
+    """A row of the list of places: a name, which goes on over more rows where it is long, and what follows it whole.
+
+    ``parted`` says that what follows may stand on a row of its own also where the name is short.
+    """
+
+    name: str = ""
+    rest: str = ""
+    heading: bool = False
+    parted: bool = False
+
+    @property
+    def text(self) -> str:
+        """The row in one line."""
+        return self.name + self.rest
+
+
+@dataclass(frozen=True, kw_only=True)
 class Book:
     """What every sheet of a book has in common.
 
@@ -31,9 +49,9 @@ class Book:
         ``served_lines`` of the plan.
     left_out
         Names of the frames without a sheet, and whether they have infested ground.
-    lists, square
-        The columns of each sheet of places, which follow the stands' sheets, and the square of the grid
-        that their figures are within.
+    lists, list_columns, square
+        The columns of each sheet of places, which follow the stands' sheets, how many a sheet has room for, and the
+        square of the grid that their figures are within.
     """
 
     plan: Plan
@@ -44,7 +62,8 @@ class Book:
     interval: float
     served: Shapes
     left_out: tuple[tuple[str, bool], ...] = ()
-    lists: tuple[tuple[tuple[str, ...], ...], ...] = ()
+    lists: tuple[tuple[tuple[ListRow, ...], ...], ...] = ()
+    list_columns: int = 1
     square: str = ""
 
     @property

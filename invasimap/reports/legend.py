@@ -38,12 +38,13 @@ SWATCH_SHARE = 0.72  # of a row's height: samples of rows set close do not touch
 
 @dataclass(frozen=True, kw_only=True)
 class Row:
-    """One line of a legend; ``look`` is None for a heading or a note."""
+    """One line of a legend; ``look`` is None for a heading or a note, ``keep`` is for what stands nowhere else."""
 
     text: str
     figure: str = ""
     look: Area | Line | tuple[str, str] | None = None
     kind: Literal["entry", "heading", "note"] = "entry"
+    keep: bool = False
 
 
 def legend_rows(plan: Plan) -> list[Row]:
@@ -90,16 +91,16 @@ def zone_areas_m2(plan: Plan) -> dict[str, float]:
 
 
 def feature_rows(plan: Plan) -> list[Row]:
-    """One row a kind of protected feature that may be shown."""
+    """One row a look in which a kind of protected feature is drawn: its marks, its lines, its areas."""
     shapes, rows = plan.features.geometry.to_numpy(), []
     for kind, mark in style.feature_marks(plan.features["kind"]).items():
-        dimension = int(shapely.get_dimensions(shapes[plan.features["kind"] == kind]).max(initial=-1))
+        own = shapes[plan.features["kind"] == kind]
+        drawn = np.unique(shapely.get_dimensions(own[~(shapely.is_missing(own) | shapely.is_empty(own))]))
         look = style.feature_look(kind)
         looks: list[Area | Line | tuple[str, str]] = [
             (mark, style.LINE[look].color), style.LINE[style.line_look(kind)], style.FEATURE_AREA[look],
         ]  # fmt: skip
-        if dimension >= 0:
-            rows.append(Row(text=kind, look=looks[dimension]))
+        rows += [Row(text=kind, look=looks[dimension]) for dimension in drawn]
     return rows
 
 
@@ -144,7 +145,7 @@ def unknown_rows(ax: Axes, plan: Plan) -> list[Row]:
     """Ground without elevation, where the map shows any."""
     if plan.terrain.flat or shapely.is_empty(unknown_ground(ax, plan)).all():
         return []
-    return [Row(text="elevation not known", look=style.GROUND["unknown"])]
+    return [Row(text="elevation not known", look=style.GROUND["unknown"], keep=True)]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -160,17 +161,19 @@ def set_legend(rows: list[Row], *, width_in: float, height_in: float, rest: str)
     """Rows set so that all of them stand in a room.
 
     They are set closer first, then short ones two to a line, then smaller; what still has no room at the least size
-    that is read is left to ``rest``, a note that says where it stands.
+    that is read is left to ``rest``, a note that says where it stands. Rows to ``keep`` follow that note.
     """
     for size_pt, least_in, pairs in STEPS:
         lines = _lines(rows, width_in, size_pt) if pairs else tuple((row,) for row in rows)
         pitch = height_in / max(_steps(lines), 1.0)
         if pitch >= least_in:
             return LegendSet(lines=lines, size_pt=size_pt, pitch_in=min(ROW_IN, pitch))
-    kept = len(lines)
-    while kept and _steps(lines[:kept]) + 1 > height_in / least_in:
-        kept -= 1
-    return LegendSet(lines=(*lines[:kept], (Row(text=rest, kind="note"),)), size_pt=size_pt, pitch_in=least_in)
+    lines = _lines([row for row in rows if not row.keep], width_in, size_pt)
+    last = ((Row(text=rest, kind="note"),), *((row,) for row in rows if row.keep))
+    shown = len(lines)
+    while shown and _steps((*lines[:shown], *last)) > height_in / least_in:
+        shown -= 1
+    return LegendSet(lines=(*lines[:shown], *last), size_pt=size_pt, pitch_in=least_in)
 
 
 def draw_legend(ax: Axes, rows: list[Row], *, top_in: float, width_in: float, height_in: float, rest: str) -> None:

@@ -37,14 +37,16 @@ from invasimap.reports.book import laid_out, mapbook_pdf, sheets
 from invasimap.reports.book_frames import COMFORTABLE, OVERLAP_IN, Frame, frames, neighbours
 from invasimap.reports.book_index import index_sheet, sheet_list
 from invasimap.reports.book_key import Block, flowed, key_pages, legend_parts
+from invasimap.reports.book_layout import Book, ListRow
 from invasimap.reports.book_legend import sheet_rows
+from invasimap.reports.book_list import list_sheet
 from invasimap.reports.book_part import part
 from invasimap.reports.book_sheet import stand_sheet
 from invasimap.reports.emergency import SIZES_PT, EmergencyBlock, emergency_block, emergency_rows
 from invasimap.reports.grid_marks import grid_words, zone_edges
-from invasimap.reports.legend import Row, set_legend
+from invasimap.reports.legend import Row, feature_rows, set_legend
 from invasimap.reports.norths import convergence_deg, declination_deg, north_lines, norths
-from invasimap.reports.style import LINE
+from invasimap.reports.style import FEATURE_AREA, LINE, feature_marks
 from invasimap.reports.type_set import width_in
 from invasimap.reports.usng import grid_over, usng, utm_crs
 
@@ -433,7 +435,7 @@ def crowded(toy_plan: Plan) -> Plan:
 
 
 def listed(plan: Plan) -> dict[str, str]:
-    rows = [row for page in laid_out(plan).lists for column in page for row in column]
+    rows = [row.text for page in laid_out(plan).lists for column in page for row in column]
     return {row.split()[0]: row for row in rows if row.strip()}
 
 
@@ -472,6 +474,120 @@ def test_lists_follow_the_stands_and_say_their_sheets(toy_plan: Plan) -> None:
     assert any(f"Stand 1, sheet {book.first}" in words_on(figure) for figure, _ in drawn[start - 1 :])
 
 
+def list_rows(book: Book) -> list[ListRow]:
+    return [row for page in book.lists for column in page for row in column]
+
+
+def under(book: Book) -> dict[str, list[str]]:
+    """The words under each heading of the list, of headings that go on over more rows in one."""
+    found: dict[str, list[str]] = {}
+    head, open_head = "", False
+    for row in list_rows(book):
+        if row.heading:
+            head = f"{head} {row.text.strip()}" if open_head else row.text
+        elif row.text:
+            found.setdefault(head.removesuffix(" (more)"), []).append(row.text)
+        open_head = row.heading
+    return found
+
+
+def with_ids(plan: Plan, ids: list[str]) -> Plan:
+    return dataclasses.replace(plan, patches=plan.patches.assign(id=ids))
+
+
+def places_in(rows: list[ListRow]) -> int:
+    """How many rows hold the figures of a 10 m square."""
+    return sum(bool(re.search(r"\b\d{4} \d{4}\b", row.text)) for row in rows if not row.heading)
+
+
+def test_ids_that_begin_with_a_number_sign_are_listed_as_they_are(toy_plan: Plan) -> None:
+    book = laid_out(with_ids(toy_plan, [f"#{name}" for name in toy_plan.patches["id"]]))
+    named = {row.text.split()[0] for row in list_rows(book) if row.text and not row.heading}
+    assert {f"#{name}" for name in toy_plan.patches["id"]} <= named
+    figure = list_sheet(book, 0)[0]
+    drawn = {text.get_text().split()[0]: text.get_fontweight() for text in figure.texts if text.get_text()}
+    first = next(row.text.split()[0] for row in list_rows(book) if row.text.startswith("#"))
+    assert drawn[first] == "normal"
+
+
+def test_long_ids_are_listed_whole_with_their_places(toy_plan: Plan) -> None:
+    ids = [f"{'L' * 70}{number:03d}{'R' * 77}" for number in range(len(toy_plan.patches))]
+    book = laid_out(with_ids(toy_plan, ids))
+    joined = "".join(row.text.strip() for row in list_rows(book))
+    assert all(name in joined for name in ids)
+    plain = laid_out(toy_plan)
+    assert places_in(list_rows(book)) == places_in(list_rows(plain))
+    check_sheet(list_sheet(book, 0)[0])
+
+
+def test_stands_with_long_names_are_told_apart_with_their_sheets(toy_plan: Plan) -> None:
+    def long(stand: str) -> str:
+        return stand if stand == "(outside)" else f"{'North Woods Management ' * 2}{stand} of the Upper River"
+
+    plan = dataclasses.replace(
+        toy_plan,
+        stands=toy_plan.stands.assign(stand=toy_plan.stands["stand"].map(long)),
+        treatment_zones=toy_plan.treatment_zones.assign(stand=toy_plan.treatment_zones["stand"].map(long)),
+        ground=toy_plan.ground.assign(stand=toy_plan.ground["stand"].map(long)),
+        acreage=toy_plan.acreage.assign(stand=toy_plan.acreage["stand"].map(long)),
+    )
+    book, plain = laid_out(plan), under(laid_out(toy_plan))
+    heads = [re.sub(r"\s+", " ", head).replace(",", "") for head in under(book)]
+    wanted = [re.match(r"Stand (\d+), sheet (.*)", head) for head in plain]
+    for found in filter(None, wanted):
+        assert f"Stand {long(found[1])} sheet {found[2]}" in heads
+    assert len(set(heads)) == len(plain)
+    check_sheet(list_sheet(book, 0)[0])
+
+
+@pytest.fixture(scope="module")
+def few_sheets(toy_plan: Plan) -> Plan:
+    """The toy tract in forty small stands, of which one has a sheet, with a patch far off."""
+    wanted = MapbookSection.model_validate({"most_sheets": 1})
+    boxes = forty_stands()
+    boxes = boxes.set_geometry(boxes.geometry.translate(-760, -760), crs=CRS_M)
+    far = toy_plan.patches.iloc[[0]].assign(id="FAR")
+    far = far.set_geometry([shapely.Point(9000, 0).buffer(9)], crs=CRS_M)
+    return dataclasses.replace(
+        toy_plan, settings=toy_plan.settings.model_copy(update={"mapbook": wanted}), stands=boxes,
+        patches=pd.concat([toy_plan.patches, far], ignore_index=True),
+    )  # fmt: skip
+
+
+def test_patches_on_no_sheet_are_listed_by_stand(few_sheets: Plan) -> None:
+    book = laid_out(few_sheets)
+    (frame,) = book.frames
+    shown = shapely.intersects(few_sheets.patches.geometry.to_numpy(), shapely.box(*frame.bounds))
+    found = {re.sub(r"\s+", " ", head): " ".join(rows).split() for head, rows in under(book).items()}
+    assert "FAR" in found["On no sheet: in no stand"]
+    for name, shape, on in zip(few_sheets.patches["id"], few_sheets.patches.geometry, shown, strict=True):
+        heads = {head for head, words in found.items() if name in words}
+        assert heads and all(head.startswith("On no sheet") != on for head in heads)
+        holding = few_sheets.stands["stand"][few_sheets.stands.geometry.contains(shape)]
+        assert on or all(f"On no sheet: stand {stand}" in heads for stand in holding)
+    stops = sum(len(rows) for head, rows in under(book).items() if head.endswith("parking"))
+    assert stops == len(few_sheets.parking)
+
+
+def test_very_many_patches_on_no_sheet_are_counted_and_said_where_to_find(few_sheets: Plan) -> None:
+    many = few_sheets.patches.iloc[[-1] * 1200].assign(id=[f"F{number}" for number in range(1200)])
+    book = laid_out(dataclasses.replace(few_sheets, patches=pd.concat([few_sheets.patches, many], ignore_index=True)))
+    (frame,) = book.frames
+    off = 1200 + int((~few_sheets.patches.intersects(shapely.box(*frame.bounds))).sum())
+    said = {re.sub(r"\s+", " ", head): " ".join(rows).split() for head, rows in under(book).items()}
+    assert " ".join(said[f"On no sheet: {off:,} more patches"]) == "see plan.gpkg, layer patches"
+    assert "F7" not in {word for words in said.values() for word in words}
+
+
+def test_a_plan_without_stands_has_its_patches_in_the_list(toy_plan: Plan) -> None:
+    book = laid_out(dataclasses.replace(toy_plan, stands=toy_plan.stands.iloc[:0]))
+    assert book.frames == []
+    words = {word for row in list_rows(book) for word in row.text.split()}
+    assert set(toy_plan.patches["id"]) <= words
+    for figure, _ in sheets(book):
+        check_sheet(figure)
+
+
 @pytest.mark.parametrize("count", [14, 60])
 def test_every_class_drawn_on_a_sheet_is_in_its_legend_or_where_it_goes_on(toy_plan: Plan, count: int) -> None:
     kinds = [f"protected thing {i:02d}" for i in range(count)]
@@ -501,6 +617,35 @@ def test_a_legend_past_every_size_goes_on_where_its_note_says() -> None:
     assert [row for rows_in in legend_parts(rows, 7.0) for row in rows_in] == rows  # the sheets of words have them all
     few = set_legend(rows[:20], width_in=2.7, height_in=4.0, rest="")
     assert few.size_pt == 8.5 and [len(line) for line in few.lines] == [1] * 20
+
+
+def test_notes_on_what_has_no_label_stay_where_the_legend_goes_on_elsewhere(crowded: Plan) -> None:
+    inner = crowded.stands.geometry.iloc[0].representative_point()
+    spots = [shapely.Point(inner.x + 3 * i, inner.y) for i in range(90)]
+    kinds = [f"protected thing {i:02d}" for i in range(90)]
+    many = crowded.features.iloc[[1] * 90].assign(kind=kinds).set_geometry(spots, crs=crowded.crs)
+    book = laid_out(dataclasses.replace(crowded, features=pd.concat([crowded.features, many], ignore_index=True)))
+    figure = stand_sheet(book, 0)[0]
+    said = words_on(figure)
+    assert "the rest of the legend is on sheet 2" in said
+    assert re.search(r"not labelled: \d+ patches", said) and f"but listed on sheet {book.list_sheets}" in said
+    check_sheet(figure, least_pt=6.5)
+
+
+def test_rows_to_keep_stand_in_any_room() -> None:
+    rows = [*(Row(text=f"class {i}", look=LINE["grid"]) for i in range(200)), Row(text="kept", kind="note", keep=True)]
+    found = set_legend(rows, width_in=2.7, height_in=4.0, rest="on sheet 2")
+    assert [row.text for line in found.lines[-2:] for row in line] == ["on sheet 2", "kept"]
+    assert found.pitch_in * len(found.lines) <= 4.0 + 1e-9
+
+
+def test_a_kind_has_a_row_for_each_look_in_which_it_is_drawn(toy_plan: Plan) -> None:
+    area = toy_plan.features.iloc[[1]].set_geometry([shapely.Point(0, 0).buffer(20)], crs=toy_plan.crs)
+    plan = dataclasses.replace(toy_plan, features=pd.concat([toy_plan.features, area], ignore_index=True))
+    looks = [row.look for row in feature_rows(plan) if row.text == "well"]
+    mark, colour = feature_marks(["perennial stream", "well"])["well"], LINE["feature"].color
+    assert looks == [(mark, colour), FEATURE_AREA["feature"]]  # a well is a point in the toy tract
+    assert [row.text for row in feature_rows(toy_plan)] == ["perennial stream", "well"]
 
 
 def test_a_book_of_many_stands_has_those_with_something_to_do(toy_plan: Plan) -> None:

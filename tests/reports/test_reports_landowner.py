@@ -23,6 +23,7 @@ from invasimap.reports.off_limits import by_kind, closed_ground, quartered
 from invasimap.reports.report import report_html
 from invasimap.reports.report_answers import unreached
 from invasimap.reports.report_stands import MOST_STANDS, stand_parts, stands_left_out
+from invasimap.reports.report_tables import closed_report
 from invasimap.reports.tables import write_tables
 
 ACRE_M2 = 4046.8564224
@@ -82,6 +83,22 @@ def test_ground_off_limits_is_that_of_each_kind_by_overlay(toy_plan: Plan) -> No
         check_index_type=False,
         rtol=1e-6,
     )
+
+
+def test_ground_off_limits_counts_what_a_rule_without_a_name_closes(toy_plan: Plan) -> None:
+    rules = toy_plan.protection["rule"].astype(object)
+    rules.iloc[0] = None
+    plan = dataclasses.replace(toy_plan, protection=toy_plan.protection.assign(rule=rules))
+    closed = closed_ground(plan)
+    shape = plan.protection.geometry.iloc[0]
+    bare_m2 = toy_plan.patches.union_all().intersection(shape).area
+    assert bare_m2 > 1 and closed.loc[closed["rule"] == "", "ground_m2"].sum() == pytest.approx(bare_m2, abs=1e-3)
+    table = toy_plan.ground[toy_plan.ground["zone"] != "open"]
+    assert closed["ground_m2"].sum() == pytest.approx(table["ground_m2"].sum(), rel=1e-6)
+    kinds = by_kind(closed)
+    assert kinds[["no_spray", "hand_only"]].sum().sum() == pytest.approx(table["ground_m2"].sum(), rel=1e-6)
+    last = [row[-1] for row in closed_report(plan, closed).rows]
+    assert "not said" in last and "None" not in last and "" not in last
 
 
 def test_ground_off_limits_is_the_same_whatever_the_polygons_are_cut_into() -> None:

@@ -18,10 +18,12 @@ import pytest
 import shapely
 from PIL import Image
 
+from invasimap.land.words import OUTSIDE
 from invasimap.prescription.plan import STAMP, Check, Plan
+from invasimap.reports.answers import answers
 from invasimap.reports.off_limits import by_kind, closed_ground, quartered
 from invasimap.reports.report import report_html
-from invasimap.reports.report_answers import unreached
+from invasimap.reports.report_answers import boxes, first_letters, unreached
 from invasimap.reports.report_stands import MOST_STANDS, stand_parts, stands_left_out
 from invasimap.reports.report_tables import closed_report
 from invasimap.reports.tables import write_tables
@@ -128,10 +130,29 @@ def test_patches_that_nobody_reaches_are_those_wholly_beyond_reach(toy_plan: Pla
     )
     own = [shape.intersection(inside) for shape in toy_plan.patches.geometry]
     reached = np.array([part.intersection(near).area / part.area if part.area > 1 else np.nan for part in own])
-    assert unreached(toy_plan) == ((reached < 0.005).sum(), ((reached > 0.005) & (reached < 0.995)).sum())
-    nowhere, part = unreached(toy_plan)
+    far = unreached(toy_plan)
+    assert far == ((reached < 0.005).sum(), ((reached > 0.005) & (reached < 0.995)).sum())
+    nowhere, part = far
     assert nowhere > 0
     assert f"Nobody can reach {nowhere} of the 40 patches." in report and part == 0
+
+
+def test_nothing_is_said_of_reach_where_no_patch_lies_in_a_stand(toy_plan: Plan) -> None:
+    outside = dataclasses.replace(
+        toy_plan, mosaic=toy_plan.mosaic.assign(stand=OUTSIDE), ground=toy_plan.ground.assign(stand=OUTSIDE)
+    )
+    assert unreached(outside) is None
+    found, closed = answers(outside), closed_ground(outside)
+    assert [box.id for box in boxes(outside, found, closed)] == ["closed", "not-known"]
+    assert found.patches == len(toy_plan.patches)
+
+
+def test_long_names_keep_their_heads(toy_plan: Plan) -> None:
+    assert first_letters(WORD, 20) == "Wordwithoutanyspace…" and first_letters("Wordwithoutanyspace", 19)[-1] == "e"
+    tract = toy_plan.settings.tract.model_copy(update={"name": WORD})
+    plan = dataclasses.replace(toy_plan, settings=toy_plan.settings.model_copy(update={"tract": tract}))
+    (head,) = re.findall(r"<h1[^>]*>(.*?)</h1>", report_html(plan, pictures=PICTURES))
+    assert head == WORD[:119] + "…"
 
 
 def test_answers_are_the_figures_of_the_tables(toy_plan: Plan, report: str, tmp_path: Path) -> None:

@@ -245,13 +245,32 @@ def test_of_very_many_stands_those_with_most_are_shown_and_the_rest_is_named(toy
     largest = sorted(areas.index[:MOST_STANDS], key=int)
     assert [part.heading for part in parts] == [f"Stand {name}" for name in largest]
     more, clean = stands_left_out(plan)
-    assert f"the {MOST_STANDS} stands with the most infested ground of {len(areas)}" in more and "mapbook.pdf" in more
+    assert f"the {MOST_STANDS} stands with the most infested ground of {len(areas)} with any." in more
+    assert more.endswith("Each has its sheet in mapbook.pdf.")
     bare = [str(k + 1) for k in range(60) if str(k + 1) not in areas.index]
     assert (
         clean.startswith(f"No patch was mapped in {', '.join(bare[:5])}") and "clear only if somebody looked" in clean
     )
     page = report_html(plan, pictures=PICTURES)
     assert page.count('class="sketch"') == MOST_STANDS and len(page) < 1_000_000
+
+
+def test_stands_that_the_book_leaves_out_and_what_lies_in_none_are_not_counted_as_shown(toy_plan: Plan) -> None:
+    plan = many_stands(toy_plan, 60)
+    book = plan.settings.mapbook.model_copy(update={"most_sheets": 45, "scale": 10_000})
+    outside = plan.ground.iloc[[0]].assign(stand=OUTSIDE, ground_m2=1e6)  # more than in any stand
+    rows = plan.acreage.iloc[[0]].assign(stand=OUTSIDE)
+    plan = dataclasses.replace(
+        plan, settings=plan.settings.model_copy(update={"mapbook": book}),
+        acreage=pd.concat([plan.acreage, rows]), ground=pd.concat([plan.ground, outside]),
+    )  # fmt: skip
+    headings = [part.heading for part in stand_parts(plan, closed_ground(plan))]
+    assert len(headings) == MOST_STANDS + 1 and headings[-1] == "Outside every stand"
+    infested = plan.stands.intersects(shapely.buffer(toy_plan.patches.union_all(), -1e-6)).sum()
+    assert infested > 45
+    more = stands_left_out(plan)[0]
+    assert f"most infested ground of {infested} with any." in more
+    assert f"it leaves out {infested - 45} sheets with infested ground" in more and "Each has" not in more
 
 
 def test_headings_go_down_step_by_step_and_contents_lead_somewhere(report: str) -> None:

@@ -181,6 +181,17 @@ def test_answers_are_the_figures_of_the_tables(toy_plan: Plan, report: str, tmp_
         assert f" {shown(sum(found) * ACRE_M2)} " in said.split("Lonicera maackii")[1].split(" A")[0] + " "
 
 
+def test_ground_of_each_means_has_its_range(toy_plan: Plan, report: str) -> None:
+    said = words(report.split('<table class="key">')[1].split("</table>")[0])
+    table = toy_plan.by_means[toy_plan.by_means["species"] == ""].set_index("access")
+    for means in ("tractor", "atv_hose", "foot"):
+        row = table.loc[means]
+        spread = f"({shown(row['gross_low_m2'])} to {shown(row['gross_high_m2'])})"
+        area = toy_plan.ground[(toy_plan.ground["zone"] == "open") & (toy_plan.ground["stand"] != OUTSIDE)]
+        assert f"{shown(area.loc[area['access'] == means, 'ground_m2'].sum())} {spread}" in said
+    assert "Acres (90 % range) Share" in said and "()" not in said
+
+
 def test_page_of_answers_says_no_cost_and_no_window_where_the_plan_has_none(report: str) -> None:
     said = words(report).lower()
     assert "$" not in said and "usd" not in said and "cost" not in said and "window" not in said
@@ -394,6 +405,8 @@ def test_repeated_heads_and_whole_charts_in_print(
     page.emulate_media(media="print")
     page.set_viewport_size({"width": 720, "height": 960})  # the width of the paper within its margins
     assert page.evaluate("document.documentElement.scrollWidth") <= 720
+    heights = page.evaluate("[...document.querySelectorAll('.key tbody tr')].map(row => row.clientHeight)")
+    assert len(heights) == 8 and max(heights) < 1.4 * min(heights)  # each answer in one line, with its range
     right = "[...document.querySelectorAll('img, table, svg')].map(part => part.getBoundingClientRect().right)"
     assert max(page.evaluate(right)) <= 721
     page.context.close()

@@ -20,7 +20,8 @@ Shapes = npt.NDArray[np.object_]
 def closed_ground(plan: Plan) -> pd.DataFrame:
     """Infested ground by stand, zone (``no_spray``, ``hand_only``), kind and rule: ``COLUMNS``, every spot once.
 
-    What decided a spot is what ``plan.protection`` says of it: the stricter zone, within a zone the widest rule.
+    What decided a spot is what ``plan.protection`` says of it: the stricter zone, within a zone the widest rule. A rule
+    that nobody named is an empty text.
     """
     faces = plan.mosaic[plan.mosaic["zone"] != "open"].explode(ignore_index=True)
     cause, grounds = _protected(plan)
@@ -46,7 +47,8 @@ def _protected(plan: Plan) -> tuple[pd.DataFrame, Shapes]:
     """Protected ground in parts of few points, and of each what decided it: ``zone, kind, rule``."""
     layer = plan.protection
     shapes, owner = quartered(layer.geometry.to_numpy())
-    return pd.DataFrame(layer)[["zone", "kind", "rule"]].iloc[owner], shapes
+    cause = pd.DataFrame(layer)[["zone", "kind", "rule"]]
+    return cause.fillna({"kind": "", "rule": ""}).iloc[owner], shapes  # groups leave out missing names
 
 
 def quartered(shapes: Any, *, most_points: int = MOST_POINTS) -> tuple[Shapes, npt.NDArray[np.intp]]:

@@ -24,13 +24,13 @@ from invasimap.reports.record_tables import record_reports
 from invasimap.reports.report_answers import (
     MOST_NAME,
     boxes,
+    first_letters,
     grave,
     lead,
     outcome_lines,
     restricted_lines,
     said_dates,
     said_day,
-    shortened,
     species_lines,
     unknown_lines,
 )
@@ -72,7 +72,7 @@ def report_html(plan: Plan, *, pictures: Mapping[str, bytes]) -> str:
     found, closed = answers(plan), closed_ground(plan)
     script = _file("report.js")
     return _environment().get_template("report.html.j2").render(
-        name=plan.settings.tract.name, short_name=shortened(plan.settings.tract.name, MOST_NAME),
+        name=plan.settings.tract.name, short_name=first_letters(plan.settings.tract.name, MOST_NAME),
         made=said_day(f"{plan.made.astimezone(plan.settings.tract.zone):%Y-%m-%d}"), survey=said_dates(plan),
         stamps=stamps(plan),
         look=Markup(_look(plan)), script=Markup(script), policy=_policy(script), patterns=Markup(pattern_defs()),

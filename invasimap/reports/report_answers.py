@@ -84,15 +84,15 @@ def said_area(square_metres: float, plan: Plan) -> str:
     return f"{shown_area(square_metres, plan.shown, unit=False)} {UNIT_WORDS[plan.shown.area]}"
 
 
-def shortened(text: str, most: int = MOST_LETTERS) -> str:
-    """A text that fits its place; what was left off shows as an ellipsis.
+def first_letters(text: str, most: int = MOST_LETTERS) -> str:
+    """A text in at most so many letters; what was left off, within a word too, shows as an ellipsis.
 
     Examples
     --------
-    >>> shortened("autumn-olive", 8), shortened("privet", 8)
-    ('autumn-…', 'privet')
+    >>> first_letters("autumn-olive", 8), first_letters("tree of heaven", 6), first_letters("privet", 8)
+    ('autumn-…', 'tree…', 'privet')
     """
-    return text if len(text) <= most else text[: most - 1] + "…"
+    return text if len(text) <= most else text[: most - 1].rstrip() + "…"
 
 
 def said_day(text: str) -> str:
@@ -193,7 +193,7 @@ def _species_line(row: Any, total: pd.Series, plan: Plan) -> SpeciesLine:
     latin = str(row["species"])
     common = str(row["common_name"] or "")
     return SpeciesLine(
-        common=shortened(common), latin=shortened(latin), treatable=treatable, treatable_range=spread,
+        common=first_letters(common), latin=first_letters(latin), treatable=treatable, treatable_range=spread,
         infested=infested, infested_range=infested_spread, means=[_area(row[name], plan) for name in TREATABLE],
         outcomes_m2={name: float(row[name]) for name in OUTCOMES},
     )  # fmt: skip
@@ -226,7 +226,7 @@ def _closed_box(plan: Plan, found: Answers, closed: pd.DataFrame) -> Box | None:
     shown = kinds.iloc[: MOST_KINDS if len(kinds) > MOST_KINDS + 1 else len(kinds)]
     rest = kinds.iloc[len(shown) :]
     rows = [
-        [shortened(str(row.kind), KIND_LETTERS), _area(row.no_spray, plan), _area(row.hand_only, plan)]
+        [first_letters(str(row.kind), KIND_LETTERS), _area(row.no_spray, plan), _area(row.hand_only, plan)]
         for row in rows_of(shown)
     ]
     if len(rest):
@@ -245,7 +245,10 @@ def _closed_box(plan: Plan, found: Answers, closed: pd.DataFrame) -> Box | None:
 def _reach_box(plan: Plan, found: Answers) -> Box | None:
     if not found.patches:
         return None
-    lines = [_reach_line(*unreached(plan), found.patches)]
+    far = unreached(plan)
+    if far is None:
+        return None
+    lines = [_reach_line(*far, found.patches)]
     beyond = plan.limits[plan.limits["access"] == "out_of_reach"].sort_values("open_m2", ascending=False, kind="stable")
     reasons = [
         f"{limit_words(str(row.limit), 'out_of_reach')} ({said_area(row.open_m2, plan)})"
@@ -265,10 +268,15 @@ def _reach_line(nowhere: int, part: int, whole: int) -> str:
     return f"Nobody can reach {'the one patch' if whole == 1 else f'{nowhere:,} of the {whole:,} patches'}{also}"
 
 
-def unreached(plan: Plan) -> tuple[int, int]:
-    """How many patches no means reaches at all, and how many it reaches in part; what lies in no stand is left out."""
+def unreached(plan: Plan) -> tuple[int, int] | None:
+    """How many patches no means reaches at all, and how many it reaches in part; what lies in no stand is left out.
+
+    None where no patch lies in any stand: whether it can be reached was not worked out.
+    """
     pieces = patch_pieces(plan)
     inside = pieces[pieces["stand"] != OUTSIDE]
+    if inside.empty:
+        return None
     far = (inside["access_code"] == ACCESS.index("out_of_reach")).groupby(inside["patch"])
     return int(far.all().sum()), int((far.any() & ~far.all()).sum())
 

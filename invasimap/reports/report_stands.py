@@ -12,6 +12,7 @@ import shapely
 from invasimap.land.words import OUTSIDE
 from invasimap.prescription.plan import Plan
 from invasimap.reports.answers import common_names, stand_order, stand_table
+from invasimap.reports.book import laid_out
 from invasimap.reports.report_tables import PrintedTable
 from invasimap.reports.stand_picture import Ground, stand_svg
 from invasimap.reports.wording import (
@@ -41,10 +42,11 @@ class StandPart:
 
 
 def stand_parts(plan: Plan, closed: pd.DataFrame) -> list[StandPart]:
-    """The stands with the most infested ground, in the order of their names; ``closed`` is ``closed_ground``'s."""
+    """The stands with the most infested ground, by name, then what lies in none; ``closed`` is ``closed_ground``'s."""
     table = stand_table(plan)
     infested = table[table["ground_m2"] > 0].sort_values("ground_m2", ascending=False, kind="stable")
-    chosen = infested.iloc[:MOST_STANDS]
+    inside = infested["stand"] != OUTSIDE
+    chosen = pd.concat([infested[inside].iloc[:MOST_STANDS], infested[~inside]])
     rows = sorted((row for _, row in chosen.iterrows()), key=lambda row: stand_order(str(row["stand"])))
     ground = Ground.of(plan)
     shapes = plan.stands.geometry.groupby(plan.stands["stand"].astype(str)).agg(shapely.union_all)
@@ -65,18 +67,32 @@ def stand_parts(plan: Plan, closed: pd.DataFrame) -> list[StandPart]:
 def stands_left_out(plan: Plan) -> list[str]:
     """What is said of stands without a section: those with less infested ground, and those with none."""
     table = stand_table(plan)
-    infested = table[table["ground_m2"] > 0]
+    table = table[table["stand"] != OUTSIDE]
+    infested = int((table["ground_m2"] > 0).sum())
     lines = []
-    if len(infested) > MOST_STANDS:
+    if infested > MOST_STANDS:
         lines.append(
-            f"Shown are the {MOST_STANDS} stands with the most infested ground of {len(infested):,}. The others are in "
-            "the table By stand above, species by species in tables/acreage.csv, and each has its sheet in mapbook.pdf."
+            f"Shown are the {MOST_STANDS} stands with the most infested ground of {infested:,} with any. The others "
+            f"are in the table By stand above and species by species in tables/acreage.csv. {_sheets_said(plan)}"
         )
     clean = [str(name) for name in table.loc[table["ground_m2"] == 0, "stand"]]
     if clean:
         named = ", ".join(clean[:MOST_NAMED]) + (f" and {len(clean) - MOST_NAMED:,} more" if clean[MOST_NAMED:] else "")
         lines.append(f"No patch was mapped in {named}: clear only if somebody looked there.")
     return lines
+
+
+def _sheets_said(plan: Plan) -> str:
+    """Which stands have a sheet in the map book, by the book's own choice; a large stand takes several."""
+    missing = sum(infested for _, infested in laid_out(plan).left_out)
+    if not missing:
+        return "Each has its sheet in mapbook.pdf."
+    sheets = "1 sheet" if missing == 1 else f"{missing:,} sheets"
+    most = plan.settings.mapbook.most_sheets
+    return (
+        f"In mapbook.pdf those with something to do come first: with at most {most:,} sheets of stands (most_sheets "
+        f"under [mapbook]) it leaves out {sheets} with infested ground."
+    )
 
 
 def _heading(stand: str) -> str:

@@ -118,7 +118,9 @@ def closed_report(plan: Plan, closed: pd.DataFrame) -> PrintedTable:
     wide = closed.pivot_table(index=keys, columns="zone", values="ground_m2", aggfunc="sum", fill_value=0.0)
     wide = wide.reindex(columns=["no_spray", "hand_only"], fill_value=0.0)
     wide = wide.sort_values(["no_spray", "hand_only"], ascending=False, kind="stable").reset_index()
-    rows = [[str(row.kind), area(row.no_spray), area(row.hand_only), str(row.rule)] for row in rows_of(wide)]
+    rows = [
+        [str(row.kind), area(row.no_spray), area(row.hand_only), str(row.rule) or "not said"] for row in rows_of(wide)
+    ]
     total = ["All", *(area(wide[name].sum()) for name in ("no_spray", "hand_only")), ""] if rows else []
     return PrintedTable(
         caption="Infested ground that is off limits, and why", rows=rows, total=total, numeric=frozenset({1, 2}),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import importlib.metadata
+import math
 import platform
 from collections.abc import Iterable, Mapping
 from pathlib import Path
@@ -15,6 +16,8 @@ from pydantic import BaseModel, SecretStr
 
 from invasimap.core.database_address import is_database, postgis_label
 from invasimap.core.files import PROGRAM
+from invasimap.core.mix_settings import MixSection
+from invasimap.core.quantities import NO_LIMIT
 from invasimap.prescription.plan import Plan
 from invasimap.reports.tables import LEDGER
 
@@ -67,7 +70,7 @@ def plain(value: Any) -> Any:
     {'a': ['a', 'b'], 'c': None}
     """
     if isinstance(value, BaseModel):
-        return {name: plain(getattr(value, name)) for name in type(value).model_fields}
+        return {name: _plain_setting(value, name) for name in type(value).model_fields}
     if dataclasses.is_dataclass(value) and not isinstance(value, type):
         return {field.name: plain(getattr(value, field.name)) for field in dataclasses.fields(value)}
     if isinstance(value, Mapping):
@@ -76,6 +79,13 @@ def plain(value: Any) -> Any:
         items = sorted(value) if isinstance(value, set | frozenset) else value
         return [plain(item) for item in items]
     return _plain_scalar(value)
+
+
+def _plain_setting(section: BaseModel, name: str) -> Any:
+    """A setting of a section; no limit on a label, an infinite dose to reckon with, in the words that were typed."""
+    value = getattr(section, name)
+    no_limit = isinstance(section, MixSection) and isinstance(value, float) and value == math.inf
+    return NO_LIMIT if no_limit else plain(value)
 
 
 def _plain_scalar(value: Any) -> Any:

@@ -18,11 +18,14 @@ import pytest
 import shapely
 from PIL import Image
 
+from invasimap.land.words import OUTSIDE
 from invasimap.prescription.plan import STAMP, Check, Plan
+from invasimap.reports.answers import answers
 from invasimap.reports.off_limits import by_kind, closed_ground, quartered
 from invasimap.reports.report import report_html
-from invasimap.reports.report_answers import unreached
+from invasimap.reports.report_answers import boxes, first_letters, unreached
 from invasimap.reports.report_stands import MOST_STANDS, stand_parts, stands_left_out
+from invasimap.reports.report_tables import closed_report
 from invasimap.reports.tables import write_tables
 
 ACRE_M2 = 4046.8564224
@@ -84,6 +87,22 @@ def test_ground_off_limits_is_that_of_each_kind_by_overlay(toy_plan: Plan) -> No
     )
 
 
+def test_ground_off_limits_counts_what_a_rule_without_a_name_closes(toy_plan: Plan) -> None:
+    rules = toy_plan.protection["rule"].astype(object)
+    rules.iloc[0] = None
+    plan = dataclasses.replace(toy_plan, protection=toy_plan.protection.assign(rule=rules))
+    closed = closed_ground(plan)
+    shape = plan.protection.geometry.iloc[0]
+    bare_m2 = toy_plan.patches.union_all().intersection(shape).area
+    assert bare_m2 > 1 and closed.loc[closed["rule"] == "", "ground_m2"].sum() == pytest.approx(bare_m2, abs=1e-3)
+    table = toy_plan.ground[toy_plan.ground["zone"] != "open"]
+    assert closed["ground_m2"].sum() == pytest.approx(table["ground_m2"].sum(), rel=1e-6)
+    kinds = by_kind(closed)
+    assert kinds[["no_spray", "hand_only"]].sum().sum() == pytest.approx(table["ground_m2"].sum(), rel=1e-6)
+    last = [row[-1] for row in closed_report(plan, closed).rows]
+    assert "not said" in last and "None" not in last and "" not in last
+
+
 def test_ground_off_limits_is_the_same_whatever_the_polygons_are_cut_into() -> None:
     rng = np.random.default_rng(5)
     shape = shapely.union_all(shapely.buffer(shapely.points(rng.uniform(0, 100, (60, 2))), rng.uniform(2, 9, 60)))
@@ -111,10 +130,29 @@ def test_patches_that_nobody_reaches_are_those_wholly_beyond_reach(toy_plan: Pla
     )
     own = [shape.intersection(inside) for shape in toy_plan.patches.geometry]
     reached = np.array([part.intersection(near).area / part.area if part.area > 1 else np.nan for part in own])
-    assert unreached(toy_plan) == ((reached < 0.005).sum(), ((reached > 0.005) & (reached < 0.995)).sum())
-    nowhere, part = unreached(toy_plan)
+    far = unreached(toy_plan)
+    assert far == ((reached < 0.005).sum(), ((reached > 0.005) & (reached < 0.995)).sum())
+    nowhere, part = far
     assert nowhere > 0
     assert f"Nobody can reach {nowhere} of the 40 patches." in report and part == 0
+
+
+def test_nothing_is_said_of_reach_where_no_patch_lies_in_a_stand(toy_plan: Plan) -> None:
+    outside = dataclasses.replace(
+        toy_plan, mosaic=toy_plan.mosaic.assign(stand=OUTSIDE), ground=toy_plan.ground.assign(stand=OUTSIDE)
+    )
+    assert unreached(outside) is None
+    found, closed = answers(outside), closed_ground(outside)
+    assert [box.id for box in boxes(outside, found, closed)] == ["closed", "not-known"]
+    assert found.patches == len(toy_plan.patches)
+
+
+def test_long_names_keep_their_heads(toy_plan: Plan) -> None:
+    assert first_letters(WORD, 20) == "Wordwithoutanyspace…" and first_letters("Wordwithoutanyspace", 19)[-1] == "e"
+    tract = toy_plan.settings.tract.model_copy(update={"name": WORD})
+    plan = dataclasses.replace(toy_plan, settings=toy_plan.settings.model_copy(update={"tract": tract}))
+    (head,) = re.findall(r"<h1[^>]*>(.*?)</h1>", report_html(plan, pictures=PICTURES))
+    assert head == WORD[:119] + "…"
 
 
 def test_answers_are_the_figures_of_the_tables(toy_plan: Plan, report: str, tmp_path: Path) -> None:
@@ -141,6 +179,17 @@ def test_answers_are_the_figures_of_the_tables(toy_plan: Plan, report: str, tmp_
             float(row["gross_ac"]) for row in rows if row["access"] == means and row["species"].startswith("Lonicera")
         ]
         assert f" {shown(sum(found) * ACRE_M2)} " in said.split("Lonicera maackii")[1].split(" A")[0] + " "
+
+
+def test_ground_of_each_means_has_its_range(toy_plan: Plan, report: str) -> None:
+    said = words(report.split('<table class="key">')[1].split("</table>")[0])
+    table = toy_plan.by_means[toy_plan.by_means["species"] == ""].set_index("access")
+    for means in ("tractor", "atv_hose", "foot"):
+        row = table.loc[means]
+        spread = f"({shown(row['gross_low_m2'])} to {shown(row['gross_high_m2'])})"
+        area = toy_plan.ground[(toy_plan.ground["zone"] == "open") & (toy_plan.ground["stand"] != OUTSIDE)]
+        assert f"{shown(area.loc[area['access'] == means, 'ground_m2'].sum())} {spread}" in said
+    assert "Acres (90 % range) Share" in said and "()" not in said
 
 
 def test_page_of_answers_says_no_cost_and_no_window_where_the_plan_has_none(report: str) -> None:
@@ -207,13 +256,32 @@ def test_of_very_many_stands_those_with_most_are_shown_and_the_rest_is_named(toy
     largest = sorted(areas.index[:MOST_STANDS], key=int)
     assert [part.heading for part in parts] == [f"Stand {name}" for name in largest]
     more, clean = stands_left_out(plan)
-    assert f"the {MOST_STANDS} stands with the most infested ground of {len(areas)}" in more and "mapbook.pdf" in more
+    assert f"the {MOST_STANDS} stands with the most infested ground of {len(areas)} with any." in more
+    assert more.endswith("Each has its sheet in mapbook.pdf.")
     bare = [str(k + 1) for k in range(60) if str(k + 1) not in areas.index]
     assert (
         clean.startswith(f"No patch was mapped in {', '.join(bare[:5])}") and "clear only if somebody looked" in clean
     )
     page = report_html(plan, pictures=PICTURES)
     assert page.count('class="sketch"') == MOST_STANDS and len(page) < 1_000_000
+
+
+def test_stands_that_the_book_leaves_out_and_what_lies_in_none_are_not_counted_as_shown(toy_plan: Plan) -> None:
+    plan = many_stands(toy_plan, 60)
+    book = plan.settings.mapbook.model_copy(update={"most_sheets": 45, "scale": 10_000})
+    outside = plan.ground.iloc[[0]].assign(stand=OUTSIDE, ground_m2=1e6)  # more than in any stand
+    rows = plan.acreage.iloc[[0]].assign(stand=OUTSIDE)
+    plan = dataclasses.replace(
+        plan, settings=plan.settings.model_copy(update={"mapbook": book}),
+        acreage=pd.concat([plan.acreage, rows]), ground=pd.concat([plan.ground, outside]),
+    )  # fmt: skip
+    headings = [part.heading for part in stand_parts(plan, closed_ground(plan))]
+    assert len(headings) == MOST_STANDS + 1 and headings[-1] == "Outside every stand"
+    infested = plan.stands.intersects(shapely.buffer(toy_plan.patches.union_all(), -1e-6)).sum()
+    assert infested > 45
+    more = stands_left_out(plan)[0]
+    assert f"most infested ground of {infested} with any." in more
+    assert f"it leaves out {infested - 45} sheets with infested ground" in more and "Each has" not in more
 
 
 def test_headings_go_down_step_by_step_and_contents_lead_somewhere(report: str) -> None:
@@ -337,6 +405,8 @@ def test_repeated_heads_and_whole_charts_in_print(
     page.emulate_media(media="print")
     page.set_viewport_size({"width": 720, "height": 960})  # the width of the paper within its margins
     assert page.evaluate("document.documentElement.scrollWidth") <= 720
+    heights = page.evaluate("[...document.querySelectorAll('.key tbody tr')].map(row => row.clientHeight)")
+    assert len(heights) == 8 and max(heights) < 1.4 * min(heights)  # each answer in one line, with its range
     right = "[...document.querySelectorAll('img, table, svg')].map(part => part.getBoundingClientRect().right)"
     assert max(page.evaluate(right)) <= 721
     page.context.close()

@@ -297,7 +297,7 @@ def test_browser_shows_the_pages_and_runs_nothing(made, browser_path):
               const p = layer.firstPoint[layer.firstRing[i]];
               const at = fieldMap.ground._bounds.min.add([layer.x[p] * scale + left, top - layer.y[p] * scale]);
               fieldMap.map.fire("click", { latlng: fieldMap.map.layerPointToLatLng(at) });
-              shown += document.querySelectorAll(".leaflet-popup-content dd").length > 0; } }
+              shown += document.querySelectorAll("#tapped-facts dd").length > 0; } }
           return shown; }""")
         assert view.locator("img[src=x]").count() == 0
         view.wait_for_timeout(300)

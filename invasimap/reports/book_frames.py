@@ -86,23 +86,22 @@ def stand_shapes(stands: gpd.GeoDataFrame) -> Iterator[tuple[str, Any]]:
 def needed_first(sheets: Sequence[Frame], *, most: int, to_do: Any, infested: Any) -> tuple[list[int], list[int]]:
     """Which sheets a book of at most so many has, in their order, and which of the others have infested ground.
 
-    Those with something to do (ground of ``to_do``) come first, then those with any infested ground, then the rest;
-    of equals those with more ground of their stand.
+    Those with the most ground of ``to_do`` come first, then those with the most infested ground, then the rest; of
+    equals those with more ground of their stand.
     """
     ground = np.array([sheet.ground for sheet in sheets], object)
-    rank = 2 - _holding(ground, infested).astype(int) - _holding(ground, to_do).astype(int)
-    order = np.lexsort([-shapely.area(ground), rank])
-    return sorted(order[:most].tolist()), sorted(at for at in order[most:].tolist() if rank[at] < 2)
+    work, grown = _shared_m2(ground, to_do), _shared_m2(ground, infested)
+    order = np.lexsort([-shapely.area(ground), -grown, -work])
+    return sorted(order[:most].tolist()), sorted(at for at in order[most:].tolist() if grown[at] > 0)
 
 
-def _holding(ground: npt.NDArray[np.object_], shapes: Any) -> npt.NDArray[np.bool_]:
-    """Which grounds share area with any of the shapes."""
-    found = np.zeros(len(ground), bool)
+def _shared_m2(ground: npt.NDArray[np.object_], shapes: Any) -> npt.NDArray[np.float64]:
+    """How much of each ground the shapes take; less than a square millimetre is a border that they share."""
     parts = np.asarray(shapes, object)
     at, part = shapely.STRtree(parts).query(ground, predicate="intersects")
-    shared = shapely.area(shapely.intersection(ground[at], parts[part])) > 0
-    found[at[shared]] = True
-    return found
+    area = shapely.area(shapely.intersection(ground[at], parts[part]))
+    found: npt.NDArray[np.float64] = np.bincount(at, area, minlength=len(ground)).astype(float)
+    return np.round(found, 6)
 
 
 def upright_or_across(

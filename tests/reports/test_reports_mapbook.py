@@ -34,7 +34,7 @@ from invasimap.core.errors import InputError
 from invasimap.core.toml_file import read_tract
 from invasimap.prescription.plan import Plan
 from invasimap.reports.book import laid_out, mapbook_pdf, sheets
-from invasimap.reports.book_frames import COMFORTABLE, OVERLAP_IN, Frame, frames, neighbours
+from invasimap.reports.book_frames import COMFORTABLE, OVERLAP_IN, Frame, frames, needed_first, neighbours
 from invasimap.reports.book_index import index_sheet, sheet_list
 from invasimap.reports.book_key import Block, flowed, key_pages, legend_parts
 from invasimap.reports.book_layout import Book, ListRow
@@ -789,3 +789,15 @@ def test_the_zones_of_the_legend_tell_apart_in_grey(printed: SimpleNamespace) ->
         seen[phrase] = (grey[rows, columns].mean(), grey[rows, columns].std())
     for a, b in itertools.combinations(seen.values(), 2):
         assert np.hypot(a[0] - b[0], a[1] - b[1]) > 12, seen
+
+
+def test_a_short_book_has_the_stands_with_most_to_do() -> None:
+    squares = [shapely.box(x, 0, x + side, side) for x, side in ((0, 100), (200, 50), (300, 80), (400, 60))]
+    sheets = [
+        Frame(name=str(at), stand=str(at), scale=1200, bounds=shape.bounds, ground=shape)
+        for at, shape in enumerate(squares)
+    ]
+    to_do = [shapely.box(0, 0, 5, 5), shapely.box(200, 0, 240, 40), shapely.box(400, 0, 430, 30)]
+    infested = [*to_do, shapely.box(300, 0, 380, 80)]
+    assert needed_first(sheets, most=2, to_do=to_do, infested=infested) == ([1, 3], [0, 2])
+    assert needed_first(sheets, most=3, to_do=to_do, infested=infested)[0] == [0, 1, 3]

@@ -112,11 +112,11 @@ def _label_parking(labels: LabelBook, here: Plan) -> int:
 
 
 def stop_words(stop: object, shown: ShownUnits) -> str:
-    """A parking place's zone, the hose it takes and how high it lifts."""
+    """A parking place by its zone and stop, as receivers name it; the hose it takes and how high it lifts."""
     hose = whole_length(stop.hose_m, shown)  # type: ignore[attr-defined]
     up_m = float(stop.lift_m)  # type: ignore[attr-defined]
     up = f", up {whole_length(up_m, shown)}" if up_m > LEAST_UP_M else ""
-    return f"{stop.zone_id}: {hose}{up}"  # type: ignore[attr-defined]
+    return f"{stop.zone_id}-{stop.stop}: {hose}{up}"  # type: ignore[attr-defined]
 
 
 def draw_tabs(labels: LabelBook, book: Book, at: int) -> None:

@@ -85,10 +85,12 @@ def scale_words(scale: float, shown: ShownUnits) -> str:
     >>> from invasimap.core.units import US
     >>> scale_words(4800, US)
     '1:4,800 (1 in = 400 ft)'
+    >>> scale_words(240_000, US)
+    '1:240,000 (1 in = 20,000 ft)'
     """
-    if shown.length == "ft":
-        return f"1:{scale:,.0f} (1 in = {scale / 12:,.4g} ft)"
-    return f"1:{scale:,.0f} (1 cm = {scale / 100:,.4g} m)"
+    ground = scale / 12 if shown.length == "ft" else scale / 100
+    paper = "1 in" if shown.length == "ft" else "1 cm"
+    return f"1:{scale:,.0f} ({paper} = {float(f'{ground:.4g}'):,.12g} {shown.length})"
 
 
 def check_bar(ax: Axes, *, shown: ShownUnits, left_in: float, foot_in: float) -> None:

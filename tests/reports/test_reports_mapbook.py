@@ -303,7 +303,7 @@ def test_parking_places_say_zone_hose_and_lift(toy_plan: Plan) -> None:
     book = laid_out(toy_plan)
     first = toy_plan.parking.iloc[0]  # 91.44 m of hose, 3.1 m up: 300 ft and, rounded up, 11 ft
     said = [words_on(stand_sheet(book, at)[0]) for at in range(len(book.frames))]
-    assert any(f"{first.zone_id}: 300 ft, up 11 ft" in words for words in said)
+    assert any(f"{first.zone_id}-{first.stop}: 300 ft, up 11 ft" in words for words in said)
 
 
 def test_without_emergency_settings_there_are_lines_to_fill_in_and_no_number(toy_plan: Plan) -> None:

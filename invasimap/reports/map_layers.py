@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from typing import Any
 
 import geopandas as gpd
@@ -23,6 +24,7 @@ from invasimap.reports.relief import contour_interval, contours, hillshade, shad
 from invasimap.reports.style import TYPE_PT
 from invasimap.reports.wording import OUTCOMES, outcome, rows_of
 
+STAND_LETTERS = 18  # of one line of a stand's name
 ORDER = {"shade": 0, "ground": 1, "contour": 2, "zone": 3, "feature": 4, "way": 5, "treat": 6, "stand": 8, "mark": 10}
 CONTOUR_GAP_PT = 60.0
 FINEST_PT = 0.15
@@ -177,7 +179,8 @@ def label_stands(book: LabelBook, plan: Plan, *, must: bool = True) -> None:
         book.avoid_lines(layer.geometry)
     for stand, shape in zip(plan.stands["stand"], plan.stands.geometry, strict=True):
         biggest = max(shapely.get_parts(shape), key=shapely.area)
-        book.place(str(stand), inner_spots(biggest), size_pt=TYPE_PT["stand"], bold=True, must=must)
+        name = textwrap.fill(str(stand), STAND_LETTERS) or str(stand)  # a long one over lines, or it names others too
+        book.place(name, inner_spots(biggest), size_pt=TYPE_PT["stand"], bold=True, must=must)
 
 
 def label_patches(book: LabelBook, plan: Plan) -> int:

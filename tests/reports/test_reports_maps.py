@@ -110,6 +110,17 @@ def test_nothing_on_the_sheet_collides_or_leaves_it(toy_plan: Plan, sheet: Calla
     assert not any(a.overlaps(b) for i, a in enumerate(rows) for b in rows[i + 1 :])
 
 
+@pytest.mark.parametrize("sheet", [overview_figure, access_figure])
+def test_a_long_name_of_a_stand_goes_over_lines_and_keeps_its_letters(
+    toy_plan: Plan, sheet: Callable[[Plan], Figure]
+) -> None:
+    name = "Upper Sugarbush North of the Old Logging Road"
+    stands = toy_plan.stands.assign(stand=[name, *toy_plan.stands["stand"].iloc[1:]])
+    drawn = [text.get_text() for ax in sheet(dataclasses.replace(toy_plan, stands=stands)).axes for text in ax.texts]
+    (label,) = [text for text in drawn if text.startswith("Upper")]
+    assert label.split() == name.split() and max(map(len, label.splitlines())) <= 18
+
+
 def test_sheet_says_whose_when_and_the_law(toy_plan: Plan) -> None:
     words = words_on(overview_figure(toy_plan))
     for part in (

@@ -91,7 +91,7 @@ def cut_given(
 ) -> Faces:
     """``cut_faces`` of layers such as ``given_layers`` gives."""
     crs = CRS(patches.crs)
-    stands, protection, access = (mended(layer) for layer in (stands, protection, access))
+    patches, stands, protection, access = (mended(layer) for layer in (patches, stands, protection, access))
     others = [layer.geometry.to_numpy() for layer in (stands, protection, access)]
     shapes, inside, face, patch = _faces(patches.geometry.to_numpy(), others)
     ground = gpd.GeoDataFrame(

@@ -192,7 +192,7 @@ def _without_midnight(moment: dt.datetime) -> str:
 
 
 def _whole(name: str, layer: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
-    """The layer, flat, patches and protection with mended outlines; names as plain values."""
+    """The layer, flat, protection with mended outlines; names as plain values."""
     if not len(layer):
         return layer.reindex(columns=[*dict.fromkeys([*COLUMNS[name], *layer.columns])])
     plain = {column: layer[column].astype(object) for column in COLUMNS[name] if column != "cover_pct"}
@@ -201,15 +201,15 @@ def _whole(name: str, layer: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
     shapes = layer.geometry.to_numpy()
     shapes = shapely.force_2d(shapes) if shapely.has_z(shapes).any() else shapes
     found = layer.assign(**plain).set_geometry(gpd.GeoSeries(shapes, index=layer.index, crs=layer.crs))
-    return mended(found) if name in ("patches", "protection") else found
+    return mended(found) if name == "protection" else found
 
 
 def mended(layer: gpd.GeoDataFrame, *, only: Any = slice(None)) -> gpd.GeoDataFrame:
     """The layer with whole outlines in place of those that cross themselves, of all rows or of some.
 
-    The sweep needs this of patches, and of protection, which it takes for one outline where several overlap. Of stands
-    and access it finds out itself which are odd (``sweep.Areas``): to ask a county's access, millions of corners in one
-    polygon, takes several times as long as the areas.
+    The sweep needs this of protection, which it takes for one outline where several overlap. Of the others it finds out
+    itself which are odd (``sweep.Areas``): to ask a county's access, millions of corners in one polygon, takes several
+    times as long as the areas.
     """
     shapes = layer.geometry.to_numpy().copy()
     shapes[only] = mend_polygons(shapes[only])

@@ -77,9 +77,10 @@ class Areas:
         0 no_spray, 1 hand_only, 2 open.
     area_m2
         Square metres.
-    odd_stands, odd_access
-        Numbers of polygons that wind round some of the ground, but not once: the sweep took all that they wind round.
-        Such an outline crosses itself, or its rings cross one another.
+    odd_patches, odd_stands, odd_access
+        Numbers of polygons that may wind round some of the ground, but not once: the sweep took all that stands and
+        access wind round, and of patches what they wind round in their own sense. Such an outline crosses itself, or
+        its rings cross or all but touch one another.
     """
 
     patch: Ints
@@ -87,6 +88,7 @@ class Areas:
     zone: Ints
     access: Ints
     area_m2: Floats
+    odd_patches: Ints
     odd_stands: Ints
     odd_access: Ints
 
@@ -160,7 +162,7 @@ def areas(
     Parameters
     ----------
     patches
-        Footprints; those of one species may overlap. An outline may cross itself: what it winds round counts.
+        Footprints; those of one species may overlap.
     species, rank
         Species number of every patch, and its place among all: the lowest of a species on one spot decides.
     stands, access
@@ -195,10 +197,10 @@ def areas(
     )
     drawn = ~np.isnan(found[:, 4])
     odd = np.unique(found[~drawn, 0].astype(np.int64))
-    stand, means = odd < begins[2], odd >= begins[3]
     found = found[drawn] if len(odd) else found
     patch = np.where(found[:, 0] < 0, -1, by_rank[found[:, 0].astype(np.int64)])
-    apart = (odd[stand] - begins[1], odd[means] - begins[3])
+    own, stand, _, means = np.split(odd, np.searchsorted(odd, begins[1:]))
+    apart = (by_rank[own], stand - begins[1], means - begins[3])
     return _summed(patch, found[:, 1:4].astype(np.int64), found[:, 4], odd=apart)
 
 
@@ -321,12 +323,12 @@ def _frame(edges: int, box: Floats) -> tuple[tuple[float, float, float, int], tu
     return (left, bottom, side, columns), (rows, columns)
 
 
-_NO_ODD = (np.empty(0, np.int64), np.empty(0, np.int64))
+_NO_ODD = (np.empty(0, np.int64), np.empty(0, np.int64), np.empty(0, np.int64))
 
 
-def _summed(patch: Ints, labels: Ints, area: Floats, *, odd: tuple[Ints, Ints]) -> Areas:
+def _summed(patch: Ints, labels: Ints, area: Floats, *, odd: tuple[Ints, Ints, Ints]) -> Areas:
     """Entries of equal labels added up, in order of them."""
-    crossing = {"odd_stands": odd[0], "odd_access": odd[1]}
+    crossing = dict(zip(("odd_patches", "odd_stands", "odd_access"), odd, strict=True))
     if not len(area):
         return Areas(patch=patch, stand=patch, zone=patch, access=patch, area_m2=area, **crossing)
     stand, zone, access = labels.T

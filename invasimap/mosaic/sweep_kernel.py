@@ -402,7 +402,10 @@ def _turn_item(own: int, turn: int, whole: Any, many: int, patches: int) -> int:
     before = whole[own, WINDING]
     after = before + turn
     whole[own, WINDING] = after
-    if own >= patches or (before > 0) == (after > 0):
+    if own >= patches:
+        return many
+    whole[own, ODD] |= after < 0 or after > 1
+    if (before > 0) == (after > 0):
         return many
     return _switched(own, after > 0, whole, BASE, many)
 
@@ -606,8 +609,10 @@ def _tile(whole: Any, real: Any, counts: Any, box: Any, kinds: Any, sums: Any, s
                         whole[own, WINDING] = now
                         if own >= patches:
                             changed = True
-                        elif (was > 0) != (now > 0):
-                            there = _switched(own, now > 0, whole, STANDING, there)
+                        else:
+                            whole[own, ODD] |= now < 0 or now > 1
+                            if (was > 0) != (now > 0):
+                                there = _switched(own, now > 0, whole, STANDING, there)
                         place = after
                 for i in range(standing):
                     one = whole[i, ORDER]
@@ -699,7 +704,7 @@ def _written(whole: Any, kinds: Any, sums: Any, out: Any, rows: int) -> Any:
             out[rows, 3] = _named(whole, zones, count, number % means)
             out[rows, 4] = sums[patch, number]
             rows += 1
-    for k in range(patches, count):
+    for k in range(count):
         if whole[k, ODD] == 0:
             continue
         if rows == len(out):
@@ -732,7 +737,7 @@ def sweep(span: Any, tiles: Any, touches: Any, corners_of: Any, places: Any, ite
     -------
     array
         Rows of item (-1 for the ground, every spot once), stand, zone, access class (0 for none of them) and area;
-        without an area of stand and access items that wind round some of this ground, but not once.
+        without an area of patch, stand and access items that may wind round some of this ground, but not once.
     """
     first, last = span
     touch_start, touch = touches

@@ -91,13 +91,15 @@ def swept_growth(
     """
     labels = Labels.of(stands=stands, protection=protection, access=access)
     found = _areas(patches, labels)
-    odd_stands = _any_wrong(stands, labels.stand_rows[found.odd_stands])
-    odd_access = _any_wrong(access, labels.access_rows[found.odd_access])
-    if odd_stands or odd_access:  # what one lets go of, another may hold that is odd too
-        labels = Labels.of(
-            stands=mended(stands) if odd_stands else stands, protection=protection,
-            access=mended(access) if odd_access else access,
-        )  # fmt: skip
+    odd = [
+        _any_wrong(patches, found.odd_patches),
+        _any_wrong(stands, labels.stand_rows[found.odd_stands]),
+        _any_wrong(access, labels.access_rows[found.odd_access]),
+    ]
+    if any(odd):  # what one lets go of, another may hold that is odd too
+        layers = zip(odd, (patches, stands, access), strict=True)
+        patches, stands, access = (mended(layer) if wrong else layer for wrong, layer in layers)
+        labels = Labels.of(stands=stands, protection=protection, access=access)
         found = _areas(patches, labels)
     named = labels.named(found)
     named = named[named["area_m2"] > LEAST_M2]

@@ -30,7 +30,7 @@ import pandas as pd
 import shapely
 
 sys.path.insert(0, str(Path(__file__).parent))
-from plain_acreage import QUAD_SEGS, plain_acreage, read
+from plain_acreage import QUAD_SEGS, layer_of, plain_acreage, read
 
 CLASSES = ("tractor", "atv_hose", "foot")  # what the county numbers from 1
 
@@ -145,31 +145,39 @@ def _floor(folder: Path) -> None:
 
 def _ours(folder: Path) -> pd.Series:
     from invasimap import acreage
+
+    with ThreadPoolExecutor(1) as pool:
+        land = pool.submit(
+            lambda: [layer_of(folder, name) for name in ("access", "stands")]
+        )  # while the rest is worked
+        patches, protection = _drawn(*(layer_of(folder, name) for name in ("patches", "water", "sensitive")))
+        means, stands = land.result()
+    table = acreage(
+        patches,
+        stands=stands,
+        protection=protection,
+        access=means.assign(access=np.array(CLASSES, object)[means["cls"] - 1]),
+    )
+    numbers = {name: number for number, name in enumerate(CLASSES, 1)}  # as the plain route names them
+    table = table.assign(species=table["species"].astype(int), cls=table["access"].map(numbers), area=table["gross_m2"])
+    return table.set_index(["stand", "species", "cls", "zone"])["area"]
+
+
+def _drawn(patches, water, sensitive):
+    """Patches, the points as discs; and what of the protection comes near them, with its distance."""
     from invasimap.core.nearby import near_parts
 
-    county = read(folder)
-    patches = county["patches"]
     shapes, radius = patches.geometry.to_numpy().copy(), patches["radius"].to_numpy()
     point = ~np.isnan(radius)
     shapes[point] = _discs(shapes[point], radius[point])
     patches = patches.set_geometry(gpd.GeoSeries(shapes, crs=patches.crs))
     number, species = pd.factorize(patches["species"])
     patches = patches.assign(date="", cover_pct=100.0, species=species.astype(str).to_numpy(object)[number])
-    guarded = pd.concat([county["water"].assign(zone="no_spray"), county["sensitive"].assign(zone="hand_only")])
+    guarded = pd.concat([water.assign(zone="no_spray"), sensitive.assign(zone="hand_only")])
     distance = guarded["buf"].to_numpy()
     parts, of = near_parts(guarded.geometry.to_numpy(), distance, shapes)
-    protection = gpd.GeoDataFrame(
-        {"zone": guarded["zone"].to_numpy()[of]}, geometry=_buffers(parts, distance[of]), crs=patches.crs
-    )
-    table = acreage(
-        patches,
-        stands=county["stands"],
-        protection=protection,
-        access=county["access"].assign(access=np.array(CLASSES, object)[county["access"]["cls"] - 1]),
-    )
-    numbers = {name: number for number, name in enumerate(CLASSES, 1)}  # as the plain route names them
-    table = table.assign(species=table["species"].astype(int), cls=table["access"].map(numbers), area=table["gross_m2"])
-    return table.set_index(["stand", "species", "cls", "zone"])["area"]
+    zone = guarded["zone"].to_numpy()[of]
+    return patches, gpd.GeoDataFrame({"zone": zone}, geometry=_buffers(parts, distance[of]), crs=patches.crs)
 
 
 def _discs(points, radius):

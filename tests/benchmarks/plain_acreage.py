@@ -19,7 +19,12 @@ QUAD_SEGS = 8
 
 def read(folder: Path) -> dict[str, gpd.GeoDataFrame]:
     """The layers of a county."""
-    return {name: gpd.read_parquet(folder / f"{name}.parquet") for name in LAYERS}
+    return {name: layer_of(folder, name) for name in LAYERS}
+
+
+def layer_of(folder: Path, name: str) -> gpd.GeoDataFrame:
+    """One of them."""
+    return gpd.read_parquet(folder / f"{name}.parquet")
 
 
 def plain_acreage(folder: Path, *, tiled: bool) -> pd.Series:

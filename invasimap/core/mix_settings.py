@@ -23,6 +23,7 @@ from invasimap.core.quantities import (
 )  # fmt: skip
 
 Zone = Literal["open", "hand_only", "no_spray"]
+SprayTechnique = Literal["foliar_spot", "foliar_broadcast", "cut_then_foliar", "cut_stump", "basal_bark"]
 
 
 class Adjuvant(Section):
@@ -39,7 +40,7 @@ class MixSection(Section):
     ``ingredient_name`` joins products that hold the same ingredient, so that their doses on the same ground are added.
     A yearly limit counts what was sprayed in the same year, which ``limit_year`` names: the calendar's, any
     ``365 days``, or one that begins on a day of the label's (``"10-01"``). A label without a limit is typed as "none on
-    the label".
+    the label". ``technique`` is how the label lets it be put on; without it the mix is used for nothing.
     """
 
     name: str = Field(min_length=1)
@@ -56,6 +57,7 @@ class MixSection(Section):
     price_per_L: Price | None = Field(None, alias="price")
     species: list[str] = Field(min_length=1)
     zones: frozenset[Zone] = Field(min_length=1)
+    technique: frozenset[SprayTechnique] = frozenset()
     wind_m_per_s: SpeedRange | None = Field(None, alias="wind")
     temperature_c: TemperatureRange | None = Field(None, alias="temperature")
     rain_free_min: Minutes | None = Field(None, alias="rain_free")

@@ -98,7 +98,9 @@ class RigSection(Section):
     """``[[rig]]``: a sprayer with the people who run it; ``tank`` and ``output`` are of the whole rig.
 
     ``trigger_share`` of the time at the plants mix flows; ``fill`` is what filling and mixing a tank takes, once there.
-    ``ground_speed`` and ``swath`` bound how soon the ground is covered; without them the output alone does.
+    ``refill_trip`` is the way from the water to the work, one way; people on foot walk as the map of their reach says
+    where it is not given. ``ground_speed`` and ``swath`` bound how soon the ground is covered; without them the output
+    alone does.
     """
 
     name: str = Field(min_length=1)
@@ -112,6 +114,7 @@ class RigSection(Section):
     available_days: Days | None = Field(None, alias="available")
     trigger_share: Factor = 0.6
     fill_min: Minutes = Field(12.0, alias="fill")
+    refill_trip_min: Minutes | None = Field(None, alias="refill_trip")
     ground_speed_m_per_s: Speed | None = Field(None, alias="ground_speed")
     swath_m: PositiveLength | None = Field(None, alias="swath")
     calibration: list[CalibrationSection] = Field(default_factory=list)

@@ -7,7 +7,7 @@ from typing import Annotated, Self
 from pydantic import Field, model_validator
 
 from invasimap.core import units
-from invasimap.core.quantities import Minutes, Money, PositiveLength, Section, Share
+from invasimap.core.quantities import Date, Minutes, Money, PositiveLength, Section, Share
 
 Weight = Annotated[float, Field(ge=0, le=1000, allow_inf_nan=False)]
 
@@ -21,6 +21,7 @@ class BudgetSection(Section):
 class ScheduleSection(Section):
     """``[schedule]``: what counts as worth more, and how closely and how long the best schedule is searched for.
 
+    ``start`` is the first day of work, by default the day the plan is made; ``weeks`` is how far ahead is planned.
     The weights are value judgements: ``stand_priority`` multiplies what lies in a stand (1 where it is not named),
     ``outlying_weight`` what lies ``outlying_distance`` or farther from the nearest cluster of its species that is as
     large or larger, with less of it in between. Patches within ``cluster_distance`` of each other are one cluster. That
@@ -32,6 +33,8 @@ class ScheduleSection(Section):
     currency where it is not given.
     """
 
+    start: Date | None = None
+    weeks: int = Field(52, ge=1, le=104)
     stand_priority: dict[str, Weight] = Field(default_factory=dict)
     outlying_weight: Annotated[float, Field(ge=1, le=1000, allow_inf_nan=False)] = 2.0
     outlying_distance_m: PositiveLength = Field(300 * units.M_PER_FT, alias="outlying_distance")

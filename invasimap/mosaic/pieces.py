@@ -15,7 +15,7 @@ from invasimap.land.terrain import Terrain
 from invasimap.mosaic.faces import Faces
 
 KEYS = ["patch", "species", "stand", "zone", "access", "reached_by"]
-OF_PATCH = ["height_m", "date"]
+OF_PATCH = ["height_m", "stem_mm", "date", "cover_told"]
 
 
 def treatment_pieces(faces: Faces, patches: gpd.GeoDataFrame, terrain: Terrain) -> gpd.GeoDataFrame:
@@ -26,15 +26,15 @@ def treatment_pieces(faces: Faces, patches: gpd.GeoDataFrame, terrain: Terrain) 
     faces
         The partition of ``patches`` (``cut_faces``).
     patches
-        With ``height_m`` and ``date``; the index names them as in ``faces``.
+        With ``height_m``, ``stem_mm``, ``date`` and ``cover_told``; the index names them as in ``faces``.
     terrain
         Where slopes come from.
 
     Returns
     -------
     GeoDataFrame
-        In order of ``patch, species, stand, zone, access, reached_by``, numbered: these, ``height_m`` (NaN where it was
-        not told), ``date``, ``cover_pct``, ``gross_m2`` (the area on the map), ``slope_pct`` and ``surface_m2`` (the
+        In order of ``patch, species, stand, zone, access, reached_by``, numbered: these, ``height_m, stem_mm`` (NaN
+        where not told), ``date``, ``cover_told``, ``cover_pct``, ``gross_m2`` (the area on the map), ``slope_pct`` and ``surface_m2`` (the
         mean slope and the area along the ground; NaN where no elevation is known), and the polygons.
     """
     grown = faces.growth.join(faces.ground.drop(columns=["geometry"]), on="face")

@@ -94,11 +94,13 @@ def within_limits(
     found = pd.DataFrame([spot.columns for spot in spots], index=live, columns=list(COLUMNS)).reindex(jobs.index)
     table = jobs.assign(**{name: found[name] for name in COLUMNS})
     table["at_limit"] = table["at_limit"].eq(True)
+    why = table["why"].astype(object) if "why" in table else pd.Series("", index=table.index, dtype=object)
     for label, job, spot in zip(live, ground.jobs, spots, strict=True):
         if said := spot.over(shown, ground.mixes[job["mix"]]):
             over.append(label)
+            why[label] = why[label] or ": ".join(said)
             faults.append(Fault(where=f"stand {job['stand']}, patch {job['patch']}", what=said[0], mend=said[1]))
-    table["withheld"] = jobs["withheld"].to_numpy(bool) | jobs.index.isin(over)
+    table["withheld"], table["why"] = jobs["withheld"].to_numpy(bool) | jobs.index.isin(over), why
     return Worked(table=blanked(table), faults=tuple(faults))
 
 

@@ -36,7 +36,8 @@ def works(jobs: pd.DataFrame) -> pd.DataFrame:
     ----------
     jobs
         ``Worked.table`` of ``limits_of_label.within_limits``; what is withheld is left out. ``trip_min``, one way from
-        the refill to the work over walking surface, may be among the columns; the longest of the jobs counts.
+        the refill to the work over walking surface, may be among the columns; the longest of the jobs counts. So may
+        ``unit``, a number that keeps apart what is done at different times.
 
     Returns
     -------
@@ -44,23 +45,37 @@ def works(jobs: pd.DataFrame) -> pd.DataFrame:
         Index ``work`` from 1: the keys, ``patches``, sums of areas and amounts (NaN where one is not known, such as the
         ends of a range), shares of the mix and ``trip_min``.
     """
-    live = jobs[~jobs["withheld"].astype(bool)].copy()
-    live["visit"] = live.get("visit", 1)
+    live = _live(jobs)
     live["surface_m2"] = live["gross_m2"] * surface_factor(live["slope_pct"])
     if "trip_min" not in live:
         live["trip_min"] = np.nan
-    live["mix"] = live["mix"].where(live["sprays"].astype(bool), "")
-    strengths = [f"{name}_text" for name in SHARES]
-    for name, text in zip(SHARES, strengths, strict=True):
-        live[text] = [f"{share:.9g}" for share in live[name]]  # equal but for arithmetic
-    groups = live.groupby([*KEYS, *strengths], sort=True, dropna=False)
+    groups = live.groupby(work_numbers(jobs))
     table = groups[[*SUMS]].agg(_whole_sum)
     table["trip_min"] = groups["trip_min"].agg(_whole_max)
     table["patches"] = groups["patch"].nunique()
-    table[list(SHARES)] = groups[list(SHARES)].first()
-    table = table.reset_index().drop(columns=strengths)
-    table.index = pd.RangeIndex(1, len(table) + 1, name="work")
-    return table
+    named = [*_keys(live), *SHARES]
+    table[named] = groups[named].first()
+    table.index.name = "work"
+    return table[[*_keys(live), *SUMS, "trip_min", "patches", *SHARES]]
+
+
+def work_numbers(jobs: pd.DataFrame) -> pd.Series[int]:
+    """The number, from 1, of the work that each job belongs to which is not withheld."""
+    live = _live(jobs)
+    strengths = [live[name].map("{:.9g}".format) for name in SHARES]  # equal but for arithmetic
+    groups = live.groupby([*(live[name] for name in _keys(live)), *strengths], sort=True, dropna=False)
+    return groups.ngroup() + 1
+
+
+def _live(jobs: pd.DataFrame) -> pd.DataFrame:
+    live = jobs[~jobs["withheld"].astype(bool)].copy()
+    live["visit"] = live.get("visit", 1)
+    live["mix"] = live["mix"].where(live["sprays"].astype(bool), "")
+    return live
+
+
+def _keys(live: pd.DataFrame) -> list[str]:
+    return [*(["unit"] if "unit" in live else []), *KEYS]
 
 
 def _whole_sum(column: pd.Series[float]) -> float:

@@ -62,7 +62,7 @@ def mixed(worked: Worked, *, mixes: Sequence[MixSection]) -> Worked:
         what="product, adjuvant and dye come to more than the whole mix",
         mend="check the rates, and the calibration: a rate by area needs water enough to carry it",
     )
-    table["withheld"] = table["withheld"].to_numpy(bool) | held.rows
+    table["withheld"], table["why"] = table["withheld"].to_numpy(bool) | held.rows, held.why
     return Worked(table=_filled(table), faults=(*worked.faults, *held.faults))
 
 

@@ -45,6 +45,7 @@ class Withheld:
         self._jobs = jobs
         self.faults: list[Fault] = []
         self.rows = np.zeros(len(jobs), bool)
+        self.why: Any = jobs["why"].to_numpy(object).copy() if "why" in jobs else np.full(len(jobs), "", object)
 
     def add(self, rows: Any, *, what: str, mend: str, where: str | None = None) -> None:
         """Withhold some rows (a mask); nothing happens where there is none."""
@@ -54,6 +55,7 @@ class Withheld:
             text = what if where is None else f"{what}: {named}"
             self.faults.append(Fault(where=where or named, what=text, mend=mend))
             self.rows |= mask
+            self.why[mask & (self.why == "")] = f"{f'{where} ' if where else ''}{what}: {mend}"
 
 
 def rows_of(table: pd.DataFrame) -> Any:
@@ -92,7 +94,7 @@ def volumes(
     Worked
         Under the jobs' index, beside their columns: ``worked_m2`` (a spot technique: footprint x cover; else the
         footprint) with ``worked_low_m2, worked_high_m2``, ``spread_L_per_ha``, ``calibrated`` (date),
-        ``volume_L, volume_low_L, volume_high_L`` (NaN where not known), ``withheld`` and ``notes``.
+        ``volume_L, volume_low_L, volume_high_L`` (NaN where not known), ``withheld``, ``why`` it is and ``notes``.
 
     Raises
     ------
@@ -126,7 +128,7 @@ def volumes(
         table[f"worked_{end}_m2"] = table["worked_m2"] * share
         table[f"volume_{end}_L"] = table["volume_L"] * share
     table.loc[~sprays, ["volume_L", "volume_low_L", "volume_high_L", "spread_L_per_ha"]] = np.nan
-    table["withheld"] = held.rows
+    table["withheld"], table["why"] = held.rows, held.why
     table["notes"] = ["; ".join(said) for said in notes]
     return Worked(table=blanked(table), faults=tuple(held.faults))
 

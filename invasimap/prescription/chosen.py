@@ -233,4 +233,5 @@ def _next_best(best: Schedule, other: Schedule, options: pd.DataFrame) -> str:
     without, with_ = (sorted({str(zones[job]) for job in some}) for some in (ours - theirs, theirs - ours))
     change = [f"without {', '.join(without[:3])}" if without else "", f"with {', '.join(with_[:3])}" if with_ else ""]
     short = 100 * (best.value - other.value) / best.value
-    return f"the best other choice ({' and '.join(filter(None, change))}) comes to {short:.2g} % less"
+    how = f"{short:.2g} % less" if short > 0.005 else "as much, as far as is proven"
+    return f"the best other choice ({' and '.join(filter(None, change))}) comes to {how}"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import datetime as dt
 import time
 from collections.abc import Iterable, Iterator
 from concurrent.futures import ThreadPoolExecutor
@@ -21,11 +22,13 @@ from invasimap.core.files import is_internal, is_trial, whole_folder
 from invasimap.core.settings import Tract
 from invasimap.core.toml_file import read_tract
 from invasimap.inputs.account import Survey
+from invasimap.inputs.species import load_catalogue
 from invasimap.inputs.tract_photos import TractPhotos
 from invasimap.land.access import access_classes
 from invasimap.land.features import half_width_m
 from invasimap.land.parking import parking_notes, parking_places, served_zones
 from invasimap.land.protection import protection_zones, slope_notes
+from invasimap.land.terrain import Terrain
 from invasimap.land.ways_shut import crossing_notes
 from invasimap.land.what_if import reach_gain
 from invasimap.land.words import OUTSIDE
@@ -46,8 +49,11 @@ from invasimap.mosaic.reach import limit_areas, sprayable_ground
 from invasimap.mosaic.simulation import Doubt
 from invasimap.mosaic.uncertainty import Ranges, with_ranges
 from invasimap.mosaic.zones import mosaic_layer, treatment_zones
+from invasimap.prescription.of_tract import pieces_of, season_at
 from invasimap.prescription.plan import Check, Plan
 from invasimap.prescription.sharing import input_files, shown_settings, without_names
+from invasimap.prescription.treat import treat
+from invasimap.prescription.treatment import Treatment
 from invasimap.reading import Step, quiet, read_inputs
 from invasimap.reports.apart import pictures_apart
 from invasimap.reports.proof import FILES_LIMIT, files_error
@@ -104,6 +110,12 @@ def plan(tract: Tract | str | Path, *, internal: bool = False, step: Step = quie
             access=by_class, doubt=doubt_of(settings),
         )  # fmt: skip
         checks = (*checks, *engines_checked(ranges))
+    with clock("Treatment: technique, mix, hours, money, weeks"):
+        pieces = pieces_of(
+            faces, survey.patches, zones=zones, acreage=ranges.acreage, terrain=terrain, access=access,
+            least_m2=settings.technique.least_piece_m2,
+        )  # fmt: skip
+        treatment = treated(settings, pieces, terrain=terrain)
     notes += [*crossing_notes(ground, means.clearances_m), *slope_notes(land.features, terrain, within=land.outline)]
     files = [settings.file, *land.files, *survey.files, *photos.files]
     return Plan(
@@ -123,6 +135,7 @@ def plan(tract: Tract | str | Path, *, internal: bool = False, step: Step = quie
         totals=ranges.totals,
         by_means=ranges.by_means,
         drivers=ranges.drivers,
+        treatment=treatment,
         ledger=_joined(survey.ledger, photos.ledger),
         photos=photos.table,
         repaired=survey.repaired,
@@ -134,6 +147,14 @@ def plan(tract: Tract | str | Path, *, internal: bool = False, step: Step = quie
         seconds=clock.seconds,
         **land.layers(),
     )
+
+
+def treated(settings: Tract, pieces: gpd.GeoDataFrame, *, terrain: Terrain) -> Treatment:
+    """The season's work on a tract's ground (``prescription.of_tract.pieces_of``)."""
+    own = settings.intake.species
+    catalogue = load_catalogue(settings.path(own) if own else None)
+    season = season_at(settings, terrain=terrain, made=dt.datetime.now(settings.tract.zone).date(), catalogue=catalogue)
+    return treat(pieces, settings=settings, season=season, catalogue=catalogue)
 
 
 def compile_missing(settings: Tract, *, step: Step) -> None:

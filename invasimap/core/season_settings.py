@@ -130,7 +130,8 @@ class TechniqueSection(Section):
     sprayed from the ground; ``pull_height`` and ``few`` (infested ground) are what is still pulled; ``dense`` is the
     cover above which it is sprayed all over; ``basal_stem`` is the thickest stem for bark. Up to ``low_volume_stems``
     and below ``low_volume_height`` is low volume (a manufacturer's guidance page, both to be set to your own
-    calibration). ``wait`` is how long resprouts grow before they are sprayed.
+    calibration). ``wait`` is how long resprouts grow before they are sprayed. Pieces of a patch
+    smaller than ``least_piece`` go with its largest in the same stand and zone.
     """
 
     rules: FileName | None = None
@@ -142,3 +143,4 @@ class TechniqueSection(Section):
     low_volume_height_m: PositiveLength = Field(7 * units.M_PER_FT, alias="low_volume_height")
     low_volume_stems_per_m2: Density = Field(1500 / units.M2_PER_ACRE, alias="low_volume_stems")
     wait_days: Wait = Field((56.0, 70.0), alias="wait")
+    least_piece_m2: PositiveArea = Field(100 * units.M_PER_FT**2, alias="least_piece")

@@ -34,8 +34,9 @@ def treatment_pieces(faces: Faces, patches: gpd.GeoDataFrame, terrain: Terrain) 
     -------
     GeoDataFrame
         In order of ``patch, species, stand, zone, access, reached_by``, numbered: these, ``height_m, stem_mm`` (NaN
-        where not told), ``date``, ``cover_told``, ``cover_pct``, ``gross_m2`` (the area on the map), ``slope_pct`` and ``surface_m2`` (the
-        mean slope and the area along the ground; NaN where no elevation is known), and the polygons.
+        where not told), ``date``, ``cover_told``, ``cover_pct``, ``gross_m2`` (the area on the map), ``slope_pct`` and
+        ``surface_m2`` (the mean slope and the area along the ground; NaN where no elevation is known), and the
+        polygons.
     """
     grown = faces.growth.join(faces.ground.drop(columns=["geometry"]), on="face")
     slope, surface = _slopes(faces, terrain)
@@ -60,6 +61,42 @@ def treatment_pieces(faces: Faces, patches: gpd.GeoDataFrame, terrain: Terrain) 
     found["slope_pct"] = table["rise"] / table["gross_m2"]
     found["surface_m2"] = table["along"]
     return gpd.GeoDataFrame(found, geometry=polygons, crs=faces.ground.crs)
+
+
+def with_slivers(pieces: gpd.GeoDataFrame, *, least_m2: float) -> gpd.GeoDataFrame:
+    """The pieces, those under ``least_m2`` gone into the largest of their patch in the same stand and zone.
+
+    Access is worked in cells, so that a patch across the edge of a class leaves slivers that nobody would treat apart.
+    What nothing reaches stays as it is, and so does what has no larger piece beside it.
+
+    Examples
+    --------
+    >>> import geopandas as gpd, shapely
+    >>> pieces = gpd.GeoDataFrame(
+    ...     {"patch": "p", "species": "s", "stand": "1", "zone": "open", "access": ["foot", "tractor"],
+    ...      "reached_by": ["foot", "tractor;foot"], "gross_m2": [1.0, 99], "slope_pct": 0.0, "surface_m2": [1.0, 99]},
+    ...     geometry=[shapely.box(0, 0, 1, 1), shapely.box(1, 0, 100, 1)], crs="EPSG:32617")
+    >>> with_slivers(pieces, least_m2=9.0)[["access", "gross_m2"]].values.tolist()
+    [['tractor', 100.0]]
+    """
+    reached = pieces["reached_by"] != ""
+    area = pieces["gross_m2"].where(reached)
+    keys = [pieces[name] for name in ("patch", "species", "stand", "zone")]
+    largest = area.groupby(keys).transform(lambda some: some.idxmax() if some.notna().any() else -1)
+    small = reached & (area < least_m2) & (largest != pieces.index)
+    to = pd.Series(np.where(small, largest, pieces.index), index=pieces.index)
+    kept = pieces[~small].copy()
+    whole = pieces["gross_m2"].groupby(to).sum()
+    rise = (pieces["slope_pct"] * pieces["gross_m2"]).groupby(to).agg(_whole_sum)
+    changed = to[small].unique()
+    kept.loc[changed, "slope_pct"] = (rise / whole).loc[changed]
+    kept["gross_m2"] = whole.reindex(kept.index)
+    kept["surface_m2"] = pieces["surface_m2"].groupby(to).agg(_whole_sum).reindex(kept.index)
+    drawn = pieces.geometry.to_numpy()
+    places: dict[Any, Any] = dict(to.reset_index(drop=True).groupby(to.to_numpy()).indices)
+    shapes = [shapely.union_all(drawn[places[label]]) for label in kept.index]
+    kept = kept.set_geometry(gpd.GeoSeries(shapes, index=kept.index, crs=pieces.crs))
+    return kept.reset_index(drop=True)
 
 
 def _whole_sum(values: pd.Series) -> float:

@@ -6,6 +6,7 @@ from typing import Any
 
 import geopandas as gpd
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 import shapely
 
@@ -50,6 +51,13 @@ def treatment_zones(faces: Faces) -> gpd.GeoDataFrame:
         layer.insert(len(layer.columns) - 1, f"{means}_m2", np.minimum(found.to_numpy(float), layer["gross_m2"]))
     layer.insert(0, "id", [f"Z{number:03d}" for number in range(1, len(layer) + 1)])
     return layer
+
+
+def zone_of(pieces: pd.DataFrame, zones: pd.DataFrame) -> npt.NDArray[np.object_]:
+    """The ``id`` of the treatment zone that each piece, with ``stand, zone, access``, lies in."""
+    keys = ["stand", "zone", "access"]
+    ids = zones.set_index(keys)["id"]
+    return ids.reindex(pd.MultiIndex.from_frame(pieces[keys])).to_numpy(object)
 
 
 def _joined(faces: gpd.GeoDataFrame, keys: list[str], area: str) -> gpd.GeoDataFrame:

@@ -68,8 +68,14 @@ def refill_min(refills: int, *, trip_min: float, fill_min: float) -> float:
     return 0.0 if refills == 0 else refills * (2 * trip_min + fill_min)
 
 
-def minutes(row: Any, *, rig: RigSection, labour: LabourSection, share: float = 1.0) -> Minutes:
-    """How long a work (a row of ``loads.works``), or a share of it, takes; NaN where what it needs is not known."""
+def minutes(
+    row: Any, *, rig: RigSection, labour: LabourSection, share: float = 1.0, shared_tanks: bool = False
+) -> Minutes:  # fmt: skip
+    """How long a work (a row of ``loads.works``), or a share of it, takes; NaN where what it needs is not known.
+
+    With ``shared_tanks`` it is part of a round with one mix: it takes its share of filling and of the ways there, also
+    for less than a tank, and every tank counts with a way of its own.
+    """
     volume_L = row.volume_L * share if row.sprays else 0.0
     work_min, bound_by = (math.nan, "") if math.isnan(share + volume_L) else spraying_min(
         volume_L, rig=rig, surface_m2=row.surface_m2 * share, worked_m2=row.worked_m2 * share,
@@ -79,6 +85,9 @@ def minutes(row: Any, *, rig: RigSection, labour: LabourSection, share: float = 
     refills = max(tanks - 1, 0)
     refilling = refill_min(refills, trip_min=row.trip_min, fill_min=rig.fill_min)
     mixing = rig.fill_min if tanks else 0.0
+    if shared_tanks and tanks:
+        part = volume_L / rig.tank_L
+        refilling, mixing = part * 2 * row.trip_min, part * rig.fill_min
     at_work = work_min + refilling + mixing
     days = math.nan if math.isnan(at_work) else whole_up(at_work / labour.productive_min)
     return Minutes(
@@ -87,8 +96,10 @@ def minutes(row: Any, *, rig: RigSection, labour: LabourSection, share: float = 
     )  # fmt: skip
 
 
-def hours(work: pd.DataFrame, *, rigs: Sequence[RigSection], labour: LabourSection) -> Worked:
-    """Hours of each work, by part, with low and high ends from those of its volume.
+def hours(
+    work: pd.DataFrame, *, rigs: Sequence[RigSection], labour: LabourSection, shared_tanks: bool = False
+) -> Worked:  # fmt: skip
+    """Hours of each work, by part, with low and high ends from those of its volume; ``shared_tanks``: see ``minutes``.
 
     Returns
     -------
@@ -101,9 +112,10 @@ def hours(work: pd.DataFrame, *, rigs: Sequence[RigSection], labour: LabourSecti
     rows, faults = [], _without_pace(work, by_name)
     for row in rows_of(work):
         rig = by_name[row.rig]
-        made = {"likely": minutes(row, rig=rig, labour=labour)}
+        made = {"likely": minutes(row, rig=rig, labour=labour, shared_tanks=shared_tanks)}
         for end in ("low", "high"):
-            made[end] = minutes(row, rig=rig, labour=labour, share=getattr(row, f"worked_{end}_m2") / row.worked_m2)
+            share = getattr(row, f"worked_{end}_m2") / row.worked_m2
+            made[end] = minutes(row, rig=rig, labour=labour, share=share, shared_tanks=shared_tanks)
         rows.append(_hours_row(made, rig, labour))
     faults += _without_trip(work)
     table = pd.DataFrame(rows, index=work.index, columns=list(HOURS_COLUMNS))

@@ -87,13 +87,47 @@ def _whole_max(column: pd.Series[float]) -> float:
     return float(column.max(skipna=False))
 
 
-def loads(work: pd.DataFrame, *, rigs: Sequence[RigSection], mark_L: float) -> Worked:
-    """Full loads and the last of each work, with what goes into each.
+def outings(work: pd.DataFrame, weekly: pd.DataFrame) -> tuple[pd.DataFrame, pd.Series[int]]:
+    """What one rig sprays of one mix in one week: a crew goes on with a tank from one zone to the next.
 
     Parameters
     ----------
     work
         What ``works`` gives.
+    weekly
+        A row a work and week: ``work, week, monday`` and ``share`` of the work that is done then.
+
+    Returns
+    -------
+    tuple of DataFrame and Series
+        Index ``outing`` from 1, by week, rig and mix: ``week, monday, rig, mix, works`` (numbers, semicolon-joined),
+        ``sprays, volume_L`` and the shares of the mix, as ``loads`` asks for them; and the outing of each row of
+        ``weekly``, NA where nothing is sprayed.
+    """
+    rows = weekly[["work", "week", "monday", "share"]].join(
+        work[["rig", "mix", "sprays", "volume_L", *SHARES]], on="work"
+    )
+    rows = rows[rows["sprays"].astype(bool)]
+    rows["volume_L"] *= rows["share"]
+    strengths = [rows[name].map("{:.9g}".format) for name in SHARES]
+    keys = [rows[name] for name in ("week", "rig", "mix")]
+    number = (rows.groupby([*keys, *strengths], sort=True, dropna=False).ngroup() + 1).astype("Int64")
+    groups = rows.groupby(number)
+    table = groups[["week", "monday", "rig", "mix", "sprays", *SHARES]].first()
+    table["volume_L"] = groups["volume_L"].sum()
+    table["works"] = groups["work"].agg(lambda some: ";".join(map(str, sorted(set(some)))))
+    table.index = pd.RangeIndex(1, len(table) + 1, name="outing")
+    columns = ["week", "monday", "rig", "mix", "works", "sprays", "volume_L", *SHARES]
+    return table[columns], number.reindex(weekly.index).astype("Int64")
+
+
+def loads(work: pd.DataFrame, *, rigs: Sequence[RigSection], mark_L: float) -> Worked:
+    """Full loads and the last of each work or outing, with what goes into each.
+
+    Parameters
+    ----------
+    work
+        What ``works`` or ``outings`` gives.
     rigs
         The settings.
     mark_L
@@ -102,31 +136,32 @@ def loads(work: pd.DataFrame, *, rigs: Sequence[RigSection], mark_L: float) -> W
     Returns
     -------
     Worked
-        A row a kind of load: ``work, rig, mix, load`` ("full" or "last"), ``count, volume_L, product_L, adjuvant_L,
-        dye_L, water_L`` of one load exactly, and the same ``_measured_L``. A fault names loads whose product is less
-        than the jug can show, or loses over a twentieth to its marks.
+        A row a kind of load: ``work`` (or ``outing``, as the index is named), ``rig, mix, load`` ("full" or "last"),
+        ``count, volume_L, product_L, adjuvant_L, dye_L, water_L`` of one load exactly, and the same ``_measured_L``. A
+        fault names loads whose product is less than the jug can show, or loses over a twentieth to its marks.
 
     Examples
     --------
     >>> tank_kinds(62.5, tank_L=25.0)
     [('full', 2, 25.0), ('last', 1, 12.5)]
     """
+    of = str(work.index.name or "work")
     tanks = {rig.name: rig.tank_L for rig in rigs}
     rows: list[dict[str, Any]] = []
     for row in rows_of(work[work["sprays"].astype(bool)]):
         for kind, count, volume_L in tank_kinds(row.volume_L, tank_L=tanks[row.rig]):
             rows.append({
-                "work": row.Index, "rig": row.rig, "mix": row.mix, "load": kind, "count": count, "volume_L": volume_L,
+                of: row.Index, "rig": row.rig, "mix": row.mix, "load": kind, "count": count, "volume_L": volume_L,
                 **{f"{part}_L": volume_L * getattr(row, f"{part}_share") for part in PARTS},
             })  # fmt: skip
-    columns = ["work", "rig", "mix", "load", "count", "volume_L", *(f"{part}_L" for part in PARTS)]
-    table = pd.DataFrame(rows, columns=columns).astype({"count": "int64", "work": "int64"})
+    columns = [of, "rig", "mix", "load", "count", "volume_L", *(f"{part}_L" for part in PARTS)]
+    table = pd.DataFrame(rows, columns=columns).astype({"count": "int64", of: "int64"})
     table["water_L"] = np.maximum(table["volume_L"] - table[[f"{part}_L" for part in PARTS]].sum(axis=1), 0.0)
     for part in PARTS:
         table[f"{part}_measured_L"] = down_to_mark(table[f"{part}_L"], mark_L=mark_L)
     measured = table[[f"{part}_measured_L" for part in PARTS]].sum(axis=1)
     table["water_measured_L"] = np.maximum(table["volume_L"] - measured, 0.0)
-    return Worked(table=table, faults=tuple(_too_small(table)))
+    return Worked(table=table, faults=tuple(_too_small(table, of)))
 
 
 def tank_kinds(volume_L: float, *, tank_L: float) -> list[tuple[str, int, float]]:
@@ -160,11 +195,11 @@ def down_to_mark(litres: Any, *, mark_L: float) -> Any:
 def in_jug_units(table: pd.DataFrame, *, shown: ShownUnits) -> pd.DataFrame:
     """Loads in the units of the jug: gal and fl oz, or l and ml.
 
-    Columns: ``work, rig, mix, load, count``, ``volume, water`` in ``_gal`` or ``_l`` and product, adjuvant, dye in
-    ``_floz`` or ``_ml``; all but the volume as measured.
+    Columns: ``work`` or ``outing``, ``rig, mix, load, count``, ``volume, water`` in ``_gal`` or ``_l`` and product,
+    adjuvant, dye in ``_floz`` or ``_ml``; all but the volume as measured.
     """
     large, small = (("l", 1.0), ("ml", 1e-3)) if shown is METRIC else (("gal", L_PER_GAL), ("floz", L_PER_GAL / 128))
-    made = table[["work", "rig", "mix", "load", "count"]].copy()
+    made = table[[name for name in ("outing", "work", "rig", "mix", "load", "count") if name in table]].copy()
     made[f"volume_{large[0]}"] = table["volume_L"] / large[1]
     for part in PARTS:
         made[f"{part}_{small[0]}"] = (table[f"{part}_measured_L"] / small[1]).round(6)
@@ -172,13 +207,13 @@ def in_jug_units(table: pd.DataFrame, *, shown: ShownUnits) -> pd.DataFrame:
     return made
 
 
-def _too_small(table: pd.DataFrame) -> list[Fault]:
+def _too_small(table: pd.DataFrame, of: str) -> list[Fault]:
     found = []
     for row in rows_of(table):
         lost = row.product_L - row.product_measured_L
         if lost > _LOST_AT_MOST * row.product_L:
             asked, measured = row.product_L * 1000, row.product_measured_L * 1000
-            what = f"work {row.work}, {row.load} load: {asked:.3g} ml of product measures as {measured:.3g} ml"
+            what = f"{of} {getattr(row, of)}, {row.load} load: {asked:.3g} ml of product measures as {measured:.3g} ml"
             mend = "use a jug with finer marks and write them as jug_mark under [spray]"
             found.append(Fault(where=f"rig {row.rig!r}", what=f"{what}, over 5 % too weak", mend=mend))
     return found

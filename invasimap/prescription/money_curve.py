@@ -51,7 +51,9 @@ def money_curve(
     answer = np.full(len(problem.jobs), NOT_PLANNED, np.intp)
     for number, limit in enumerate(limits):
         at_limit = with_budget(problem, limit)
-        answer = whole.answer if number == len(limits) - 1 else _start(at_limit, answer)
+        answer = _start(at_limit, answer)
+        if number == len(limits) - 1 and worth(problem, whole.answer) >= worth(problem, answer):
+            answer = whole.answer
         if number in at[1:-1]:
             found = _solved(at_limit, answer, settings)
             answer = found.answer

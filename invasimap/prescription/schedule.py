@@ -42,7 +42,7 @@ class Schedule:
     @property
     def gap_pct(self) -> float:
         """By how much the best could be better at most, in percent of the bound."""
-        return 100 * max(self.bound - self.value, 0.0) / self.bound if self.bound > 0 else 0.0
+        return float(100 * max(self.bound - self.value, 0.0) / self.bound) if self.bound > 0 else 0.0
 
 
 def schedule(
@@ -194,7 +194,7 @@ def _told(problem: Problem, options: pd.DataFrame, found: Found, *, greedy: tupl
     table = _rows(problem, options, found.answer)
     unplanned = pd.DataFrame({"job": [problem.jobs[job] for job in reasons], "reason": list(reasons.values())})
     return Schedule(
-        table=table, unplanned=unplanned, value=value, money=float(table["money"].sum()), bound=found.bound,
+        table=table, unplanned=unplanned, value=value, money=float(table["money"].sum()), bound=float(found.bound),
         greedy_value=greedy[0], method=method_in_words(value, found, start_value=greedy[1]),
     )  # fmt: skip
 

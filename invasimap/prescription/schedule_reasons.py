@@ -27,7 +27,8 @@ def pruned(problem: Problem, options: pd.DataFrame) -> Problem:
     _note(problem, keep, reasons, lambda _job: "longer than every rig that could do it has hours in all")
     keep = _within_waits(problem, keep)
     _note(problem, keep, reasons, lambda job: _no_wait(problem, job))
-    reasons |= _without_value(problem)
+    hopeless = {problem.chain[job] for job in reasons}
+    reasons |= {job: said for job, said in _without_value(problem).items() if problem.chain[job] not in hopeless}
     lost = {int(problem.chain[job]): job for job in sorted(reasons, reverse=True)}
     for job in range(len(problem.jobs)):
         cause = lost.get(int(problem.chain[job]))

@@ -53,9 +53,12 @@ class Treatment:
         ``weeks`` (numbers, semicolon-joined), ``patches``, areas and amounts (``loads.works``), hours
         (``labour.hours``) and money (``costs.costs``).
     loads
-        A row a kind of load of a work: ``loads.loads``.
+        A row a kind of load: ``outing`` (what one rig sprays of one mix in one week, numbered by week, rig and mix),
+        ``week, monday, works`` (numbers, semicolon-joined), ``rig, mix, load`` ("full" or "last"), ``count`` and
+        amounts (``loads.loads``).
     schedule
-        ``work, week, monday, rig, hours`` (of the crew together), ``money, value_m2``: a row a work and week.
+        A row a work and week: ``work, week, monday, rig, outing`` (NA where nothing is sprayed), ``hours`` (of the crew
+        together), ``money, value_m2, volume_L``.
     unplanned
         What could be done but is in no week: ``zone_id, stand, zone, access, technique, visit, species, patches,
         worked_m2, hours, money`` (of its cheapest rig), ``reason``.

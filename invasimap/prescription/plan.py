@@ -87,9 +87,10 @@ class Plan:
     Attributes
     ----------
     patches
-        ``id, species, common_name, date, cover_pct, height_m, stem_mm, observer, file, record, notes, other,
-        gross_m2``;
-        ``other`` is what else a record said, as JSON.
+        ``id, species, common_name, date, cover_pct, cover_told, height_m, stem_mm, observer, file, record, notes,
+        other, gross_m2``; ``height_m`` and ``stem_mm`` are upper ends, NaN where not known. ``cover_told`` is false
+        where the record does not say its cover: ``cover_pct`` is then the survey's default, or 100. ``other`` is what
+        else a record said, as JSON.
     mosaic
         The planar partition: ``stand, zone, access, species, cover_pct`` (text, semicolon-joined), ``area_m2``.
     treatment_zones

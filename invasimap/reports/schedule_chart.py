@@ -49,7 +49,7 @@ class Lane:
     words: list[str]
     hours: dict[int, str] = field(default_factory=dict)
     bars: list[Bar] = field(default_factory=list)
-    behind: tuple[int, int] | None = None
+    behind: list[int] = field(default_factory=list)
 
     @property
     def rig(self) -> bool:
@@ -100,7 +100,7 @@ def lanes_of(plan: Plan, *, column_in: float) -> tuple[list[Lane], Calendar]:
     table = by_week(plan.treatment)
     table["monday"] = [day_of(monday) for monday in table["monday"]]
     calendar = calendar_of(sorted(set(table["monday"])))
-    column = {monday: number for number, monday in enumerate(calendar.mondays)}
+    column: dict[Any, int] = {monday: number for number, monday in enumerate(calendar.mondays)}
     found: list[Lane] = []
     for rig, own in table.groupby("rig", sort=True):
         hours = {column[day]: shown_hours(whole_sum(rows["hours"])) for day, rows in own.groupby("monday")}
@@ -143,16 +143,14 @@ def bar_lines(zones: list[str], *, column_in: float) -> list[str]:
     return [count] if width_in(count, size_pt=SIZE_PT) <= room else [""]
 
 
-def _behind(rows: pd.DataFrame, calendar: Calendar) -> tuple[int, int] | None:
-    """First and last column with a day of the works' windows."""
-    if rows[["first", "last"]].isna().any(axis=None):
-        return None
-    first, last = (pd.Timestamp(day).date() for day in (rows["first"].min(), rows["last"].max()))
-    inside = [
-        number for number, monday in enumerate(calendar.mondays)
-        if first <= monday + dt.timedelta(6) and monday <= last
-    ]  # fmt: skip
-    return (inside[0], inside[-1]) if inside else None
+def _behind(rows: pd.DataFrame, calendar: Calendar) -> list[int]:
+    """The columns whose weeks have a day of one of the works' windows."""
+    windows = {window for own in rows["windows"] for window in own}
+    return [
+        number
+        for number, monday in enumerate(calendar.mondays)
+        if any(first <= monday + dt.timedelta(6) and monday <= last for first, last in windows)
+    ]
 
 
 def said_schedule(plan: Plan) -> str:
@@ -250,10 +248,9 @@ def schedule_chart(plan: Plan, *, ax: Axes | None = None) -> Axes:
 def _draw_lane(ax: Axes, lane: Lane, calendar: Calendar, top: float, *, column_in: float) -> None:
     """A row: its windows, then its bars with their words; of a rig its hours."""
     high, pad = _high(lane), PAD_IN / column_in
-    if lane.behind:
-        left, right = calendar.left[lane.behind[0]], calendar.left[lane.behind[1]] + 1
-        draw_area(ax, box_path(left, top + 0.1, right - left, high - 0.2), SEASON["behind"], zorder=1,
-                  transform=ax.transData)  # fmt: skip
+    for left, right in _runs(lane.behind, calendar):
+        path = box_path(left, top + 0.1, right - left, high - 0.2)
+        draw_area(ax, path, SEASON["behind"], zorder=1, transform=ax.transData)
     for bar in lane.bars:
         left = calendar.left[bar.column]
         path = box_path(left + pad / 2, top + 0.2, 1 - pad, high - 0.4)
@@ -262,6 +259,16 @@ def _draw_lane(ax: Axes, lane: Lane, calendar: Calendar, top: float, *, column_i
     for column, hours in lane.hours.items():
         if width_in(hours, size_pt=SIZE_PT) <= column_in + GAP * column_in / 2:
             _cell(ax, calendar.left[column] + 0.5, top + high / 2, hours, color=QUIET)
+
+
+def _runs(columns: list[int], calendar: Calendar) -> list[tuple[float, float]]:
+    """From where to where the ground of a row goes: over neighbouring columns in one, across weeks left out too."""
+    ends = list[tuple[float, float]]()
+    for number in columns:
+        left = calendar.left[number]
+        joined = bool(ends) and number - 1 in columns
+        ends = [*ends[:-1], (ends[-1][0], left + 1)] if joined else [*ends, (left, left + 1)]
+    return ends
 
 
 def _cell(ax: Axes, x: float, y: float, words: str, *, color: str = INK) -> None:

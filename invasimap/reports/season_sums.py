@@ -49,26 +49,26 @@ def weekly(treatment: Treatment) -> pd.DataFrame:
 def by_week(treatment: Treatment, *, stand: str | None = None) -> pd.DataFrame:
     """The schedule, or that of one stand, added up by week, rig, technique and visit.
 
-    Columns: ``week, monday, rig, technique, visit, visits, hours, money, worked_m2, zones, stands, first, last``;
-    ``zones`` and ``stands`` are lists of names, each once; ``first, last`` are the ends of the works' windows.
+    Columns: ``week, monday, rig, technique, visit, visits, hours, money, worked_m2, zones, windows``;
+    ``zones`` lists names, each once, and ``windows`` first and last days of the works' windows, each pair once.
     """
     keys = ["week", "monday", "rig", "technique", "visit", "visits"]
     table = weekly(treatment) if len(treatment.schedule) else treatment.schedule
     if stand is not None and len(table):
         table = table[table["stand"].astype(str) == stand]
     if not len(table):
-        return pd.DataFrame(columns=[*keys, "zones", "stands", "hours", "money", "worked_m2", "first", "last"])
+        return pd.DataFrame(columns=[*keys, "hours", "money", "worked_m2", "zones", "windows"])
     table = table.assign(worked_m2=table["worked_m2"] * table["share"])
     groups = table.groupby(keys, sort=True)
     found = groups[["hours", "money", "worked_m2"]].agg(whole_sum)
-    found["zones"] = groups["zone_id"].agg(_named)
-    found["stands"] = groups["stand"].agg(_named)
-    found["first"], found["last"] = groups["first"].min(), groups["last"].max()
+    found["zones"] = groups["zone_id"].agg(lambda names: sorted(set(map(str, names))))
+    found["windows"] = [_windows(own) for _, own in groups]
     return found.reset_index()
 
 
-def _named(column: pd.Series[str]) -> list[str]:
-    return sorted(set(map(str, column)))
+def _windows(rows: pd.DataFrame) -> list[tuple[dt.date, dt.date]]:
+    known = rows[["first", "last"]].dropna()
+    return sorted({(day_of(first), day_of(last)) for first, last in known.itertuples(index=False)})
 
 
 def spray_weeks(treatment: Treatment) -> tuple[dt.date, dt.date] | None:

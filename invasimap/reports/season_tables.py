@@ -43,7 +43,7 @@ def techniques_report(plan: Plan) -> PrintedTable:
     return cut(
         PrintedTable(
             caption="Technique by species, and why", heads=["Technique", "Species", f"Ground {unit}",
-            f"Planned {unit}", "Why"], rows=rows, numeric=frozenset({2, 3}), latin=frozenset({1}),
+            f"Planned {unit}", "Why"], rows=rows, numeric=frozenset({2, 3}), latin=frozenset({1}), wide=frozenset({4}),
             note="Ground in stands that each species stands on; where species grow together each counts. What lies "
             "outside every stand is not planned.",
         )
@@ -224,7 +224,7 @@ def unplanned_report(plan: Plan) -> PrintedTable:
     return cut(
         PrintedTable(
             caption="Not planned, and why", heads=heads, rows=rows, numeric=frozenset(range(3, len(heads) - 1)),
-            latin=frozenset({2}), note="Hours and money are those of the cheapest rig that could do it.",
+            latin=frozenset({2}), wide=frozenset({len(heads) - 1}), note="Hours and money are those of the cheapest rig that could do it.",
         )
     )  # fmt: skip
 
@@ -233,7 +233,8 @@ def withheld_report(plan: Plan) -> PrintedTable:
     """What is held back or not known, and what to type or change."""
     rows = [[str(row.where), str(row.what), str(row.mend)] for row in rows_of(_treatment(plan).withheld)]
     heads = ["Where", "What", "Type or change"]
-    return cut(PrintedTable(caption="Withheld or not known, and what to do about it", heads=heads, rows=rows))
+    return cut(PrintedTable(caption="Withheld or not known, and what to do about it", heads=heads, rows=rows,
+                            wide=frozenset({1, 2})))  # fmt: skip
 
 
 def answer_report(plan: Plan) -> PrintedTable:

@@ -17,6 +17,7 @@ from invasimap.prescription.of_tract import season_at
 from invasimap.prescription.plan import Plan
 from invasimap.prescription.season import WORDS
 from invasimap.reports.drawing import axes_inches, box_path, draw_area, draw_lines, inch_text, inches
+from invasimap.reports.season_sums import day_of
 from invasimap.reports.season_tables import plan_visits
 from invasimap.reports.style import FONT, INK, QUIET, SEASON, SEASON_LINE, TYPE_PT
 from invasimap.reports.type_set import shortened, width_in
@@ -52,7 +53,7 @@ def window_rows(plan: Plan) -> tuple[list[WindowRow], int]:
         found += [
             WindowRow(
                 words=technique_words(row.technique, visit=row.visit, visits=several.get(row.technique, 1)),
-                window=None if pd.isna(row.first) or pd.isna(row.last) else (row.first.date(), row.last.date()),
+                window=None if pd.isna(row.first) or pd.isna(row.last) else (day_of(row.first), day_of(row.last)),
                 estimated=bool(row.estimated),
             )
             for row in rows_of(own.sort_values(["first", "technique", "visit"], kind="stable"))

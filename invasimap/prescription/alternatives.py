@@ -77,5 +77,12 @@ def why_nobody(jobs: pd.DataFrame, worked: Sequence[pd.DataFrame], rigs: Sequenc
             reached = ", ".join(sorted(set(str(jobs.at[label, "reached_by"]).split(";")) - {""})) or "nothing"
             why[label] = f"no rig in the settings works there: it is reached by {reached}"
         elif all(row["withheld"] for row in tried):
-            why[label] = "; ".join(dict.fromkeys(row["why"] for row in tried))
+            why[label] = _each_said({str(row["rig"]): str(row["why"]) for row in tried})
     return why
+
+
+def _each_said(why: dict[str, str]) -> str:
+    """Why each rig does not do a visit; once where all say the same."""
+    if len(set(why.values())) == 1:
+        return next(iter(why.values()))
+    return "; ".join(f"{rig}: {text}" for rig, text in why.items())

@@ -248,8 +248,16 @@ def dose_said(kg_per_ha: float, shown: ShownUnits, *, up: bool = False) -> str:
 
 
 def volume_said(litres: float, shown: ShownUnits) -> str:
-    """A volume not to be passed, rounded down."""
-    number, unit = (litres, "l") if shown is METRIC else (litres / L_PER_GAL, "gal")
+    """A volume not to be passed, rounded down; a small one in the unit of the jug.
+
+    Examples
+    --------
+    >>> volume_said(18.927, METRIC), volume_said(0.0473, METRIC)
+    ('18.92 l', '47.3 ml')
+    """
+    small, large = ((1e-3, "ml"), (1.0, "l")) if shown is METRIC else ((L_PER_GAL / 128, "fl oz"), (L_PER_GAL, "gal"))
+    per, unit = large if litres >= large[0] / 4 else small
+    number = litres / per
     return f"{_rounded(number, up=False)} {unit}"
 
 

@@ -18,6 +18,7 @@ from invasimap.prescription.schedule_reasons import left_over, pruned
 from invasimap.prescription.schedule_search import EXACT, Found, search
 from invasimap.prescription.schedule_table import checked_options, checked_rigs
 
+_NODES = 100  # of the search for the next best choice
 _CARRIED = ("zone", "stand")  # columns of the options that stay with a job
 
 
@@ -42,7 +43,7 @@ class Schedule:
     @property
     def gap_pct(self) -> float:
         """By how much the best could be better at most, in percent of the bound."""
-        return 100 * max(self.bound - self.value, 0.0) / self.bound if self.bound > 0 else 0.0
+        return float(100 * max(self.bound - self.value, 0.0) / self.bound) if self.bound > 0 else 0.0
 
 
 def schedule(
@@ -119,7 +120,12 @@ def runner_up(
     done = np.isin(np.array(problem.jobs, object), best.table["job"].unique().astype(object))
     others = _Others.of(problem, done)
     found = search(
-        problem, start=others.start, gap=settings.gap_pct / 100, until=until, extra=(others.row, others.limit)
+        problem,
+        start=others.start,
+        gap=settings.gap_pct / 100,
+        until=until,
+        extra=(others.row, others.limit),
+        nodes=_NODES,
     )
     value = worth(problem, others.start)
     return _told(problem, table, found, greedy=(value, value))
@@ -194,7 +200,7 @@ def _told(problem: Problem, options: pd.DataFrame, found: Found, *, greedy: tupl
     table = _rows(problem, options, found.answer)
     unplanned = pd.DataFrame({"job": [problem.jobs[job] for job in reasons], "reason": list(reasons.values())})
     return Schedule(
-        table=table, unplanned=unplanned, value=value, money=float(table["money"].sum()), bound=found.bound,
+        table=table, unplanned=unplanned, value=value, money=float(table["money"].sum()), bound=float(found.bound),
         greedy_value=greedy[0], method=method_in_words(value, found, start_value=greedy[1]),
     )  # fmt: skip
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any, Final
 
 import geopandas as gpd
@@ -20,6 +21,7 @@ from invasimap.prescription.costs import one_currency
 from invasimap.prescription.money_curve import money_curve
 from invasimap.prescription.priority import priorities
 from invasimap.prescription.schedule import schedule
+from invasimap.prescription.schedule_table import weeks_within
 from invasimap.prescription.season import Season
 from invasimap.prescription.technique import choose_techniques
 from invasimap.prescription.technique_rules import read_rules
@@ -32,8 +34,10 @@ from invasimap.prescription.units_of_work import (
     unit_numbers,
     what_it_takes,
 )  # fmt: skip
+from invasimap.prescription.volume import rows_of
 
 _MOST_ROUNDS: Final = 20
+_LOOKS_WEEKS: Final = 8  # ahead, for windows of which no whole week is left
 
 
 def treat(
@@ -62,7 +66,7 @@ def treat(
     settings = _with_taxa(settings, catalogue)
     currency = currency_of(settings)
     starts = weeks_from(season.start, settings.schedule.weeks)
-    jobs = _visits(pieces, settings=settings, season=season, catalogue=catalogue)
+    jobs = _visits(pieces, settings=settings, season=season, catalogue=catalogue, starts=starts)
     worked = [worked_by(jobs, rig, settings=settings, log=log) for rig in settings.rig]
     jobs["why"] = _whole_pieces(jobs.assign(why=why_nobody(jobs, worked, settings.rig)))
     jobs["able"] = [_able(label, worked, settings) for label in jobs.index]
@@ -122,7 +126,7 @@ def _with_taxa(settings: Tract, catalogue: Catalogue) -> Tract:
 
 
 def _visits(
-    pieces: gpd.GeoDataFrame, *, settings: Tract, season: Season, catalogue: Catalogue
+    pieces: gpd.GeoDataFrame, *, settings: Tract, season: Season, catalogue: Catalogue, starts: Sequence[dt.date]
 ) -> gpd.GeoDataFrame:  # fmt: skip
     """A row a visit to a piece, with its mix; ``why`` nothing is planned where that is known already."""
     pieces = pieces.assign(
@@ -137,13 +141,33 @@ def _visits(
         catalogue=catalogue,
     )  # fmt: skip
     asked = pd.DataFrame(pieces.drop(columns=pieces.geometry.name)).assign(cover_pct=pieces["own_cover_pct"])
-    visits = choose_techniques(asked, traits=catalogue.table, rules=rules, season=season)
+    days = settings.schedule.days_per_week
+
+    def chosen_from(first: dt.date, rows: pd.DataFrame) -> pd.DataFrame:
+        return choose_techniques(rows, traits=catalogue.table, rules=rules, season=replace(season, start=first))
+
+    visits = chosen_from(season.start, asked)
+    for later in starts[_LOOKS_WEEKS::_LOOKS_WEEKS]:  # what is left of a window may be too short: there is another
+        short = asked.loc[_too_short(visits, starts, days)]
+        again = chosen_from(later, short)
+        better = again.loc[~again.index.isin(_too_short(again, starts, days))]
+        visits = pd.concat([visits.drop(index=better.index.unique()), better]).sort_index(kind="stable")
     jobs = pieces.loc[visits.index].reset_index(drop=True)
     jobs = jobs.assign(**{str(name): visits[name].array for name in visits if name != "after"})
     jobs["patch_no"] = visits.index.to_numpy()
     jobs["mix"] = mixes_of(jobs, settings.mix)
-    jobs["why"] = [_why_not(job) for job in jobs.itertuples()]
+    jobs["why"] = [_why_not(job) for job in rows_of(jobs)]
     return jobs
+
+
+def _too_short(visits: pd.DataFrame, starts: Sequence[dt.date], days_per_week: int) -> pd.Index:
+    """Pieces with a visit whose window gives none of the weeks."""
+    dated = visits.dropna(subset=["first", "last"])
+    given = [
+        weeks_within(row.first.date(), row.last.date(), starts=starts, days_per_week=days_per_week) == (0, -1)
+        for row in rows_of(dated)
+    ]
+    return dated.index[np.asarray(given, bool)].unique()
 
 
 def _why_not(job: Any) -> str:

@@ -57,6 +57,16 @@ LIMIT_WORDS: Final = {  # what keeps ground from being reached better
     "walk": "longer than the walk",
     "unknown": "elevation not known",
 }
+TECHNIQUE_WORDS: Final = {
+    "foliar_spot": "spot spray leaves",
+    "foliar_broadcast": "spray leaves all over",
+    "cut_then_foliar": "cut, then spray the resprouts",
+    "cut_stump": "cut and treat the stump",
+    "basal_bark": "treat the bark at the base",
+    "pull": "pull",
+    "mow": "mow",
+    "none": "nothing",
+}
 UNIT_WORDS: Final = {"ac": "acres", "ha": "hectares", "ft": "feet", "m": "metres"}
 
 

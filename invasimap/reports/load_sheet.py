@@ -1,4 +1,4 @@
-"""The load sheet: what a crew lead brings, hauls and mixes from, work by work in order of week; for paper."""
+"""The load sheet: what a crew lead brings, hauls and mixes from, outing by outing in order of week; for paper."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ import pandas as pd
 
 from invasimap.core.legible import visible
 from invasimap.prescription.plan import Plan
+from invasimap.reports.book_layout import number_words
 from invasimap.reports.load_sheet_layout import (
     Block,
     Column,
@@ -20,14 +21,14 @@ from invasimap.reports.load_sheet_layout import (
     space,
     table,
 )
+from invasimap.reports.load_sheet_outings import outing_blocks
 from invasimap.reports.load_sheet_words import figure, hours_words, jug_amount, jug_unit, mix_of, tank_unit
-from invasimap.reports.load_sheet_works import work_blocks
 from invasimap.reports.sheet import plan_date
-from invasimap.reports.treatment_tables import rounded
+from invasimap.reports.treatment_tables import rounded, treatment_of
 
 BRING: Final = (
-    Column(head="Mix", share=1.6), Column(head="To bring", share=3.0), Column(head="For works", share=1.2),
-    Column(head="Loads", share=0.6, figures=True), Column(head="Amount, rounded up", share=1.8, figures=True),
+    Column(head="Mix", share=1.8), Column(head="To bring", share=3.4), Column(head="Loads", share=0.8, figures=True),
+    Column(head="Amount, rounded up", share=1.8, figures=True),
 )  # fmt: skip
 HAUL: Final = (
     Column(head="Rig", share=2.6), Column(head="Tank", share=1.2, figures=True),
@@ -43,15 +44,15 @@ def loadsheet_pdf(plan: Plan) -> bytes:
     """The whole sheet as one PDF, the same bytes for the same plan."""
     page = page_of("letter" if plan.shown.length == "ft" else "a4", plan.cautions)
     first = flowed(total_blocks(plan, page.room_in), page.deep_in)
-    works = flowed(work_blocks(plan, page.room_in), page.deep_in)
-    pages = [*first, *(works if works[0] else [])]
+    outings = flowed(outing_blocks(plan, page.room_in, page.deep_in), page.deep_in)
+    pages = [*first, *(outings if outings[0] else [])]
     tract = visible(plan.settings.tract.name)
     return pdf_of(page, pages, title="Load sheet", subtitle=tract, made=f"Plan of {plan_date(plan)}")
 
 
 def total_blocks(plan: Plan, room_in: float) -> list[Block]:
     """The first page: what to bring, water to haul, and works by week; or in words why there is none."""
-    held = plan.treatment
+    held = treatment_of(plan)
     blocks: list[Block] = [(paragraph(_intro(plan), room_in), space(0.1))] if len(held.work) else []
     blocks += [(paragraph(line, room_in, bold=True),) for line in _lacking(plan)]
     if len(held.loads):
@@ -66,10 +67,10 @@ def _intro(plan: Plan) -> str:
     unit, size = jug_unit(plan.shown)
     mark = f"{figure(plan.settings.spray.mark_L(plan.shown) / size)} {unit}"
     return (
-        "What each tank takes, work by work, reckoned from the figures typed in the settings. Product, adjuvant and "
-        f"dye are measured down to the jug's mark of {mark}, so that no tank is stronger than typed. The schedule is by "
-        "week: the crew lead picks the day with the spray-day check. A work is what one rig does in one treatment zone "
-        "with one tank."
+        "What each tank takes, reckoned from the figures typed in the settings. A rig goes on with a tank from one "
+        "zone to the next: an outing is what it sprays of one mix in one week. Product, adjuvant and dye are measured "
+        f"down to the jug's mark of {mark}, so that no tank is stronger than typed. The schedule is by week: the crew "
+        "lead picks the day with the spray-day check."
     )
 
 
@@ -80,7 +81,7 @@ def _lacking(plan: Plan) -> list[str]:
         said.append("No rig in the settings: no work, no loads, no hours, no cost.")
     if not plan.settings.mix:
         said.append("No mix in the settings: nothing to measure into a tank.")
-    if not said and not len(plan.treatment.work):
+    if not said and not len(treatment_of(plan).work):
         said.append("No work is planned.")
     return said
 
@@ -89,8 +90,8 @@ def _left_out(plan: Plan) -> str:
     parts = [
         f"{words}: {len(table):,} (tables/{name}.csv)"
         for name, table, words in (
-            ("unplanned", plan.treatment.unplanned, "could be done, but in no week"),
-            ("withheld", plan.treatment.withheld, "withheld until something is typed or changed"),
+            ("unplanned", treatment_of(plan).unplanned, "could be done, but in no week"),
+            ("withheld", treatment_of(plan).withheld, "withheld until something is typed or changed"),
         )
         if len(table)
     ]
@@ -104,16 +105,15 @@ def _titled(title: str, columns: tuple[Column, ...], rows: list[list[str]], room
 def _to_bring(plan: Plan) -> list[list[str]]:
     """A row for each thing that goes into a mix, for all its loads together."""
     rows = []
-    for name, own in plan.treatment.loads.groupby("mix", sort=True):
+    for name, own in treatment_of(plan).loads.groupby("mix", sort=True):
         mix = mix_of(plan, str(name))
-        works = _numbers(own["work"])
         count = f"{int(own['count'].sum()):,}"
         things = {"product": f"{mix.product}, registration {mix.registration or 'not typed'}" if mix else "product"}
         extras = {"adjuvant": mix.adjuvant, "dye": mix.dye} if mix else {}
         things |= {part: extra.name for part, extra in extras.items() if extra is not None}
         for part, thing in things.items():
             litres = float((own[f"{part}_L"] * own["count"]).sum())
-            rows.append([visible(str(name)), visible(thing), works, count, jug_amount(litres, plan.shown)])
+            rows.append([visible(str(name)), visible(thing), count, jug_amount(litres, plan.shown)])
     return rows
 
 
@@ -121,7 +121,7 @@ def _to_haul(plan: Plan) -> list[list[str]]:
     unit, size = tank_unit(plan.shown)
     tanks = {rig.name: rig.tank_L for rig in plan.settings.rig}
     rows = []
-    for rig, own in plan.treatment.loads.groupby("rig", sort=True):
+    for rig, own in treatment_of(plan).loads.groupby("rig", sort=True):
         litres = float((own["water_measured_L"] * own["count"]).sum())
         water = float(rounded(litres / size, decimals=0, up=True))
         tank = f"{figure(tanks[str(rig)] / size)} {unit}" if rig in tanks else "not known"
@@ -130,7 +130,7 @@ def _to_haul(plan: Plan) -> list[list[str]]:
 
 
 def _by_week(plan: Plan) -> list[list[str]]:
-    schedule = plan.treatment.schedule
+    schedule = treatment_of(plan).schedule
     days, rigs = schedule["monday"].astype(str).str[:10], schedule["rig"].astype(str)
     return [
         [str(day), visible(str(rig)), _numbers(own["work"]), hours_words(own)]
@@ -139,4 +139,4 @@ def _by_week(plan: Plan) -> list[list[str]]:
 
 
 def _numbers(works: pd.Series) -> str:
-    return ", ".join(str(work) for work in sorted(set(works.astype(int))))
+    return number_words(sorted(set(works.astype(int))))

@@ -9,8 +9,9 @@ import sys
 from invasimap.prescription.plan import Plan
 from invasimap.reports.access_chart import access_limits_figure
 from invasimap.reports.access_map import access_figure
-from invasimap.reports.apart import BOOK
+from invasimap.reports.apart import BOOK, LOADS
 from invasimap.reports.book import mapbook_pdf
+from invasimap.reports.load_sheet import loadsheet_pdf
 from invasimap.reports.overview import overview_figure
 from invasimap.reports.sheet import sheet_png
 from invasimap.reports.species_chart import species_figure
@@ -23,8 +24,9 @@ FIGURES = {
 
 
 def pictures(plan: Plan) -> dict[str, bytes]:
-    """Each picture by its name, as PNG, and the map book as PDF."""
-    return {name: sheet_png(draw, plan) for name, draw in FIGURES.items()} | {BOOK: mapbook_pdf(plan)}
+    """Each picture by its name, as PNG, and the map book and the load sheet as PDF."""
+    sheets = {} if plan.treatment is None else {LOADS: loadsheet_pdf(plan)}
+    return {name: sheet_png(draw, plan) for name, draw in FIGURES.items()} | {BOOK: mapbook_pdf(plan)} | sheets
 
 
 def answer() -> None:

@@ -30,7 +30,7 @@ COLUMNS: Final = {
         "days_low", "days_high", "labour_money", "machine_money", "product_money", "travel_money", "money", "money_low",
         "money_high", "money_known", "not_counted",
     ),
-    "schedule": ("work", "week", "monday", "rig", "hours", "money", "value_m2"),
+    "schedule": ("work", "week", "monday", "rig", "outing", "volume_L", "hours", "money", "value_m2"),
     "unplanned": (
         "zone_id", "stand", "zone", "access", "technique", "visit", "species", "patches", "worked_m2", "hours", "money",
         "reason",
@@ -41,9 +41,11 @@ COLUMNS: Final = {
     ),
     "money_curve": ("money_limit", "money", "value_m2", "further_value_m2", "bound_m2", "envelope_m2", "solved"),
 }  # fmt: skip
-LOADS: Final = ("work", "rig", "mix", "load", "count", "volume_L", *(f"{part}_measured_L" for part in (
-    "product", "adjuvant", "dye", "water")))  # fmt: skip
-OF_JUG: Final = ("product_L", "adjuvant_L", "dye_L")
+LOADS: Final = (
+    "outing", "monday", "works", "rig", "mix", "load", "count", "volume_L", "product_measured_L", "adjuvant_measured_L",
+    "dye_measured_L", "water_measured_L",
+)  # fmt: skip
+OF_JUG: Final = ("product_L", "adjuvant_L", "dye_L", "stop_at_L")  # never so much that the large unit says more
 KG_PER_HA_OF_LB_PER_AC: Final = KG_PER_LB * M2_PER_HA / M2_PER_ACRE
 MM_PER_IN: Final = 25.4
 # figures of a limit go to the protective side: how far a dose is rounded up, and a volume not to be passed down
@@ -54,7 +56,7 @@ SAID: Final = {True: "yes", False: "no"}
 
 def treatment_tables(plan: Plan) -> dict[str, pd.DataFrame]:
     """Each table by name, with its headings also where it is empty; what is not known stays empty."""
-    held = plan.treatment
+    held = treatment_of(plan)
     frames = {
         "techniques": pd.DataFrame(held.jobs), "windows": held.windows, "work": _with_mondays(held),
         "loads": held.loads, "schedule": held.schedule, "unplanned": held.unplanned, "withheld": held.withheld,
@@ -65,6 +67,19 @@ def treatment_tables(plan: Plan) -> dict[str, pd.DataFrame]:
         name: _loads(frame, plan.shown) if name == "loads" else _shown(frame, name, plan)
         for name, frame in frames.items()
     }  # fmt: skip
+
+
+def treatment_of(plan: Plan) -> Treatment:
+    """The season's work of a plan.
+
+    Raises
+    ------
+    ValueError
+        When the plan was made by hand without it.
+    """
+    if plan.treatment is None:
+        raise ValueError("this plan holds no treatment: make it with invasimap.plan")
+    return plan.treatment
 
 
 def weeks_of(text: Any) -> list[int]:
@@ -97,7 +112,10 @@ def _of_curve(curve: pd.DataFrame) -> pd.DataFrame:
 
 def _loads(table: pd.DataFrame, shown: ShownUnits) -> pd.DataFrame:
     """Loads as they are measured, to a hundredth; of what is measured into a tank never more."""
-    made = in_jug_units(table.reindex(columns=[*LOADS]), shown=shown)
+    held = table.reindex(columns=[*LOADS])
+    made = in_jug_units(held, shown=shown)
+    for at, name in enumerate(("monday", "works"), 1):
+        made.insert(at, name, held[name].map(_text))
     for name in made.columns:
         if str(name).startswith(("product", "adjuvant", "dye")):
             made[name] = rounded(made[name], decimals=2, up=False)
@@ -108,7 +126,7 @@ def _shown(table: pd.DataFrame, name: str, plan: Plan) -> pd.DataFrame:
     found: dict[str, Any] = {}
     for column in COLUMNS[name]:
         values = table[column] if column in table else pd.Series(np.nan, index=table.index, dtype=object)
-        said, values = _in_units(column, values, plan.shown, plan.treatment.currency)
+        said, values = _in_units(column, values, plan.shown, treatment_of(plan).currency)
         found[said] = values
     return pd.DataFrame(found, index=table.index).reset_index(drop=True)
 
@@ -170,4 +188,4 @@ def joined(values: Iterable[Any]) -> str:
 
 
 def _missing(value: Any) -> bool:
-    return value is None or (np.isscalar(value) and bool(pd.isna(value))) or value is pd.NaT or value is pd.NA
+    return value is None or value is pd.NaT or value is pd.NA or (isinstance(value, float) and np.isnan(value))

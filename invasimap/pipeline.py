@@ -115,7 +115,7 @@ def plan(tract: Tract | str | Path, *, internal: bool = False, step: Step = quie
             faces, survey.patches, zones=zones, acreage=ranges.acreage, terrain=terrain, access=access,
             least_m2=settings.technique.least_piece_m2,
         )  # fmt: skip
-        treatment = treated(settings, pieces, terrain=terrain)
+        treatment = treated(settings, pieces, terrain=terrain, log=land.sprayed)
     notes += [*crossing_notes(ground, means.clearances_m), *slope_notes(land.features, terrain, within=land.outline)]
     files = [settings.file, *land.files, *survey.files, *photos.files]
     return Plan(
@@ -149,12 +149,14 @@ def plan(tract: Tract | str | Path, *, internal: bool = False, step: Step = quie
     )
 
 
-def treated(settings: Tract, pieces: gpd.GeoDataFrame, *, terrain: Terrain) -> Treatment:
-    """The season's work on a tract's ground (``prescription.of_tract.pieces_of``)."""
+def treated(
+    settings: Tract, pieces: gpd.GeoDataFrame, *, terrain: Terrain, log: gpd.GeoDataFrame | None = None
+) -> Treatment:
+    """The season's work on a tract's ground (``prescription.of_tract.pieces_of``), with what was sprayed before."""
     own = settings.intake.species
     catalogue = load_catalogue(settings.path(own) if own else None)
     season = season_at(settings, terrain=terrain, made=dt.datetime.now(settings.tract.zone).date(), catalogue=catalogue)
-    return treat(pieces, settings=settings, season=season, catalogue=catalogue)
+    return treat(pieces, settings=settings, season=season, catalogue=catalogue, log=log)
 
 
 def compile_missing(settings: Tract, *, step: Step) -> None:

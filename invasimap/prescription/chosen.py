@@ -15,8 +15,9 @@ from invasimap.core.errors import Fault
 from invasimap.core.schedule_settings import ScheduleSection
 from invasimap.core.settings import Tract
 from invasimap.land.words import OUTSIDE
-from invasimap.prescription.labour import days_of_rigs
-from invasimap.prescription.loads import loads, outings
+from invasimap.prescription.costs import PARTS_OF_MONEY
+from invasimap.prescription.labour import HOURS_COLUMNS, days_of_rigs
+from invasimap.prescription.loads import SHARES, SUMS, loads, outings
 from invasimap.prescription.schedule import Schedule, runner_up
 from invasimap.prescription.treatment import Answer, Treatment
 from invasimap.prescription.units_of_work import Takes, rigs_table
@@ -80,7 +81,7 @@ def told(
         schedule=weekly[list(_WEEKLY)],
         unplanned=left,
         withheld=_withheld(jobs, (*chosen.takes.faults, *tanks.faults)),
-        rig_days=days_of_rigs(work, rigs=settings.rig, labour=settings.labour) if len(work) else pd.DataFrame(),
+        rig_days=days_of_rigs(work, rigs=settings.rig, labour=settings.labour),
         curve=curve,
         answer=_answer(chosen, settings=settings, weeks=len(starts)),
     )
@@ -108,7 +109,10 @@ def _work(chosen: Chosen, starts: Sequence[dt.date]) -> tuple[pd.DataFrame, pd.D
     """The works that are planned, numbered by week, rig and zone; and their weeks. ``old`` is their number before."""
     jobs, rows, best = chosen.jobs, chosen.done, chosen.best
     if best is None or not len(rows):
-        empty = pd.DataFrame(columns=[*_WORK_FIRST, "species", "first", "last", "weeks", "worked_m2", "old"])
+        first = [*_WORK_FIRST, "species", "first", "last", "weeks", "patches", "trip_min", *SUMS, *SHARES]
+        money = [*(f"{part}_money" for part in PARTS_OF_MONEY), "money", "money_low", "money_high", "money_known"]
+        empty = pd.DataFrame(columns=[*first, *HOURS_COLUMNS[1:], *money, "not_counted", "old"])
+        empty["sprays"] = empty["sprays"].astype(bool)
         return empty.rename_axis("work"), pd.DataFrame(columns=[*_WEEKLY, "share"])
     of_unit = jobs.dropna(subset=["unit"]).groupby("unit")[["zone_id", "visits", "first", "last"]].first()
     species = (

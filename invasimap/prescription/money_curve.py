@@ -14,6 +14,7 @@ from invasimap.prescription.schedule_model import Floats, Problem
 from invasimap.prescription.schedule_search import Found, plain_bound, search
 
 _MOST_STEPS = 10_000
+_NODES = 100  # of the search at each budget
 
 
 def money_curve(
@@ -67,7 +68,7 @@ def money_curve(
 
 def _solved(problem: Problem, start: Answer, settings: ScheduleSection) -> Found:
     until = time.monotonic() + 60 * settings.time_limit_min
-    return search(problem, start=start, gap=settings.gap_pct / 100, until=until)
+    return search(problem, start=start, gap=settings.gap_pct / 100, until=until, nodes=_NODES)
 
 
 def _spent(problem: Problem, answer: Answer) -> float:

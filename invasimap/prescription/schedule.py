@@ -18,6 +18,7 @@ from invasimap.prescription.schedule_reasons import left_over, pruned
 from invasimap.prescription.schedule_search import EXACT, Found, search
 from invasimap.prescription.schedule_table import checked_options, checked_rigs
 
+_NODES = 100  # of the search for the next best choice
 _CARRIED = ("zone", "stand")  # columns of the options that stay with a job
 
 
@@ -119,7 +120,12 @@ def runner_up(
     done = np.isin(np.array(problem.jobs, object), best.table["job"].unique().astype(object))
     others = _Others.of(problem, done)
     found = search(
-        problem, start=others.start, gap=settings.gap_pct / 100, until=until, extra=(others.row, others.limit)
+        problem,
+        start=others.start,
+        gap=settings.gap_pct / 100,
+        until=until,
+        extra=(others.row, others.limit),
+        nodes=_NODES,
     )
     value = worth(problem, others.start)
     return _told(problem, table, found, greedy=(value, value))

@@ -25,6 +25,7 @@ from invasimap.prescription.solver import Programme, solve
 EXACT = 1e-6  # a gap that only rounding makes
 _SMALL = 4_000  # ways that are solved at once
 _DIVE_WAYS = 6_000
+MOST_NODES = 1_000_000
 _SCALE = 1e4  # what the bound is brought to, so that the solver's fixed tolerances mean the same everywhere
 
 
@@ -102,8 +103,9 @@ def relaxed(rows: Rows, *, seconds: float) -> Relaxed | None:
 
 
 def search(
-    problem: Problem, *, start: Answer, gap: float, until: float, extra: tuple[Floats, float] | None = None
-) -> Found:
+    problem: Problem, *, start: Answer, gap: float, until: float, extra: tuple[Floats, float] | None = None,
+    nodes: int = MOST_NODES,
+) -> Found:  # fmt: skip
     """The best answer to be found until a moment of ``time.monotonic``, or nearer to the best than ``gap`` (a share).
 
     Parameters
@@ -112,6 +114,8 @@ def search(
         An answer that keeps every limit; what is given back is never worth less.
     extra
         One more row over the ways and its limit, which ``start`` keeps.
+    nodes
+        Of the solver's tree, which end the search alike on every machine.
     """
     bound = plain_bound(problem)
     if not len(problem.ways) or _near(worth(problem, start), bound, gap):
@@ -122,10 +126,10 @@ def search(
         return Found(answer=start, bound=max(bound, worth(problem, start)), time_ran_out=True)
     answer, bound = start, min(bound, linear.bound)
     if len(problem.ways) > _SMALL and not _near(worth(problem, answer), bound, gap):
-        answer = _dive(problem, rows, linear, answer, (gap, until), improve=extra is None)
+        answer = _dive(problem, rows, linear, answer, (gap, until, nodes), improve=extra is None)
     late = False
     if not _near(worth(problem, answer), bound, gap):
-        answer, bound = _rest(problem, rows, linear, answer, (gap, until, bound), improve=extra is None)
+        answer, bound = _rest(problem, rows, linear, answer, (gap, until, bound, nodes), improve=extra is None)
         late = not _near(worth(problem, answer), bound, gap)
     return Found(
         answer=answer, bound=max(bound, worth(problem, answer)), time_ran_out=late,
@@ -138,10 +142,10 @@ def _near(value: float, bound: float, gap: float) -> bool:
 
 
 def _dive(
-    problem: Problem, rows: Rows, linear: Relaxed, answer: Answer, aim: tuple[float, float], *, improve: bool
+    problem: Problem, rows: Rows, linear: Relaxed, answer: Answer, aim: tuple[float, float, int], *, improve: bool
 ) -> Answer:
     """Keep the chains that came out whole, solve the others' likeliest ways exactly; the better answer."""
-    gap, until = aim
+    gap, until, nodes = aim
     chain = problem.chain[problem.ways.job]
     partly = np.unique(chain[(linear.shares > EXACT) & (linear.shares < 1 - EXACT)])
     fixed = (linear.shares >= 1 - EXACT) & ~np.isin(chain, partly)
@@ -152,25 +156,34 @@ def _dive(
     keep &= ~fixed
     left = max(linear.bound - rows.value[fixed].sum(), EXACT)
     seconds = (until - time.monotonic()) / 3
-    chosen, _ = _solved(rows, keep, fixed, gap=max(gap / 2, 1e-5) * linear.bound / left, seconds=seconds)
+    chosen, _ = _solved(rows, keep, fixed, gap=max(gap / 2, 1e-5) * linear.bound / left, aim=(seconds, nodes))
     return _better(problem, answer, chosen, improve=improve)
 
 
 def _rest(
-    problem: Problem, rows: Rows, linear: Relaxed, answer: Answer, aim: tuple[float, float, float], *, improve: bool
+    problem: Problem,
+    rows: Rows,
+    linear: Relaxed,
+    answer: Answer,
+    aim: tuple[float, float, float, int],
+    *,
+    improve: bool,
 ) -> tuple[Answer, float]:
     """Solve what may hold anything better; the better answer and the new bound."""
-    gap, until, bound = aim
+    gap, until, bound, nodes = aim
     value = worth(problem, answer)
     keep = linear.bound + np.minimum(linear.adds, 0) > value
     none = np.zeros(len(keep), bool)
-    chosen, upper = _solved(rows, keep, none, gap=max(gap - EXACT, 0.0), seconds=until - time.monotonic())
+    chosen, upper = _solved(rows, keep, none, gap=max(gap - EXACT, 0.0), aim=(until - time.monotonic(), nodes))
     better = _better(problem, answer, chosen, improve=improve)
     return better, bound if upper is None else min(bound, max(upper, value, worth(problem, better)))
 
 
-def _solved(rows: Rows, keep: Mask, fixed: Mask, *, gap: float, seconds: float) -> tuple[Mask | None, float | None]:
+def _solved(
+    rows: Rows, keep: Mask, fixed: Mask, *, gap: float, aim: tuple[float, int]
+) -> tuple[Mask | None, float | None]:
     """The ways chosen of some while others are fixed, and the bound on that; None where there was no time."""
+    seconds, nodes = aim
     if seconds <= 0:
         return None, None
     if not keep.any():
@@ -181,7 +194,7 @@ def _solved(rows: Rows, keep: Mask, fixed: Mask, *, gap: float, seconds: float) 
         value=rows.value[keep] * scale, at_most=_columns(rows.at_most, keep), limits=rows.limits - held,
         equal=_columns(rows.equal, keep),
     )  # fmt: skip
-    shares, upper = solve(programme, gap=min(gap, 1.0), seconds=seconds)
+    shares, upper = solve(programme, gap=min(gap, 1.0), seconds=seconds, nodes=nodes)
     base = float(rows.value[fixed].sum())
     upper = None if upper is None else base + upper / scale
     if shares is None:

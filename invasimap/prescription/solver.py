@@ -23,7 +23,7 @@ from scipy.optimize import Bounds, LinearConstraint, milp
 
 from invasimap.core import second_process
 
-_HERE = 400  # ways that are quicker solved than a process is started
+_HERE = 6_000  # ways that are quicker solved than a process is started
 _START_S = 3.0  # of the time, for the second process to start and the solver to look at its clock
 Floats = npt.NDArray[np.float64]
 
@@ -38,15 +38,18 @@ class Programme:
     equal: sparse.csc_array
 
 
-def solve(programme: Programme, *, gap: float, seconds: float) -> tuple[Floats | None, float | None]:
-    """The best x found and the bound on every x; None for what there was no time to find."""
+def solve(programme: Programme, *, gap: float, seconds: float, nodes: int) -> tuple[Floats | None, float | None]:
+    """The best x found and the bound on every x; None for what there was no time to find.
+
+    ``nodes`` of the search tree end it wherever it runs, which ``seconds`` does not: the same answer every time.
+    """
     if len(programme.value) > _HERE and second_process.can_start():
         with tempfile.TemporaryDirectory() as folder:
-            return _elsewhere(programme, (gap, seconds), Path(folder))
-    return _here(programme, gap=gap, seconds=seconds)
+            return _elsewhere(programme, (gap, seconds, nodes), Path(folder))
+    return _here(programme, gap=gap, seconds=seconds, nodes=nodes)
 
 
-def _here(programme: Programme, *, gap: float, seconds: float) -> tuple[Floats | None, float | None]:
+def _here(programme: Programme, *, gap: float, seconds: float, nodes: int) -> tuple[Floats | None, float | None]:
     binding = [LinearConstraint(programme.at_most, -np.inf, programme.limits)]
     if programme.equal.shape[0]:
         binding.append(LinearConstraint(programme.equal, 0, 0))
@@ -54,7 +57,7 @@ def _here(programme: Programme, *, gap: float, seconds: float) -> tuple[Floats |
     with _quiet():
         result = milp(
             -programme.value, integrality=whole, bounds=Bounds(0, 1), constraints=binding,
-            options={"time_limit": seconds, "mip_rel_gap": gap},
+            options={"time_limit": seconds, "mip_rel_gap": gap, "node_limit": nodes},
         )  # fmt: skip
     return result.x, None if result.mip_dual_bound is None else -float(result.mip_dual_bound)
 
@@ -86,12 +89,12 @@ def _write_out() -> None:
     ctypes.CDLL("ucrtbase" if os.name == "nt" else None).fflush(None)
 
 
-def _elsewhere(programme: Programme, aim: tuple[float, float], folder: Path) -> tuple[Floats | None, float | None]:
+def _elsewhere(programme: Programme, aim: tuple[float, float, int], folder: Path) -> tuple[Floats | None, float | None]:
     """Solved by a second process; here where that cannot be started or fails."""
     asked, answered = folder / "asked.npz", folder / "answered.npz"
     parts = {f"{name}_{part}": getattr(getattr(programme, name), part)
              for name in ("at_most", "equal") for part in ("data", "indices", "indptr", "shape")}  # fmt: skip
-    aim_there = np.array([aim[0], max(aim[1] - _START_S, aim[1] / 2)])
+    aim_there = np.array([aim[0], max(aim[1] - _START_S, aim[1] / 2), aim[2]])
     np.savez(asked, value=programme.value, limits=programme.limits, aim=aim_there, **parts)
     code = "from invasimap.prescription import solver; solver.answer_file(*sys.argv[1:3])"
     process = second_process.start(code, str(asked), str(answered))
@@ -108,7 +111,7 @@ def _elsewhere(programme: Programme, aim: tuple[float, float], folder: Path) -> 
                 return (found["x"] if len(found["x"]) else None), (
                     float(found["upper"][0]) if len(found["upper"]) else None
                 )
-    return _here(programme, gap=aim[0], seconds=aim[1])
+    return _here(programme, gap=aim[0], seconds=aim[1], nodes=aim[2])
 
 
 def answer_file(asked: str, answered: str) -> None:
@@ -119,8 +122,8 @@ def answer_file(asked: str, answered: str) -> None:
                              shape=tuple(held[f"{name}_shape"])) for name in ("at_most", "equal")
         )  # fmt: skip
         programme = Programme(value=held["value"], at_most=at_most, limits=held["limits"], equal=equal)
-        gap, seconds = held["aim"].tolist()
-    x, upper = _here(programme, gap=gap, seconds=seconds)
+        gap, seconds, nodes = held["aim"].tolist()
+    x, upper = _here(programme, gap=gap, seconds=seconds, nodes=int(nodes))
     np.savez(
         answered, x=np.zeros(0) if x is None else x, upper=np.zeros(0) if upper is None else np.array([upper])
     )  # fmt: skip

@@ -65,8 +65,9 @@ def rows_of(table: pd.DataFrame) -> Any:
 
 def places(jobs: pd.DataFrame, *, most: int = 3) -> str:
     """Which stands and patches some jobs lie in, the first few by name."""
-    named = [f"stand {row.stand}, patch {row.patch}" for row in rows_of(jobs.head(most))]
-    more = f" and {len(jobs) - most} more" if len(jobs) > most else ""
+    apart = jobs.drop_duplicates(["stand", "patch"])
+    named = [f"stand {row.stand}, patch {row.patch}" for row in rows_of(apart.head(most))]
+    more = f" and {len(apart) - most} more" if len(apart) > most else ""
     return "; ".join(named) + more
 
 

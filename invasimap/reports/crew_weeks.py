@@ -30,7 +30,6 @@ from invasimap.reports.crew_parts import (
 )
 from invasimap.reports.crew_sheet import STARTS, CrewSheet, Mark, Outline
 from invasimap.reports.crew_words import sheet_words, work_short, work_words
-from invasimap.reports.treatment_tables import treatment_of
 from invasimap.reports.wording import rows_of
 
 BY_WEEK: Final = (
@@ -50,7 +49,7 @@ def week_sheets(plan: Plan) -> Iterator[tuple[str, list[CrewSheet]]]:
     Several where a receiver would not hold one. Works that are too small to be drawn have no mark; each file names its
     own.
     """
-    if plan.treatment is None or not len(plan.treatment.schedule):
+    if not len(plan.treatment.schedule):
         return
     schedule = plan.treatment.schedule
     works, ways = _works(plan), way_marks(plan)
@@ -75,7 +74,7 @@ def week_sheets(plan: Plan) -> Iterator[tuple[str, list[CrewSheet]]]:
 
 def _works(plan: Plan) -> gpd.GeoDataFrame:
     """Works in their order with their ground: what of their jobs is drawn, and how many stops a hose takes there."""
-    held = treatment_of(plan)
+    held = plan.treatment
     jobs = held.jobs[held.jobs["work"].notna()]
     ground = {work: shapely.union_all(own.geometry.to_numpy()) for work, own in jobs.groupby(jobs["work"].astype(int))}
     table = held.work.rename_axis("work").reset_index()[[*OF_WORKS]]

@@ -24,7 +24,7 @@ from invasimap.reports.load_sheet_layout import (
 from invasimap.reports.load_sheet_outings import outing_blocks
 from invasimap.reports.load_sheet_words import figure, hours_words, jug_amount, jug_unit, mix_of, tank_unit
 from invasimap.reports.sheet import plan_date
-from invasimap.reports.treatment_tables import rounded, treatment_of
+from invasimap.reports.treatment_tables import rounded
 
 BRING: Final = (
     Column(head="Mix", share=1.8), Column(head="To bring", share=3.4), Column(head="Loads", share=0.8, figures=True),
@@ -52,7 +52,7 @@ def loadsheet_pdf(plan: Plan) -> bytes:
 
 def total_blocks(plan: Plan, room_in: float) -> list[Block]:
     """The first page: what to bring, water to haul, and works by week; or in words why there is none."""
-    held = treatment_of(plan)
+    held = plan.treatment
     blocks: list[Block] = [(paragraph(_intro(plan), room_in), space(0.1))] if len(held.work) else []
     blocks += [(paragraph(line, room_in, bold=True),) for line in _lacking(plan)]
     if len(held.loads):
@@ -81,7 +81,7 @@ def _lacking(plan: Plan) -> list[str]:
         said.append("No rig in the settings: no work, no loads, no hours, no cost.")
     if not plan.settings.mix:
         said.append("No mix in the settings: nothing to measure into a tank.")
-    if not said and not len(treatment_of(plan).work):
+    if not said and not len(plan.treatment.work):
         said.append("No work is planned.")
     return said
 
@@ -90,8 +90,8 @@ def _left_out(plan: Plan) -> str:
     parts = [
         f"{words}: {len(table):,} (tables/{name}.csv)"
         for name, table, words in (
-            ("unplanned", treatment_of(plan).unplanned, "could be done, but in no week"),
-            ("withheld", treatment_of(plan).withheld, "withheld until something is typed or changed"),
+            ("unplanned", plan.treatment.unplanned, "could be done, but in no week"),
+            ("withheld", plan.treatment.withheld, "withheld until something is typed or changed"),
         )
         if len(table)
     ]
@@ -105,7 +105,7 @@ def _titled(title: str, columns: tuple[Column, ...], rows: list[list[str]], room
 def _to_bring(plan: Plan) -> list[list[str]]:
     """A row for each thing that goes into a mix, for all its loads together."""
     rows = []
-    for name, own in treatment_of(plan).loads.groupby("mix", sort=True):
+    for name, own in plan.treatment.loads.groupby("mix", sort=True):
         mix = mix_of(plan, str(name))
         count = f"{int(own['count'].sum()):,}"
         things = {"product": f"{mix.product}, registration {mix.registration or 'not typed'}" if mix else "product"}
@@ -121,7 +121,7 @@ def _to_haul(plan: Plan) -> list[list[str]]:
     unit, size = tank_unit(plan.shown)
     tanks = {rig.name: rig.tank_L for rig in plan.settings.rig}
     rows = []
-    for rig, own in treatment_of(plan).loads.groupby("rig", sort=True):
+    for rig, own in plan.treatment.loads.groupby("rig", sort=True):
         litres = float((own["water_measured_L"] * own["count"]).sum())
         water = float(rounded(litres / size, decimals=0, up=True))
         tank = f"{figure(tanks[str(rig)] / size)} {unit}" if rig in tanks else "not known"
@@ -130,7 +130,7 @@ def _to_haul(plan: Plan) -> list[list[str]]:
 
 
 def _by_week(plan: Plan) -> list[list[str]]:
-    schedule = treatment_of(plan).schedule
+    schedule = plan.treatment.schedule
     days, rigs = schedule["monday"].astype(str).str[:10], schedule["rig"].astype(str)
     return [
         [str(day), visible(str(rig)), _numbers(own["work"]), hours_words(own)]

@@ -35,7 +35,6 @@ from invasimap.reports.load_sheet_words import (
     stop_words,
 )
 from invasimap.reports.style import TYPE_PT
-from invasimap.reports.treatment_tables import treatment_of
 from invasimap.reports.wording import TECHNIQUE_WORDS, ZONE_WORDS, rows_of, shown_area, shown_date
 
 SPRAYED: Final = (
@@ -59,7 +58,7 @@ MORE: Final = " (more)"
 
 def outing_blocks(plan: Plan, room_in: float, deep_in: float) -> list[Block]:
     """The outings of each week and rig, then what the rig does that week without a tank; each on one page if it can."""
-    held = treatment_of(plan)
+    held = plan.treatment
     if not len(held.schedule):
         return []
     rows = held.schedule.merge(held.work.drop(columns=["rig", "money", "volume_L"]), left_on="work", right_index=True)
@@ -78,7 +77,7 @@ def outing_blocks(plan: Plan, room_in: float, deep_in: float) -> list[Block]:
 def _outing(plan: Plan, rows: pd.DataFrame, jobs: pd.DataFrame, room_in: float, deep_in: float) -> list[Block]:
     """What one rig sprays of one mix in one week."""
     first = rows.iloc[0]
-    loads = treatment_of(plan).loads
+    loads = plan.treatment.loads
     own = loads[loads["outing"] == first["outing"]] if len(loads) else loads
     mix = mix_of(plan, str(first["mix"]))
     small = TYPE_PT["small"]

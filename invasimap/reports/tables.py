@@ -72,7 +72,7 @@ def plan_tables(plan: Plan) -> dict[str, pd.DataFrame]:
         "limits": shown_table(plan.limits, shown),
         "parking": _placed(parking_table(plan), plan, after=3),
         "reach_gain": _placed(gain_table(plan), plan, after=2),
-        **({} if plan.treatment is None else treatment_tables(plan)),
+        **treatment_tables(plan),
         "ledger": _sorted(plan.ledger[list(LEDGER)], keys=1),
         "repaired": _sorted(plan.repaired, keys=len(plan.repaired.columns)),
         "set_aside": set_aside_table(plan),

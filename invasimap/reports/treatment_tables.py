@@ -56,7 +56,7 @@ SAID: Final = {True: "yes", False: "no"}
 
 def treatment_tables(plan: Plan) -> dict[str, pd.DataFrame]:
     """Each table by name, with its headings also where it is empty; what is not known stays empty."""
-    held = treatment_of(plan)
+    held = plan.treatment
     frames = {
         "techniques": pd.DataFrame(held.jobs), "windows": held.windows, "work": _with_mondays(held),
         "loads": held.loads, "schedule": held.schedule, "unplanned": held.unplanned, "withheld": held.withheld,
@@ -67,19 +67,6 @@ def treatment_tables(plan: Plan) -> dict[str, pd.DataFrame]:
         name: _loads(frame, plan.shown) if name == "loads" else _shown(frame, name, plan)
         for name, frame in frames.items()
     }  # fmt: skip
-
-
-def treatment_of(plan: Plan) -> Treatment:
-    """The season's work of a plan.
-
-    Raises
-    ------
-    ValueError
-        When the plan was made by hand without it.
-    """
-    if plan.treatment is None:
-        raise ValueError("this plan holds no treatment: make it with invasimap.plan")
-    return plan.treatment
 
 
 def weeks_of(text: Any) -> list[int]:
@@ -126,7 +113,7 @@ def _shown(table: pd.DataFrame, name: str, plan: Plan) -> pd.DataFrame:
     found: dict[str, Any] = {}
     for column in COLUMNS[name]:
         values = table[column] if column in table else pd.Series(np.nan, index=table.index, dtype=object)
-        said, values = _in_units(column, values, plan.shown, treatment_of(plan).currency)
+        said, values = _in_units(column, values, plan.shown, plan.treatment.currency)
         found[said] = values
     return pd.DataFrame(found, index=table.index).reset_index(drop=True)
 

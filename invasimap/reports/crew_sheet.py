@@ -11,6 +11,7 @@ Place = tuple[float, float]
 STARTS: Final = {
     "open": "OP",
     "hand_only": "HO",
+    "dry": "PU",
     "no_spray": "NS",
     "hand_ground": "HG",
     "parking": "PK",
@@ -33,7 +34,9 @@ class Mark:
 
 @dataclass(frozen=True, kw_only=True)
 class Outline:
-    """Polygons drawn under one name: ``kind`` is ``open, hand_only, no_spray`` or ``hand_ground``."""
+    """Polygons drawn under one name: ``kind`` is ``open, hand_only, no_spray, hand_ground`` or, where no-spray ground
+    is worked by hand, ``dry``.
+    """
 
     name: str
     kind: str

@@ -34,10 +34,13 @@ from invasimap.reports.wording import rows_of
 
 BY_WEEK: Final = (
     "The schedule is by week: the crew lead picks the day with the spray-day check. Names: W3-Z14 is work 3, in "
-    "treatment zone Z14, as on the load sheet."
+    "treatment zone Z14, as on the load sheet; PU- edge of no-spray ground to work by hand, nothing applied."
 )
 LONGEST_FILE_NAME: Final = 40
-_Lines = dict[frozenset[str], Lines]
+OF_WORKS: Final = (
+    "work", "zone_id", "stand", "zone", "access", "rig", "technique", "visit", "visits", "sprays", "mix", "species",
+    "first", "last", "gross_m2",
+)  # fmt: skip
 
 
 def week_sheets(plan: Plan) -> Iterator[tuple[str, list[CrewSheet]]]:
@@ -46,21 +49,24 @@ def week_sheets(plan: Plan) -> Iterator[tuple[str, list[CrewSheet]]]:
     Several where a receiver would not hold one. Works that are too small to be drawn have no mark; each file names its
     own.
     """
-    schedule = plan.treatment.schedule
-    if not len(schedule):
+    if not len(plan.treatment.schedule):
         return
-    works, ways, known = _works(plan), way_marks(plan), _Lines()
+    schedule = plan.treatment.schedule
+    works, ways = _works(plan), way_marks(plan)
+    lines = lines_round(plan, _zones_in(plan, works))
     files = _file_names(schedule["rig"])
     for monday, rig in sorted({(str(row.monday)[:10], str(row.rig)) for row in rows_of(schedule)}):
         week = (schedule["monday"].astype(str).str[:10] == monday) & (schedule["rig"].astype(str) == rig)
-        own = works[works["work"].isin(set(schedule.loc[week, "work"]))]
+        volumes = schedule[week].groupby("work")["volume_L"].sum(min_count=1)
+        own = works[works["work"].isin(volumes.index)]
+        own = own.assign(week_L=own["work"].map(volumes))
         room = plan.settings.crew.waypoints - len(ways)
         batches = [own.iloc[rows] for rows in dealt((1 + own["stops"]).to_numpy(), room)]
         sheets = []
         for number, batch in enumerate(batches, 1):
             part = f", part {number} of {len(batches)}" if len(batches) > 1 else ""
             title = f"{visible(plan.settings.tract.name)}: week of {monday}, {visible(rig)}{part}"
-            sheets.append(_sheet(plan, batch, title=title, ways=ways, known=known))
+            sheets.append(_sheet(plan, batch, title=title, ways=ways, lines=lines))
         held = [sheet for sheet in sheets if any(outline.zone for outline in sheet.outlines)]
         if held:
             yield f"week_{monday}_{files[rig]}", held
@@ -71,7 +77,7 @@ def _works(plan: Plan) -> gpd.GeoDataFrame:
     held = plan.treatment
     jobs = held.jobs[held.jobs["work"].notna()]
     ground = {work: shapely.union_all(own.geometry.to_numpy()) for work, own in jobs.groupby(jobs["work"].astype(int))}
-    table = held.work.rename_axis("work").reset_index()
+    table = held.work.rename_axis("work").reset_index()[[*OF_WORKS]]
     table = table[table["work"].isin(ground)]
     stops = plan.parking.groupby(plan.parking["zone_id"].astype(str)).size()
     stops = table["zone_id"].astype(str).map(stops).fillna(0).astype(int)
@@ -80,18 +86,17 @@ def _works(plan: Plan) -> gpd.GeoDataFrame:
     return gpd.GeoDataFrame(table, geometry=[ground[work] for work in table["work"]], crs=plan.crs)
 
 
-def _sheet(plan: Plan, works: gpd.GeoDataFrame, *, title: str, ways: list[Mark], known: _Lines) -> CrewSheet:
+def _sheet(plan: Plan, works: gpd.GeoDataFrame, *, title: str, ways: list[Mark], lines: Lines) -> CrewSheet:
     names = ShortNames({mark.name for mark in ways})
-    lines = _lines_of(plan, works, known)
-    kept_out = {zone: lines.kept_out(zone) for zone in WORKED}
+    lines = _near(plan, works, lines)
+    rows = rows_of(works)
     marks: list[Mark] = []
     outlines: list[Outline] = []
     drawn_of: dict[str, list[Drawn]] = {}
-    for work in rows_of(works):
-        key, out = f"W{work.work}", kept_out["hand_only" if work.zone == "hand_only" else "open"]
-        drawn = drawn_inside(shapely.difference(work.geometry, out), most_points=plan.settings.crew.track_points)
+    for work in rows:
+        drawn = drawn_inside(_ground(work, lines), most_points=plan.settings.crew.track_points)
         if drawn:
-            drawn_of[key] = drawn
+            drawn_of[f"W{work.work}"] = drawn
             marks.append(_work_mark(plan, work, drawn, names, from_m=lines.from_no_spray_m(work.geometry)))
             outlines += _work_outlines(plan, work, drawn, names, mark=marks[-1])
     marks += _parking(plan, works, drawn_of, names)
@@ -99,12 +104,12 @@ def _sheet(plan: Plan, works: gpd.GeoDataFrame, *, title: str, ways: list[Mark],
     off_m = sum(
         max((one.off_m for found in kind.values() for one in found), default=0.0) for kind in (drawn_of, lines.drawn)
     )
-    small = [f"W{row.work}-{row.zone_id}" for row in rows_of(works) if f"W{row.work}" not in drawn_of]
+    small = [f"W{row.work}-{row.zone_id}" for row in rows if f"W{row.work}" not in drawn_of]
     notes = [BY_WEEK, *([f"Too small to draw: {', '.join(small)}."] if small else [])]
     return CrewSheet(
         access=_access(plan, works), title=title, made=plan.made,
         words=sheet_words(plan, off_m=off_m, around_m=AROUND_M, notes=notes),
-        stands={f"W{row.work}": str(row.stand) for row in rows_of(works) if f"W{row.work}" in drawn_of},
+        stands={f"W{row.work}": str(row.stand) for row in rows if f"W{row.work}" in drawn_of},
         marks=(*marks, *ways), outlines=tuple(outlines),
     )  # fmt: skip
 
@@ -115,13 +120,31 @@ def _access(plan: Plan, works: gpd.GeoDataFrame) -> str:
     return means.get(str(works["rig"].iloc[0]), str(works["access"].iloc[0]))
 
 
-def _lines_of(plan: Plan, works: gpd.GeoDataFrame, known: _Lines) -> Lines:
-    """The lines to keep out of in and round the works' stands; worked out once for the same stands."""
-    stands = frozenset(works["stand"].astype(str))
-    if stands not in known:
-        zones = plan.treatment_zones
-        known[stands] = lines_round(plan, zones[zones["stand"].astype(str).isin(stands)])
-    return known[stands]
+def _zones_in(plan: Plan, works: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
+    """The treatment zones of the stands in which something is done."""
+    zones = plan.treatment_zones
+    return zones[zones["stand"].astype(str).isin(set(works["stand"].astype(str)))]
+
+
+def _near(plan: Plan, works: gpd.GeoDataFrame, lines: Lines) -> Lines:
+    """Of all lines those that are in or round the stands of some works, each whole."""
+    stands = plan.stands[plan.stands["stand"].astype(str).isin(set(works["stand"].astype(str)))]
+    around = shapely.union_all(shapely.buffer([*stands.geometry, *works.geometry], AROUND_M))
+    shapely.prepare(around)
+    drawn = {
+        kind: [one for one in pieces if shapely.intersects(around, one.shape)] for kind, pieces in lines.drawn.items()
+    }
+    return dataclasses.replace(lines, drawn=drawn)
+
+
+def _ground(work: Any, lines: Lines) -> Any:
+    """What of a work's ground may be drawn: as access files draw it; by hand, without spray, also no-spray ground."""
+    if work.zone not in WORKED and not work.sprays:
+        return work.geometry
+    kinds = ("no_spray",) if work.zone == "hand_only" else ("no_spray", "hand_ground")
+    out = np.array([one.shape for kind in kinds for one in lines.drawn[kind]], object)
+    near = out[shapely.intersects(out, shapely.box(*work.geometry.bounds))]
+    return shapely.difference(work.geometry, shapely.union_all(near))
 
 
 def _work_mark(plan: Plan, work: Any, drawn: list[Drawn], names: ShortNames, *, from_m: float) -> Mark:
@@ -136,9 +159,10 @@ def _work_mark(plan: Plan, work: Any, drawn: list[Drawn], names: ShortNames, *, 
 def _work_outlines(plan: Plan, work: Any, drawn: list[Drawn], names: ShortNames, *, mark: Mark) -> list[Outline]:
     """A work's polygons, as many under one name as a track holds points."""
     sizes = [int(shapely.get_num_coordinates(one.shape)) for one in drawn]
+    kind = work.zone if work.zone in WORKED else "dry"
     return [
         Outline(
-            name=names.give(f"{STARTS[work.zone]}-W{work.work}"), kind=work.zone, zone=mark.zone,
+            name=names.give(f"{STARTS[kind]}-W{work.work}"), kind=kind, zone=mark.zone,
             shapes=tuple(in_degrees(drawn[row].shape, plan.crs) for row in rows), short=mark.short, words=mark.words,
         )
         for rows in dealt(sizes, plan.settings.crew.track_points)

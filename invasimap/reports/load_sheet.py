@@ -1,4 +1,4 @@
-"""The load sheet: what a crew lead brings, hauls and mixes from, work by work in order of week; for paper."""
+"""The load sheet: what a crew lead brings, hauls and mixes from, outing by outing in order of week; for paper."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ import pandas as pd
 
 from invasimap.core.legible import visible
 from invasimap.prescription.plan import Plan
+from invasimap.reports.book_layout import number_words
 from invasimap.reports.load_sheet_layout import (
     Block,
     Column,
@@ -20,14 +21,14 @@ from invasimap.reports.load_sheet_layout import (
     space,
     table,
 )
+from invasimap.reports.load_sheet_outings import outing_blocks
 from invasimap.reports.load_sheet_words import figure, hours_words, jug_amount, jug_unit, mix_of, tank_unit
-from invasimap.reports.load_sheet_works import work_blocks
 from invasimap.reports.sheet import plan_date
 from invasimap.reports.treatment_tables import rounded
 
 BRING: Final = (
-    Column(head="Mix", share=1.6), Column(head="To bring", share=3.0), Column(head="For works", share=1.2),
-    Column(head="Loads", share=0.6, figures=True), Column(head="Amount, rounded up", share=1.8, figures=True),
+    Column(head="Mix", share=1.8), Column(head="To bring", share=3.4), Column(head="Loads", share=0.8, figures=True),
+    Column(head="Amount, rounded up", share=1.8, figures=True),
 )  # fmt: skip
 HAUL: Final = (
     Column(head="Rig", share=2.6), Column(head="Tank", share=1.2, figures=True),
@@ -43,8 +44,8 @@ def loadsheet_pdf(plan: Plan) -> bytes:
     """The whole sheet as one PDF, the same bytes for the same plan."""
     page = page_of("letter" if plan.shown.length == "ft" else "a4", plan.cautions)
     first = flowed(total_blocks(plan, page.room_in), page.deep_in)
-    works = flowed(work_blocks(plan, page.room_in), page.deep_in)
-    pages = [*first, *(works if works[0] else [])]
+    outings = flowed(outing_blocks(plan, page.room_in, page.deep_in), page.deep_in)
+    pages = [*first, *(outings if outings[0] else [])]
     tract = visible(plan.settings.tract.name)
     return pdf_of(page, pages, title="Load sheet", subtitle=tract, made=f"Plan of {plan_date(plan)}")
 
@@ -66,10 +67,10 @@ def _intro(plan: Plan) -> str:
     unit, size = jug_unit(plan.shown)
     mark = f"{figure(plan.settings.spray.mark_L(plan.shown) / size)} {unit}"
     return (
-        "What each tank takes, work by work, reckoned from the figures typed in the settings. Product, adjuvant and "
-        f"dye are measured down to the jug's mark of {mark}, so that no tank is stronger than typed. The schedule is by "
-        "week: the crew lead picks the day with the spray-day check. A work is what one rig does in one treatment zone "
-        "with one tank."
+        "What each tank takes, reckoned from the figures typed in the settings. A rig goes on with a tank from one "
+        "zone to the next: an outing is what it sprays of one mix in one week. Product, adjuvant and dye are measured "
+        f"down to the jug's mark of {mark}, so that no tank is stronger than typed. The schedule is by week: the crew "
+        "lead picks the day with the spray-day check."
     )
 
 
@@ -106,14 +107,13 @@ def _to_bring(plan: Plan) -> list[list[str]]:
     rows = []
     for name, own in plan.treatment.loads.groupby("mix", sort=True):
         mix = mix_of(plan, str(name))
-        works = _numbers(own["work"])
         count = f"{int(own['count'].sum()):,}"
         things = {"product": f"{mix.product}, registration {mix.registration or 'not typed'}" if mix else "product"}
         extras = {"adjuvant": mix.adjuvant, "dye": mix.dye} if mix else {}
         things |= {part: extra.name for part, extra in extras.items() if extra is not None}
         for part, thing in things.items():
             litres = float((own[f"{part}_L"] * own["count"]).sum())
-            rows.append([visible(str(name)), visible(thing), works, count, jug_amount(litres, plan.shown)])
+            rows.append([visible(str(name)), visible(thing), count, jug_amount(litres, plan.shown)])
     return rows
 
 
@@ -139,4 +139,4 @@ def _by_week(plan: Plan) -> list[list[str]]:
 
 
 def _numbers(works: pd.Series) -> str:
-    return ", ".join(str(work) for work in sorted(set(works.astype(int))))
+    return number_words(sorted(set(works.astype(int))))

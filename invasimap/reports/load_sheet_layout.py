@@ -18,7 +18,7 @@ from invasimap.reports.type_set import lines_of, shortened, width_in
 
 STEP: Final = 1.25  # from line to line, of the size of the type
 HEAD_IN, FOOT_GAP_IN, GAP_IN = 0.62, 0.1, 0.2
-CELL_PAD_IN, ROW_PAD_IN = 0.06, 0.05
+CELL_PAD_IN, ROW_PAD_IN = 0.06, 0.04
 RULE_DOWN_IN: Final = 0.045  # of a line to write on, under its words
 
 
@@ -155,12 +155,13 @@ def heading(left: str, right: str, room_in: float) -> Piece:
 
 
 def table(
-    columns: Sequence[Column], rows: Sequence[Sequence[str]], room_in: float, *, last_bold: bool = False
-) -> Block:
+    columns: Sequence[Column], rows: Sequence[Sequence[str]], room_in: float, *, last_bold: bool = False,
+    size_pt: float = TYPE_PT["body"],
+) -> Block:  # fmt: skip
     """A table as pieces, the heading first, then a row each; long cells go on over more lines."""
     last = len(rows) - 1
     made = [_row(columns, [column.head for column in columns], room_in, size_pt=TYPE_PT["small"], bold=True)]
-    made += [_row(columns, row, room_in, bold=last_bold and at == last) for at, row in enumerate(rows)]
+    made += [_row(columns, row, room_in, size_pt=size_pt, bold=last_bold and at == last) for at, row in enumerate(rows)]
     return tuple(made)
 
 
@@ -170,9 +171,7 @@ def flowed_table(head: Sequence[Piece], made: Block) -> list[Block]:
     return [lead, *((row,) for row in made[2:])]
 
 
-def _row(
-    columns: Sequence[Column], cells: Sequence[str], room_in: float, *, size_pt: float = TYPE_PT["body"], bold: bool
-) -> Piece:
+def _row(columns: Sequence[Column], cells: Sequence[str], room_in: float, *, size_pt: float, bold: bool) -> Piece:
     whole, step = sum(column.share for column in columns), step_in(size_pt)
     words: list[Words] = []
     left, deep = 0.0, 1

@@ -16,7 +16,8 @@ from invasimap.prescription.plan import Plan
 from invasimap.reports.treatment_tables import rounded
 from invasimap.reports.wording import rows_of
 
-MOST_STOPS: Final = 8  # patches named with the volume to stop at, beyond those at a limit
+MOST_STOPS: Final = 8  # patches named with the volume to stop at, or more where so many are at a limit
+NEAR_LIMIT: Final = 0.75  # of a limit: a third more mix than planned reaches it
 M_PER_S_OF_MPH, M_PER_S_OF_KMH = 0.44704, 1 / 3.6
 NOT_TYPED: Final = "not typed, read it off the label"
 ORDER: Final = "Put into the tank in the order the label says."
@@ -47,6 +48,22 @@ def figure(value: float, *, up: bool | None = None) -> str:
     return text.rstrip("0").rstrip(".")
 
 
+def said_volume(litres: float, shown: ShownUnits) -> str:
+    """A volume of mix or water: in tank units, or in the jug's where it is less than a quarter of a gallon or litre.
+
+    Examples
+    --------
+    >>> from invasimap.core.units import US
+    >>> said_volume(25 * 3.785411784, US), said_volume(0.2996, US), said_volume(0.2996, METRIC)
+    ('25 gal', '10.13 fl oz', '0.3 l')
+    """
+    (small, small_L), (large, large_L) = jug_unit(shown), tank_unit(shown)
+    if math.isnan(litres):
+        return "not known"
+    unit, size = (small, small_L) if litres < large_L / 4 else (large, large_L)
+    return f"{figure(litres / size)} {unit}"
+
+
 def jug_amount(litres: float, shown: ShownUnits) -> str:
     """An amount to bring, rounded up, by the jug; with the larger unit where it is much.
 
@@ -62,11 +79,11 @@ def jug_amount(litres: float, shown: ShownUnits) -> str:
 
 
 def mix_words(mix: MixSection) -> str:
-    """A mix by name, with its product, registration and rates as typed."""
+    """What is in a mix: product, registration, what is added, and the rates as typed."""
     registration = f"registration {mix.registration}" if mix.registration else f"registration {NOT_TYPED}"
     parts = [f"{mix.product} ({registration}), {mix.rate.text}"]
     parts += [f"{extra.name}, {extra.rate.text}" for extra in (mix.adjuvant, mix.dye) if extra is not None]
-    return f"Mix {visible(mix.name)}: {visible('; '.join(parts))}."
+    return f"{visible('; '.join(parts))}."
 
 
 def label_words(mix: MixSection, shown: ShownUnits) -> str:
@@ -114,23 +131,34 @@ def calibration_words(settings: Tract, *, rig: str, technique: str) -> str:
     return f"Calibrated {', '.join(map(str, days))}: if that is over {age} before the day of spraying, calibrate again."
 
 
-def stop_words(jobs: pd.DataFrame, shown: ShownUnits) -> str:
-    """At which volume to stop on each patch, those at a limit first; empty text where no label states one."""
+def stop_words(jobs: pd.DataFrame, mix: MixSection | None, shown: ShownUnits) -> str:
+    """At which volume to stop on the patches that come near a limit; empty text where none does."""
     stops = jobs["stop_at_L"].astype(float)
     held = jobs[np.isfinite(stops)].assign(stop=stops[np.isfinite(stops)])
+    once, year = (
+        held[f"{name}_kg_per_ha"].astype(float) / (getattr(mix, f"max_per_{name}_kg_per_ha", None) or math.nan)
+        for name in ("application", "year")
+    )
+    held = held.assign(met=held["at_limit"].eq(True), used=np.fmax(once, year))
+    held = held[held["met"] | (held["used"] >= NEAR_LIMIT)]
     if not len(held):
         return ""
-    held = held.assign(met=held["at_limit"].eq(True)).sort_values(
-        ["met", "stop"], ascending=[False, True], kind="stable"
-    )
+    held = held.sort_values(["met", "used", "stop"], ascending=[False, False, True], kind="stable")
     count = max(int(held["met"].sum()), MOST_STOPS)
-    unit, size = tank_unit(shown)
     named = [
-        f"{visible(str(job.patch))} {figure(job.stop / size, up=False)} {unit}{' (at the limit)' if job.met else ''}"
+        f"{visible(str(job.patch))}: {_no_more(job.stop, shown)}{' (planned at it)' if job.met else ''}"
         for job in rows_of(held.head(count))
     ]
     more = f"; {len(held) - count} more in tables/techniques.csv" if len(held) > count else ""
-    return f"Stop at, limit of the label by patch: {', '.join(named)}{more}."
+    return f"Patches near a limit of the label, and at which volume of mix to stop there: {'; '.join(named)}{more}."
+
+
+def _no_more(litres: float, shown: ShownUnits) -> str:
+    """A volume not to be passed, rounded down."""
+    (small, small_L), (large, large_L) = jug_unit(shown), tank_unit(shown)
+    unit, size = (small, small_L) if litres < large_L / 4 else (large, large_L)
+    said = figure(litres / size, up=False)
+    return f"{'<0.01' if said == '0' and litres > 0 else said} {unit}"
 
 
 def note_words(jobs: pd.DataFrame) -> str:

@@ -30,7 +30,7 @@ COLUMNS: Final = {
         "days_low", "days_high", "labour_money", "machine_money", "product_money", "travel_money", "money", "money_low",
         "money_high", "money_known", "not_counted",
     ),
-    "schedule": ("work", "week", "monday", "rig", "hours", "money", "value_m2"),
+    "schedule": ("work", "week", "monday", "rig", "outing", "volume_L", "hours", "money", "value_m2"),
     "unplanned": (
         "zone_id", "stand", "zone", "access", "technique", "visit", "species", "patches", "worked_m2", "hours", "money",
         "reason",
@@ -41,9 +41,11 @@ COLUMNS: Final = {
     ),
     "money_curve": ("money_limit", "money", "value_m2", "further_value_m2", "bound_m2", "envelope_m2", "solved"),
 }  # fmt: skip
-LOADS: Final = ("work", "rig", "mix", "load", "count", "volume_L", *(f"{part}_measured_L" for part in (
-    "product", "adjuvant", "dye", "water")))  # fmt: skip
-OF_JUG: Final = ("product_L", "adjuvant_L", "dye_L")
+LOADS: Final = (
+    "outing", "monday", "works", "rig", "mix", "load", "count", "volume_L", "product_measured_L", "adjuvant_measured_L",
+    "dye_measured_L", "water_measured_L",
+)  # fmt: skip
+OF_JUG: Final = ("product_L", "adjuvant_L", "dye_L", "stop_at_L")  # never so much that the large unit says more
 KG_PER_HA_OF_LB_PER_AC: Final = KG_PER_LB * M2_PER_HA / M2_PER_ACRE
 MM_PER_IN: Final = 25.4
 # figures of a limit go to the protective side: how far a dose is rounded up, and a volume not to be passed down
@@ -97,7 +99,10 @@ def _of_curve(curve: pd.DataFrame) -> pd.DataFrame:
 
 def _loads(table: pd.DataFrame, shown: ShownUnits) -> pd.DataFrame:
     """Loads as they are measured, to a hundredth; of what is measured into a tank never more."""
-    made = in_jug_units(table.reindex(columns=[*LOADS]), shown=shown)
+    held = table.reindex(columns=[*LOADS])
+    made = in_jug_units(held, shown=shown)
+    for at, name in enumerate(("monday", "works"), 1):
+        made.insert(at, name, held[name].map(_text))
     for name in made.columns:
         if str(name).startswith(("product", "adjuvant", "dye")):
             made[name] = rounded(made[name], decimals=2, up=False)
@@ -170,4 +175,4 @@ def joined(values: Iterable[Any]) -> str:
 
 
 def _missing(value: Any) -> bool:
-    return value is None or (np.isscalar(value) and bool(pd.isna(value))) or value is pd.NaT or value is pd.NA
+    return value is None or value is pd.NaT or value is pd.NA or (isinstance(value, float) and np.isnan(value))

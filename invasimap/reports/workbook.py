@@ -28,7 +28,7 @@ ROW_PT: Final = 15.0
 MOST_LINES: Final = 12
 AREA: Final = '[=0]0.00;[<0.005]"<0.01";#,##0.00'  # as on the maps: what is above nothing is never shown as nothing
 GAIN: Final = "#,##0.00"
-VOLUME: Final = "#,##0.00"
+VOLUME: Final = AREA
 MONEY: Final = "#,##0"
 # of numbers, by what a column's name ends with; the whole value stays in the cell
 NUMBER_FORMATS: Final = {

@@ -1,7 +1,7 @@
 """A small season's work on the toy tract, every figure invented and set by hand, for the reports to draw and write.
 
 Work 1, week of 2026-08-03: a hose rig of 25 gal, 112.5 gal of mix at 1.1 % product and 0.4 % adjuvant. Work 2, the next
-two weeks: a pair with 4 gal, one last load of 3 gal at 2 % without adjuvant. Work 3: pulled by hand.
+two weeks: a pair with 4 gal, 2.8 and 0.2 gal at 2 % without adjuvant. Work 3, with the latter: pulled by hand.
 """
 
 from __future__ import annotations
@@ -131,28 +131,37 @@ def _work(plan: Plan) -> pd.DataFrame:
 
 def _loads() -> pd.DataFrame:
     """25 gal at 1.1 % are 35.2 fl oz, 35.0 to the mark of 0.5; at 0.4 % 12.8, so 12.5; half of it 17.6 and 6.4."""
-    rows = [(1, "full", 4, 25.0, 35.2, 35.0, 12.8, 12.5), (1, "last", 1, 12.5, 17.6, 17.5, 6.4, 6.0),
-            (2, "last", 1, 3.0, 7.68, 7.5, 0.0, 0.0)]  # fmt: skip
+    rows = [
+        (1, 0, "1", "full", 4, 25.0, 35.2, 35.0, 12.8, 12.5),
+        (1, 0, "1", "last", 1, 12.5, 17.6, 17.5, 6.4, 6.0),
+        (2, 1, "2", "last", 1, 2.8, 7.168, 7.0, 0.0, 0.0),
+        (3, 2, "2", "last", 1, 0.2, 0.512, 0.5, 0.0, 0.0),
+    ]
     return pd.DataFrame([
         {
-            "work": work, "rig": RIGS[work - 1]["name"], "mix": MIXES[work - 1]["name"], "load": load, "count": count,
-            "volume_L": gallons * GAL, "product_L": product * FLOZ, "adjuvant_L": adjuvant * FLOZ, "dye_L": 0.0,
-            "water_L": gallons * GAL - (product + adjuvant) * FLOZ, "product_measured_L": product_read * FLOZ,
-            "adjuvant_measured_L": adjuvant_read * FLOZ, "dye_measured_L": 0.0,
-            "water_measured_L": gallons * GAL - (product_read + adjuvant_read) * FLOZ,
+            "outing": outing, "week": week, "monday": START + dt.timedelta(weeks=week), "works": works,
+            "rig": RIGS[min(outing, 2) - 1]["name"], "mix": MIXES[min(outing, 2) - 1]["name"], "load": load,
+            "count": count, "volume_L": gallons * GAL, "product_L": product * FLOZ, "adjuvant_L": adjuvant * FLOZ,
+            "dye_L": 0.0, "water_L": gallons * GAL - (product + adjuvant) * FLOZ,
+            "product_measured_L": product_read * FLOZ, "adjuvant_measured_L": adjuvant_read * FLOZ,
+            "dye_measured_L": 0.0, "water_measured_L": gallons * GAL - (product_read + adjuvant_read) * FLOZ,
         }
-        for work, load, count, gallons, product, product_read, adjuvant, adjuvant_read in rows
+        for outing, week, works, load, count, gallons, product, product_read, adjuvant, adjuvant_read in rows
     ])  # fmt: skip
 
 
 def _schedule() -> pd.DataFrame:
-    rows = [(1, 0, "ATV hose", 3.8), (2, 1, "backpack pair", 30.0), (2, 2, "backpack pair", 2.5),
-            (3, 2, "backpack pair", float("nan"))]  # fmt: skip
+    rows = [
+        (1, 0, "ATV hose", 1, 3.8, 112.5),
+        (2, 1, "backpack pair", 2, 30.0, 2.8),
+        (2, 2, "backpack pair", 3, 2.5, 0.2),
+        (3, 2, "backpack pair", pd.NA, float("nan"), float("nan")),
+    ]
     return pd.DataFrame([
-        {"work": work, "week": week, "monday": START + dt.timedelta(weeks=week), "rig": rig, "hours": hours,
-         "money": float("nan"), "value_m2": 1000.0}
-        for work, week, rig, hours in rows
-    ])  # fmt: skip
+        {"work": work, "week": week, "monday": START + dt.timedelta(weeks=week), "rig": rig, "outing": outing,
+         "hours": hours, "money": float("nan"), "value_m2": 1000.0, "volume_L": gallons * GAL}
+        for work, week, rig, outing, hours, gallons in rows
+    ]).astype({"outing": "Int64"})  # fmt: skip
 
 
 def _unplanned(plan: Plan) -> pd.DataFrame:
@@ -178,7 +187,8 @@ def _rig_days() -> pd.DataFrame:
 def _curve() -> pd.DataFrame:
     return pd.DataFrame(
         {"money_limit": [0.0, 1000.0], "money": [0.0, 913.4], "value": [0.0, 2 * ACRE],
-         "further_value": [0.0, 2 * ACRE], "bound": [0.0, 3 * ACRE], "envelope": [0.0, 2 * ACRE], "solved": [True, False]}
+         "further_value": [0.0, 2 * ACRE], "bound": [0.0, 3 * ACRE], "envelope": [0.0, 2 * ACRE],
+         "solved": [True, False]}
     )  # fmt: skip
 
 

@@ -76,6 +76,8 @@ def minutes(
     With ``shared_tanks`` it is part of a round with one mix: it takes its share of filling and of the ways there, also
     for less than a tank, and every tank counts with a way of its own.
     """
+    if share == 0:  # the low end of a range may be nothing at all
+        return Minutes(work_min=0.0, bound_by="", refills=0, refill_min=0.0, walk_min=0.0, mixing_min=0.0)
     volume_L = row.volume_L * share if row.sprays else 0.0
     work_min, bound_by = (math.nan, "") if math.isnan(share + volume_L) else spraying_min(
         volume_L, rig=rig, surface_m2=row.surface_m2 * share, worked_m2=row.worked_m2 * share,

@@ -21,7 +21,7 @@ STARTS: Final = {
 
 @dataclass(frozen=True, kw_only=True)
 class Mark:
-    """A place: ``kind`` is ``zone, parking, entry, crossing`` or ``patch``; ``zone`` is the zone's id."""
+    """A place: ``kind`` is ``zone, work, parking, entry, crossing`` or ``patch``; ``zone`` is its zone or work."""
 
     name: str
     kind: str
@@ -45,7 +45,7 @@ class Outline:
 
 @dataclass(frozen=True, kw_only=True)
 class CrewSheet:
-    """One file's content; ``stands`` gives the stand of each zone, in the order in which they are worked through."""
+    """One file's content; ``stands`` gives the stand of each zone (or work), in the order they are worked through."""
 
     access: str
     title: str

@@ -7,12 +7,13 @@ import math
 from typing import Any, Final
 
 import numpy as np
+import pandas as pd
 
 from invasimap.core.legible import visible
 from invasimap.core.units import ShownUnits
 from invasimap.prescription.plan import Plan
 from invasimap.reports.crew_outlines import DECIMALS
-from invasimap.reports.wording import shown_area, shown_date, shown_length, whole_length
+from invasimap.reports.wording import TECHNIQUE_WORDS, shown_area, shown_date, shown_length, whole_length
 
 CLOSE_M: Final = 30.0  # no-spray ground nearer than this is told of with each zone
 REACHED: Final = {
@@ -119,3 +120,48 @@ def sheet_words(plan: Plan, *, off_m: float, around_m: float, notes: list[str]) 
 def up_to_tenth(metres: float, shown: ShownUnits) -> str:
     """A length rounded up to a tenth of a foot or metre."""
     return f"{math.ceil(shown.length_of(metres) * 10 - 1e-6) / 10:.1f} {shown.length}"
+
+
+def work_words(work: Any, plan: Plan, *, from_no_spray_m: float) -> str:
+    """A work: what is done there, with how many tanks of what, when, on how much ground, and how near no-spray is."""
+    hand = f"Hand work only: {HAND}" if work.zone == "hand_only" else ""
+    visit = f", visit {work.visit} of {work.visits}" if work.visits > 1 else ""
+    area = shown_area(work.gross_m2, plan.shown)
+    facts = [
+        hand,
+        f"Work {work.work}: {TECHNIQUE_WORDS[work.technique]}{visit}. Stand {visible(str(work.stand))}, {area}",
+        visible(str(work.species)).replace(";", ", "),
+        _loads_words(work, plan),
+        f"Window {window_words(work)}",
+        nearness(from_no_spray_m, plan.shown),
+        LABEL,
+    ]
+    return ". ".join(fact.rstrip(".") for fact in facts if fact) + "."
+
+
+def work_short(work: Any, plan: Plan) -> str:
+    """The same for a screen of thirty signs: what matters most comes first."""
+    tanks = tanks_of(plan.treatment.loads, work.work)
+    parts = [
+        "HAND ONLY" if work.zone == "hand_only" else "",
+        TECHNIQUE_WORDS[work.technique],
+        f"{tanks} LOAD{'S' if tanks > 1 else ''}" if tanks else "",
+    ]
+    return plain(" ".join(part for part in parts if part).upper())
+
+
+def _loads_words(work: Any, plan: Plan) -> str:
+    tanks = tanks_of(plan.treatment.loads, work.work)
+    if not tanks:
+        return "Nothing is sprayed"
+    return f"Mix {visible(str(work.mix))}, {tanks} load{'s' if tanks > 1 else ''}: see the load sheet"
+
+
+def tanks_of(loads: pd.DataFrame, work: int) -> int:
+    """How many tanks a work takes."""
+    return int(loads.loc[loads["work"] == work, "count"].sum()) if len(loads) else 0
+
+
+def window_words(work: Any) -> str:
+    """The days between which a work is done."""
+    return f"{shown_date(work.first)} to {shown_date(work.last)}"

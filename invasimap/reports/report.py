@@ -35,6 +35,7 @@ from invasimap.reports.report_answers import (
     unknown_lines,
 )
 from invasimap.reports.report_method import files_report, method_report
+from invasimap.reports.report_season import season_answers, season_lines, season_part
 from invasimap.reports.report_stands import bar_said, stand_parts, stands_left_out
 from invasimap.reports.report_tables import (
     PrintedTable,
@@ -54,7 +55,8 @@ from invasimap.reports.wording import ACCESS_WORDS, OUTCOMES, TREATABLE, UNIT_WO
 PAPER_SIZE = {"us": "letter", "metric": "A4"}
 LEAST_SORTED = 3  # rows
 CONTENTS = {
-    "answers": "Answers", "map": "Map", "areas": "Areas", "stands": "Stand by stand", "closed": "What is off limits",
+    "answers": "Answers", "map": "Map", "areas": "Areas", "season": "What is done", "stands": "Stand by stand",
+    "closed": "What is off limits",
     "access": "How the ground is reached", "unknown": "What is not known", "records": "Records",
     "how": "How it was computed", "cautions": "Cautions",
 }  # fmt: skip
@@ -67,7 +69,7 @@ def report_html(plan: Plan, *, pictures: Mapping[str, bytes]) -> str:
     ----------
     pictures
         As PNG: ``overview``, the sheet; ``species``, the chart of their areas; ``access_limits``, that of what keeps
-        ground from better access.
+        ground from better access; of a season's work the charts that it has (``season_sums.charts_of``).
     """
     found, closed = answers(plan), closed_ground(plan)
     script = _file("report.js")
@@ -76,7 +78,7 @@ def report_html(plan: Plan, *, pictures: Mapping[str, bytes]) -> str:
         made=said_day(f"{plan.made.astimezone(plan.settings.tract.zone):%Y-%m-%d}"), survey=said_dates(plan),
         stamps=stamps(plan),
         look=Markup(_look(plan)), script=Markup(script), policy=_policy(script), patterns=Markup(pattern_defs()),
-        contents=CONTENTS, unit=UNIT_WORDS[plan.shown.area], cautions=plan.cautions, notes=plan.notes,
+        unit=UNIT_WORDS[plan.shown.area], cautions=plan.cautions, notes=plan.notes,
         crs=plan.crs.name, **_first_page(plan, found),
         boxes=boxes(plan, found, closed), unknown=[*unknown_lines(plan), *restricted_lines(plan)],
         overview=data_uri(pictures["overview"], "image/png"),
@@ -91,8 +93,19 @@ def report_html(plan: Plan, *, pictures: Mapping[str, bytes]) -> str:
             *pump_tables(plan), gain_report(plan), parking_report(plan),
             means_report(plan.settings.access, plan.shown),
         ],
-        method=[method_report(plan), checks_report(plan)], files=files_report(plan),
+        method=[method_report(plan), checks_report(plan)], files=files_report(plan), **_season(plan, pictures),
     )  # fmt: skip
+
+
+def _season(plan: Plan, pictures: Mapping[str, bytes]) -> dict[str, object]:
+    """What the page shows of the season's work: nothing of a plan without."""
+    part = season_part(plan)
+    charts = [chart.picture for chart in part.charts] if part else []
+    return {
+        "season": part,
+        "season_images": {name: data_uri(pictures[name], "image/png") for name in charts},
+        "contents": {name: words for name, words in CONTENTS.items() if part or name != "season"},
+    }
 
 
 def _first_page(plan: Plan, found: Answers) -> dict[str, object]:
@@ -103,6 +116,8 @@ def _first_page(plan: Plan, found: Answers) -> dict[str, object]:
     return {
         "grave": grave(plan),
         "lead": lead(plan, found),
+        "season_answers": season_answers(plan),
+        "season_lines": season_lines(plan),
         "treatable": shown_area(found.treatable_m2, plan.shown, unit=False),
         "treatable_range": infested_range(plan, "treatable_gross"),
         "bar": Markup(outcome_svg(areas, label=bar_said(areas))),

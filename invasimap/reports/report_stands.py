@@ -14,6 +14,7 @@ from invasimap.prescription.plan import Plan
 from invasimap.reports.answers import common_names, stand_order, stand_table
 from invasimap.reports.book import laid_out
 from invasimap.reports.report_tables import PrintedTable
+from invasimap.reports.season_tables import stand_works
 from invasimap.reports.stand_picture import Ground, stand_svg
 from invasimap.reports.wording import (
     ACCESS_WORDS,
@@ -32,13 +33,14 @@ MOST_NAMED: Final = 60
 
 @dataclass(frozen=True, kw_only=True)
 class StandPart:
-    """One stand: its name as a heading, terms and what is said of each, its species, bar and picture (SVG)."""
+    """One stand: its name as a heading, terms and what is said of each, its species, works, bar and picture (SVG)."""
 
     heading: str
     facts: list[tuple[str, str]]
     species: PrintedTable
     outcomes_m2: dict[str, float]
     picture: str
+    works: PrintedTable | None = None
 
 
 def stand_parts(plan: Plan, closed: pd.DataFrame) -> list[StandPart]:
@@ -59,9 +61,16 @@ def stand_parts(plan: Plan, closed: pd.DataFrame) -> list[StandPart]:
             picture=stand_svg(ground, str(row["stand"]), shapes[row["stand"]], number=number, shown=plan.shown)
             if row["stand"] in shapes.index
             else "",
+            works=_works(plan, str(row["stand"])),
         )
         for number, row in enumerate(rows)
     ]  # fmt: skip
+
+
+def _works(plan: Plan, stand: str) -> PrintedTable | None:
+    """What is planned in a stand; None where nothing is, which its facts say."""
+    table = stand_works(plan, stand)
+    return table if table is not None and table.rows else None
 
 
 def stands_left_out(plan: Plan) -> list[str]:
@@ -110,6 +119,9 @@ def _facts(row: Any, closed: pd.DataFrame | None, plan: Plan) -> list[tuple[str,
     zones = [zone for zone in ("no_spray", "hand_only") if row[zone] > 0]
     facts += [(_TERMS[zone], area(row[zone]) + _why(closed, zone, area)) for zone in zones]
     facts += [(_TERMS[name], area(row[name])) for name in ("out_of_reach", "outside") if row[name] > 0]
+    table = stand_works(plan, str(row["stand"]))
+    if table is not None and not table.rows and pd.notna(row["stand_m2"]):
+        facts.append(("Planned", "nothing: why stands under What is done"))
     return facts
 
 

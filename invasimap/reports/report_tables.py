@@ -32,13 +32,17 @@ PARTS = ("gross", "infested")
 
 @dataclass(frozen=True, kw_only=True)
 class PrintedTable:
-    """A table as text: columns set right (``numeric``) or in italics (``latin``); ``more`` rows were left out."""
+    """A table as text: columns set right (``numeric``), in italics (``latin``) or of sentences (``wide``).
+
+    ``more`` rows were left out.
+    """
 
     caption: str
     heads: Sequence[str]
     rows: list[list[str]]
     numeric: frozenset[int] = frozenset()
     latin: frozenset[int] = frozenset()
+    wide: frozenset[int] = frozenset()
     total: list[str] = field(default_factory=list)
     note: str = ""
     more: int = 0
@@ -52,6 +56,7 @@ class PrintedTable:
             self, heads=[self.heads[at] for at in kept], rows=[[row[at] for at in kept] for row in self.rows],
             numeric=frozenset(new for new, at in enumerate(kept) if at in self.numeric),
             latin=frozenset(new for new, at in enumerate(kept) if at in self.latin),
+            wide=frozenset(new for new, at in enumerate(kept) if at in self.wide),
         )  # fmt: skip
 
 

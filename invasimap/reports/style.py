@@ -107,6 +107,22 @@ CROSSING_MARK: Final = "bridge"
 
 # Of charts: what is shown apart from the classes of the map
 CHART: Final = {"infested": "#8A8A8A", "gross": PAPER}
+# A season's work: windows, works, what they could come to; fills are light so that words stand on them
+SEASON: Final = {
+    "window": Area(fill="#CFDDE3", edge=INK, line_pt=0.7),
+    "estimated": Area(fill=PAPER, edge=INK, hatch="////", hatch_color="#6A6A6A", line_pt=0.7),
+    "behind": Area(fill="#EDF1F3", edge="none", line_pt=0.0),
+    "work": Area(fill="#D9CBE6", edge=INK, line_pt=0.7),
+}
+SEASON_LINE: Final = {
+    "native_leaf_drop": Line(color="#7A4A12", line_pt=1.3, dash=(5.0, 2.0)),
+    "killing_freeze": Line(color="#12427D", line_pt=1.3, dash=(1.5, 1.5)),
+    "value": Line(color=INK, line_pt=1.6),
+    "bound": Line(color="#8A8A8A", line_pt=0.9, dash=(3.0, 2.0)),
+    "budget": Line(color="#6B1A22", line_pt=1.4, dash=(6.0, 1.5, 1.0, 1.5)),
+    "no_work": Line(color="#8A8A8A", line_pt=0.9, dash=(1.0, 2.0)),
+    "month": Line(color="#D5D5D0", line_pt=0.5),
+}
 # Of the field map's page, beside the map: read in the sun, so dark on white
 SCREEN: Final = {
     "ink": INK, "paper": PAPER, "quiet": "#444444", "faint": "#767676", "edge": "#555555", "rule": "#BBBBBB",

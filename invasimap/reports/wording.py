@@ -57,6 +57,16 @@ LIMIT_WORDS: Final = {  # what keeps ground from being reached better
     "walk": "longer than the walk",
     "unknown": "elevation not known",
 }
+TECHNIQUE_WORDS: Final = {
+    "foliar_spot": "spot spray leaves",
+    "foliar_broadcast": "spray leaves all over",
+    "cut_then_foliar": "cut, then spray the resprouts",
+    "cut_stump": "cut and treat the stump",
+    "basal_bark": "treat the bark at the base",
+    "pull": "pull",
+    "mow": "mow",
+    "none": "nothing",
+}
 UNIT_WORDS: Final = {"ac": "acres", "ha": "hectares", "ft": "feet", "m": "metres"}
 
 
@@ -164,6 +174,41 @@ def whole_length(metres: float, shown: ShownUnits, *, unit: bool = True) -> str:
     """
     figure = f"{max(np.ceil(shown.length_of(metres) - 1e-6), 0) + 0.0:,.0f}"
     return f"{figure} {shown.length}" if unit else figure
+
+
+def shown_money(amount: float, currency: str) -> str:
+    """Money in whole units; ``not known`` where it is not.
+
+    Examples
+    --------
+    >>> shown_money(8835.4, "USD"), shown_money(0.2, "USD"), shown_money(float("nan"), "USD")
+    ('8,835 USD', '<1 USD', 'not known')
+    """
+    figure = shown_number(amount, decimals=0)
+    return figure if figure == "not known" else f"{figure} {currency}".rstrip()
+
+
+def shown_hours(hours: float) -> str:
+    """Hours to a tenth.
+
+    Examples
+    --------
+    >>> shown_hours(12.345), shown_hours(0.01), shown_hours(float("nan"))
+    ('12.3', '<0.1', 'not known')
+    """
+    return shown_number(hours, decimals=1)
+
+
+def technique_words(technique: str, *, visit: int = 1, visits: int = 1) -> str:
+    """A technique in words, with which of its visits it is where it takes several.
+
+    Examples
+    --------
+    >>> technique_words("pull"), technique_words("cut_then_foliar", visit=2, visits=2)
+    ('pull', 'cut, then spray the resprouts (visit 2)')
+    """
+    words = TECHNIQUE_WORDS[technique]
+    return f"{words} (visit {visit})" if visits > 1 else words
 
 
 def headed(text: str) -> str:

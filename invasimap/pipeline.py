@@ -49,6 +49,7 @@ from invasimap.mosaic.reach import limit_areas, sprayable_ground
 from invasimap.mosaic.simulation import Doubt
 from invasimap.mosaic.uncertainty import Ranges, with_ranges
 from invasimap.mosaic.zones import mosaic_layer, treatment_zones
+from invasimap.prescription.checks import DOSE_LIMIT, TANKS_LIMIT, dose_over, tanks_error, visits_lost
 from invasimap.prescription.of_tract import pieces_of, season_at
 from invasimap.prescription.plan import Check, Plan
 from invasimap.prescription.sharing import input_files, shown_settings, without_names
@@ -115,7 +116,8 @@ def plan(tract: Tract | str | Path, *, internal: bool = False, step: Step = quie
             faces, survey.patches, zones=zones, acreage=ranges.acreage, terrain=terrain, access=access,
             least_m2=settings.technique.least_piece_m2,
         )  # fmt: skip
-        treatment = treated(settings, pieces, terrain=terrain)
+        treatment = treated(settings, pieces, terrain=terrain, log=land.sprayed)
+        checks = (*checks, *treatment_checked(treatment, settings))
     notes += [*crossing_notes(ground, means.clearances_m), *slope_notes(land.features, terrain, within=land.outline)]
     files = [settings.file, *land.files, *survey.files, *photos.files]
     return Plan(
@@ -149,12 +151,14 @@ def plan(tract: Tract | str | Path, *, internal: bool = False, step: Step = quie
     )
 
 
-def treated(settings: Tract, pieces: gpd.GeoDataFrame, *, terrain: Terrain) -> Treatment:
-    """The season's work on a tract's ground (``prescription.of_tract.pieces_of``)."""
+def treated(
+    settings: Tract, pieces: gpd.GeoDataFrame, *, terrain: Terrain, log: gpd.GeoDataFrame | None = None
+) -> Treatment:
+    """The season's work on a tract's ground (``prescription.of_tract.pieces_of``), with what was sprayed before."""
     own = settings.intake.species
     catalogue = load_catalogue(settings.path(own) if own else None)
     season = season_at(settings, terrain=terrain, made=dt.datetime.now(settings.tract.zone).date(), catalogue=catalogue)
-    return treat(pieces, settings=settings, season=season, catalogue=catalogue)
+    return treat(pieces, settings=settings, season=season, catalogue=catalogue, log=log)
 
 
 def compile_missing(settings: Tract, *, step: Step) -> None:
@@ -290,6 +294,23 @@ def limits_checked(limits: pd.DataFrame, faces: Faces) -> Check:
     check = Check(name="open ground lost from limits, relative", value=limits_error(limits, faces), limit=AREA_LIMIT)
     refuse_failed([check])
     return check
+
+
+def treatment_checked(treatment: Treatment, settings: Tract) -> tuple[Check, ...]:
+    """That every visit is planned or says why not, tanks hold what works take, and no dose passes its label.
+
+    Raises
+    ------
+    InvariantError
+        When one fails.
+    """
+    checks = (
+        Check(name="visits lost", value=visits_lost(treatment), limit=0),
+        Check(name="tanks against works, relative", value=tanks_error(treatment), limit=TANKS_LIMIT),
+        Check(name="dose over a label's limit, share", value=dose_over(treatment, settings.mix), limit=DOSE_LIMIT),
+    )
+    refuse_failed(checks)
+    return checks
 
 
 def engines_checked(ranges: Ranges) -> tuple[Check, ...]:

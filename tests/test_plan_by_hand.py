@@ -151,8 +151,8 @@ def test_files_hold_the_contract(flat, written):
     assert out == flat / "out"
     names = {str(path.relative_to(out)) for path in out.rglob("*") if path.is_file()}
     assert names >= {
-        "report.html", "map.html", "mapbook.pdf", "maps/overview.png", "maps/access.png", "maps/species.png",
-        "maps/access_limits.png",
+        "report.html", "map.html", "mapbook.pdf", "loadsheet.pdf", "maps/overview.png", "maps/access.png", "maps/species.png",
+        "maps/access_limits.png", "tables/techniques.csv", "tables/loads.csv", "tables/money_curve.csv",
         "plan.gpkg", "tables.xlsx", "set_aside.csv", "run.json",
         "tables/acreage.csv", "tables/ground.csv", "tables/ledger.csv",
     }  # fmt: skip
@@ -195,3 +195,54 @@ def test_metric_tables_are_the_same_ground_in_hectares(flat, written, without_pa
     acres = pd.read_csv(written / "tables" / "acreage.csv")["gross_ac"]
     hectares = pd.read_csv(metric / "tables" / "acreage.csv")["gross_ha"]
     assert (hectares * 2.47105381467).to_numpy() == pytest.approx(acres.to_numpy(), rel=1e-8, abs=3e-9)
+
+
+WORK = """
+[[window]]
+species = ["*"]
+first = "06-01"
+last = "08-31"
+[[mix]]
+name = "m"
+product = "Example Product A"
+ingredient = "4 lb/gal"
+rate = "1 % v/v"
+max_per_application = "4 lb/acre"
+max_per_year = "6 lb/acre"
+species = ["*"]
+zones = ["open"]
+technique = ["foliar_spot", "foliar_broadcast"]
+[[rig]]
+name = "r"
+access = "atv_hose"
+tank = "25 gal"
+output = "3 gal/min"
+crew = 2
+wage = "30 USD/h"
+machine = "0 USD/h"
+refill_trip = "5 min"
+calibration = [{ rate = "40 gal/acre", date = 2026-05-20 }]
+[schedule]
+start = 2026-06-01
+weeks = 12
+[log]
+file = "log.gpkg"
+"""
+
+
+def test_ground_that_the_log_says_was_sprayed_is_sprayed_no_more(flat):
+    """40 gal/acre of 0.04 lb/gal is 1.6 lb on an acre of leaves; 5.9 of 6 lb are on the ground of the first patch."""
+    settings = SETTINGS.replace('"5 m"', '"5 m"\ndefaults = { height = "3 ft" }')
+    (flat / "work.toml").write_text(settings + WORK, encoding="utf-8")
+    ground = gpd.GeoDataFrame(
+        {"date": ["2026-05-01"], "product": ["Example Product A"], "dose_lb_per_acre": [5.9]},
+        geometry=[at(100, 200).buffer(50)], crs="EPSG:32617",
+    )  # fmt: skip
+    ground.to_file(flat / "log.gpkg")
+    made = invasimap.plan(invasimap.read_tract(flat / "work.toml").with_draws(0))
+    jobs = made.treatment.jobs.query("zone == 'open' and access == 'atv_hose' and stand != '(outside)'")
+    logged = jobs.intersects(ground.to_crs(jobs.crs).geometry[0])
+    assert logged.sum() == 1 and (~logged).sum() == 2  # the disc at (300, 200) lies in two stands
+    assert jobs.loc[~logged, "work"].notna().all() and jobs.loc[logged, "work"].isna().all()
+    assert "in the year (with Example Product A of 2026-05-01" in jobs.loc[logged, "why"].item()
+    assert "log.gpkg" in [file.shown for file in made.inputs]

@@ -279,6 +279,7 @@ class Tract(Section):
     labour: LabourSection = LabourSection()
     budget: BudgetSection | None = None
     schedule: ScheduleSection = ScheduleSection()
+    log: Layer | None = None
     mapbook: MapbookSection = MapbookSection()
     emergency: EmergencySection = EmergencySection()
     crew: CrewSection = CrewSection()

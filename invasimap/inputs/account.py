@@ -27,8 +27,8 @@ from invasimap.inputs.twice import without_copies
 from invasimap.inputs.what_to_do import with_what_to_do
 
 PATCH_COLUMNS: Final = (
-    "id", "species", "common_name", "known", "date", "cover_pct", "cover_low_pct", "cover_high_pct", "height_m",
-    "stems", "stem_mm", "accuracy_m", "observer", "shape", "file", "record", "notes", "other",
+    "id", "species", "common_name", "known", "date", "cover_pct", "cover_low_pct", "cover_high_pct", "cover_told",
+    "height_m", "stems", "stem_mm", "accuracy_m", "observer", "shape", "file", "record", "notes", "other",
 )  # fmt: skip
 LEDGER_COLUMNS: Final = ("file", "records", "accepted", "repaired", "set_aside")
 ROLE_COLUMNS: Final = ("file", "column", "role", "unit", "recognised_by")
@@ -124,6 +124,7 @@ def patches_of(records: Records, other: Sequence[pd.DataFrame], *, crs: CRS) -> 
     said = [text for frame in other for text in _filled_json(frame)]
     columns["other"] = pd.Series(said)
     columns |= {**records.number, "known": records.known, "record": records.number["record"].astype(np.int64)}
+    columns["cover_told"] = records.number["cover_told"] > 0
     columns["id"] = pd.Series([f"P{number:04d}" for number in range(1, len(records) + 1)])
     geometry = records.geometry.copy()
     points = np.flatnonzero(shapely.is_missing(geometry))

@@ -35,13 +35,17 @@ _NAN: Final = float("nan")
 
 
 class Cover(NamedTuple):
-    """Canopy cover of a record in percent; ``reason`` sets it aside, ``how`` says what was understood or taken."""
+    """Canopy cover of a record in percent; ``reason`` sets it aside, ``how`` says what was understood or taken.
+
+    Where it is not ``told`` the figures only stand in for one that is not known.
+    """
 
     mid_pct: float
     low_pct: float
     high_pct: float
     reason: str = ""
     how: str = ""
+    told: bool = True
 
 
 def parse_cover(text: str, *, scale: Scale | None = None) -> Cover:
@@ -53,7 +57,7 @@ def parse_cover(text: str, *, scale: Scale | None = None) -> Cover:
     Examples
     --------
     >>> parse_cover("25-50 %")
-    Cover(mid_pct=37.5, low_pct=25.0, high_pct=50.0, reason='', how='')
+    Cover(mid_pct=37.5, low_pct=25.0, high_pct=50.0, reason='', how='', told=True)
     >>> parse_cover("120").reason
     'cover 120 is outside 0-100 %'
     >>> from invasimap.inputs.cover_scales import DAUBENMIRE
@@ -99,7 +103,7 @@ def _of_unknown_class(cell: str, scale: Scale) -> Cover | None:
     match = _COVER.fullmatch(" ".join(cell.split()))
     if match and (_is_open(match) or any(float(n) > _SMALL for n in (match["low"], match["high"]) if n)):
         return None
-    return Cover(100.0, 100.0, 100.0, how=f"cover class {cell!r}: {scale.how}")
+    return Cover(100.0, 100.0, 100.0, how=f"cover class {cell!r}: {scale.how}", told=False)
 
 
 def _of_number(cell: str, scale: Scale) -> Cover:

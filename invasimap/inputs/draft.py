@@ -9,7 +9,7 @@ from typing import Final
 
 from invasimap.core.errors import Fault
 from invasimap.core.legible import visible
-from invasimap.inputs.draft_blocks import ACCESS, EMERGENCY, INTAKE, OUTPUTS, RANGES, confidential_block
+from invasimap.inputs.draft_blocks import ACCESS, EMERGENCY, INTAKE, OUTPUTS, RANGES, WORK, confidential_block
 from invasimap.inputs.folder import Finding
 from invasimap.inputs.sniff import LayerFacts, LonLatBounds, RasterFacts
 
@@ -96,6 +96,7 @@ def draft(settled: Settled, *, title: str, folder: str, path_of: Callable[[str],
         *(writer.ways(f) for f in settled.of("ways")),
         *(f"{_why(f)}\n[entries]\n{writer.layer(f)}" for f in settled.of("entries")),
         ACCESS,
+        WORK,
         RANGES,
         INTAKE,
         OUTPUTS,

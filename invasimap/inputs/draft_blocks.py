@@ -25,6 +25,103 @@ ACCESS: Final = """\
 # max_slope = ""
 # max_walk = ""                        # one way, loaded, from the nearest place a vehicle can stop
 """
+WORK: Final = """\
+# ---- what is done, when, with what, and for how much: without these sections no mix, no hours, no money ------
+# Take the # from what you have. What stands between empty quotes ("") is yours to type; other values are as shown
+# until you change them. No figure of a label is written here: each comes from the label in your hand.
+
+# [season]                             # dates seen here, month-day; what is not known has no window
+# native_leaf_drop = ""                # natives have dropped their leaves; such as "10-20"
+# killing_freeze = ""                  # the first
+# full_leaf = ""                       # of plants that drop theirs
+# leaf_colour = ""                     # until then they are green
+# after_leaf_drop = "3 day"
+# after_freeze = "0 day"
+# sap_flow = ["", ""]                  # first and last day of strong flow, when stumps are not treated
+# spray_days = "45 %"                  # of the days of a window
+
+# [technique]
+# rules = "rules.csv"                  # a table of your own; left out, that of the package
+# reach = "6 ft"                       # leaves above it are never sprayed from the ground
+# pull_height = "2 ft"                 # what is higher, or infests more than few, is not pulled
+# few = "500 sq ft"
+# dense = "50 %"                       # cover above which hose or boom sprays all over
+# basal_stem = "6 in"                  # the thickest stem treated through its bark
+# low_volume_height = "7 ft"           # below it, and up to low_volume_stems, leaves take a low volume
+# low_volume_stems = "1500 stems/acre"
+# wait = "8-10 weeks"                  # how long resprouts grow before they are sprayed
+# least_piece = "100 sq ft"            # smaller pieces of a patch go with its largest
+
+# [[mix]]                              # one block a mix
+# name = ""
+# product = ""                         # type this from the label
+# registration = ""                    # type this from the label
+# ingredient = ""                      # type this from the label: lb/gal or g/l of product
+# ingredient_name = ""                 # type this from the label: products that share it share their limits
+# rate = ""                            # type this from the label: % v/v of the mix, or by area such as qt/acre
+# max_per_application = ""             # type this from the label: lb/acre or kg/ha, or "none on the label"
+# max_per_year = ""                    # type this from the label: likewise
+# limit_year = ""                      # type this from the label: "calendar", "365 days" or the day it begins
+# adjuvant = { name = "", rate = "" }  # type this from the label
+# dye = { name = "", rate = "" }       # type this from the label
+# price = ""                           # what you pay, such as USD/gal
+# species = []                         # type this from the label: the plants it may be used on; ["*"]: every one
+# zones = []                           # where it may be used: "open", "hand_only"
+# technique = []                       # type this from the label: how it may be put on: "foliar_spot",
+#                                      # "foliar_broadcast", "cut_then_foliar", "cut_stump", "basal_bark"
+# wind = ""                            # type this from the label: from - to, in mph or m/s
+# temperature = ""                     # type this from the label: from - to, in degF or degC
+# rain_free = ""                       # type this from the label
+# reentry = ""                         # type this from the label
+
+# [[rig]]                              # one block a rig; tank and output are of the whole rig
+# name = ""
+# access = ""                          # "foot", "atv_hose" or "tractor"
+# tank = ""
+# output = ""                          # in gal/min or l/min
+# crew = ""                            # how many people, without the quotes
+# wage = ""                            # of each of them, such as "28 USD/h"
+# machine = ""                         # its hour without the driver; or [rig.machine_costs], as in the README
+# available = ""                       # days; left out, every working day
+# trigger_share = 0.6                  # of the time at the plants mix flows
+# fill = "12 min"                      # filling and mixing a tank, once there
+# refill_trip = ""                     # one way from the water to the work; on foot the map of reach says it
+# ground_speed = ""                    # of a boom, with its swath
+# swath = ""
+# calibration = [{ rate = "", date = "" }]       # what `invasimap calibrate` gives; without one no amounts
+# pace = [{ technique = "", hours = "" }]        # person-hours from your own records, such as "40 h/acre"
+
+# [labour]
+# productive = "6.5 h"                 # of a paid day
+# paid = "8 h"
+# travel_cost = ""                     # of a crew, such as "60 USD/day"
+# spray_day_chance = 0.45              # of days the weather lets a crew spray
+
+# [spray]
+# waste = "10 %"                       # mixed beyond what the plants take; counts in every dose
+# surface = "sloped"                   # or "map": which acres a mix by percent is spread over
+# jug_mark = "0.5 fl oz"               # the finest mark of the jug that product is measured with
+# calibration_age = "30 day"           # an older calibration is said
+
+# [budget]
+# money = ""                           # such as "12000 USD"; without this section the rigs' days alone bind
+
+# [schedule]
+# start = ""                           # year-month-day; left out, the day the plan is made
+# weeks = 52
+# stand_priority = { "7" = 2.0 }       # times as much as elsewhere; 0: nothing is planned there
+# outlying_weight = 2.0                # of what lies outlying_distance or farther from a larger cluster; 1: none
+# outlying_distance = "300 ft"
+# cluster_distance = "100 ft"          # patches of a species so near each other are one cluster
+# gap = "0.5 %"                        # good enough: proven to be this close to the best
+# time_limit = "60 s"
+# split_jobs = false                   # true: any job may be parted over two following weeks
+# days_per_week = 5
+# money_step = "1000 USD"              # of the curve of what further money buys
+# curve_solves = 8
+# growth = ""                          # of infested ground in a year, for what waiting costs
+# discount = "5 %"                     # a year, of money spent later
+"""
 RANGES: Final = """\
 # ---- how far the figures may be off: each has a 90 % range, drawn with these values until you change them ----
 

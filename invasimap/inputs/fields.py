@@ -145,7 +145,10 @@ _MEASURED: Final = re.compile(
 _GROUPED: Final = re.compile(r"[1-9]\d{0,2}(?:,\d{3})+")
 _PLAIN: Final = r"[-+]?\d[\d.,]*|[-+]?\.\d+"
 _FRACTION: Final = r"\d+\s*/\s*\d+|\d+\s+\d+\s*/\s*\d+"
-_ONE: Final = rf"(?:[<>≤≥~≈]=?\s*)?(?:{_FRACTION}|{_PLAIN})\s*\+?"
+_OPENING: Final = (
+    r"[<>≤≥~≈]=?|less than|under|below|up to|at most|more than|over|above|at least|about|approx\.?|ca\.?|circa"
+)
+_ONE: Final = rf"(?:(?:{_OPENING})\s*)?(?:{_FRACTION}|{_PLAIN})\s*\+?"
 _BARE: Final = re.compile(rf"\s*{_ONE}(?:\s*(?:-|–|—|to|x|×|\*|by)\s*{_ONE})?\s*", re.I)  # noqa: RUF001
 
 

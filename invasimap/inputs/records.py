@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Final
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,11 +26,7 @@ from invasimap.inputs.rounding import rounding_m
 from invasimap.inputs.site import Site
 from invasimap.inputs.species import JOINER, Catalogue, aside_reason, plain_name
 from invasimap.inputs.stands_box import moves
-from invasimap.inputs.values import Count, parse_count, parse_size
-from invasimap.inputs.written import read_written
-
-_TALLEST_M: Final = 60.0  # no tree of eastern North America is taller: centimetres or feet, said to be metres
-_THICKEST_M: Final = 3.0  # nor any stem thicker
+from invasimap.inputs.values import Count, Upper, parse_count, parse_size, parse_upper
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -38,9 +34,10 @@ class Records:
     """Records column by column: what they say, where they lie, and what became of each.
 
     A record with a ``reason`` is set aside; one without, but with a ``how``, is repaired. ``text`` and ``number`` hold
-    the columns of the patches; own_cover, own_height and own_size are 1 where the record itself says them. Points are
-    drawn when the patches are asked for: ``xy`` (n x 2, m) is where they lie, a_m and b_m are their semi-axes along and
-    across bearing_deg. ``geometry`` is the ground of all others and ``placed`` what was mapped.
+    the columns of the patches; own_cover and own_size are 1 where the record itself says them, said_height and
+    said_stem tell apart what records say of them (NaN where nothing). Points are drawn when the patches are asked for:
+    ``xy`` (n x 2, m) is where they lie, a_m and b_m are their semi-axes along and across bearing_deg. ``geometry`` is
+    the ground of all others and ``placed`` what was mapped.
     """
 
     text: dict[str, Cells]
@@ -122,9 +119,9 @@ def _told(
     named = read_names(texts["species"], site.species)
     cover = read_cover(texts["cover"], default=section.defaults.cover_pct, scale=scale)
     date = read_date(texts["date"], site, utc=utc, order=section.date_order)
-    height, height_how = _side_length(texts["height"], role="height", default=section.defaults.height_m)
-    stem, stem_how = _stem_mm(texts["stem_diameter"])
-    accuracy, accuracy_how = _side_length(texts["accuracy"], role="accuracy", default=None)
+    height = read_upper(texts["height"], role="height", default_m=section.defaults.height_m)
+    stem = read_upper(texts["stem_diameter"], role="stem_diameter")
+    accuracy, accuracy_how = _accuracy_m(texts["accuracy"])
     if section.gps_accuracy_m is not None:
         accuracy = np.where(np.isnan(accuracy), section.gps_accuracy_m, accuracy)
     if (short := np.flatnonzero(rounded_m)).size:
@@ -142,11 +139,12 @@ def _told(
         },
         number={
             **cover.number,
-            "height_m": height,
-            "stem_mm": stem,
+            "height_m": height.value_m,
+            "stem_mm": 1000 * stem.value_m,
             "accuracy_m": accuracy,
             "own_cover": (~texts["cover"].blank).astype(float),
-            "own_height": (~texts["height"].blank).astype(float),
+            "said_height": height.stated,
+            "said_stem": stem.stated,
         },
         known=named.known,
         reason=join_cells(named.reason, cover.reason, date.reason),
@@ -154,8 +152,8 @@ def _told(
             named.how,
             cover.how,
             date.how,
-            height_how,
-            stem_how,
+            height.how,
+            stem.how,
             accuracy_how,
             texts["stems"].with_texts([count.how for count in stems]),
         ),
@@ -258,7 +256,8 @@ def _read_name(text: str, species: Catalogue) -> tuple[str, str, bool, str, str]
 
 @dataclass(frozen=True, kw_only=True)
 class Covers:
-    """Cover of each record: cover_pct, cover_low_pct and cover_high_pct, why it is none, and what was taken."""
+    """Cover of each record: cover_pct, cover_low_pct and cover_high_pct, cover_told (1 where the record itself says how
+    much it is), why it is none, and what was taken."""
 
     number: dict[str, NDArray[np.float64]]
     reason: Cells
@@ -268,14 +267,15 @@ class Covers:
 def read_cover(cells: Cells, *, default: tuple[float, float] | None, scale: Scale | None = None) -> Covers:
     """The cover of each record; blank is the default, else 100 %."""
     if default is None:
-        filled = Cover(100.0, 100.0, 100.0, how="cover not recorded: counted as 100 %")
+        filled = Cover(100.0, 100.0, 100.0, how="cover not recorded: counted as 100 %", told=False)
     else:
         shown = f"{default[0]:g}" if default[0] == default[1] else f"{default[0]:g}-{default[1]:g}"
-        filled = Cover((default[0] + default[1]) / 2, *default, how=f"cover from defaults: {shown} %")
+        filled = Cover((default[0] + default[1]) / 2, *default, how=f"cover from defaults: {shown} %", told=False)
     read = [parse_cover(text, scale=scale) if text else filled for text in cells.texts]
     columns = ("cover_pct", "cover_low_pct", "cover_high_pct")
     return Covers(
-        number={name: cells.each([row[k] for row in read]) for k, name in enumerate(columns)},
+        number={name: cells.each([row[k] for row in read]) for k, name in enumerate(columns)}
+        | {"cover_told": cells.each([float(row.told) for row in read])},
         reason=cells.with_texts([row.reason for row in read]),
         how=cells.with_texts([row.how for row in read]),
     )
@@ -309,34 +309,32 @@ def _said_stems(count: Count) -> str:
     return f"over {count.low:.0f}" if np.isinf(count.high) else f"{count.low:.0f}-{count.high:.0f}"
 
 
-def _stem_mm(cells: Cells) -> tuple[NDArray[np.float64], Cells]:
-    """The thickest stem in millimetres: the upper end of a range; of "over 6 in" it is not known how thick."""
+@dataclass(frozen=True, kw_only=True)
+class Uppers:
+    """Upper end of a size of each record (m; NaN where not known), what it states of it, and what was taken."""
 
-    def read(text: str) -> tuple[float, str]:
-        size = parse_size(text, role="stem_diameter", dimension="length")
-        found = read_written(text, "length")
-        if found is None or np.isnan(size.value):
-            return math.nan, f"{size.problem.partition(':')[0]}: not used" if size.problem else ""
-        if found.high > _THICKEST_M:
-            return math.nan, f"stem_diameter {text} is more than a stem's: not used"
-        if found.sign == ">":
-            return math.nan, f"stem_diameter {text} does not say how thick: not used"
-        return 1000 * found.high, size.how
-
-    rows = [read(text) for text in cells.texts]
-    return cells.each([value for value, _ in rows]), cells.with_texts([how for _, how in rows])
+    value_m: NDArray[np.float64]
+    stated: NDArray[np.float64]
+    how: Cells
 
 
-def _side_length(cells: Cells, *, role: str, default: float | None) -> tuple[NDArray[np.float64], Cells]:
-    """A length that is told beside the patch: what is wrong with it costs the value, not the record."""
+def read_upper(
+    cells: Cells, *, role: Literal["height", "stem_diameter"], default_m: float | None = None
+) -> Uppers:  # fmt: skip
+    """The upper end of each record's height or stem; blank is the default, where there is one."""
+    filled = Upper(math.nan, math.nan)
+    if default_m is not None:
+        filled = Upper(default_m, math.nan, f"{role} from defaults: {said_length(default_m)}")
+    read = [parse_upper(text, role=role) if text else filled for text in cells.texts]
+    return Uppers(
+        value_m=cells.each([row.value for row in read]),
+        stated=cells.each([row.stated for row in read]),
+        how=cells.with_texts([row.how for row in read]),
+    )
 
-    def read(text: str) -> tuple[float, str]:
-        if not text and default is not None:
-            return default, f"{role} from defaults: {said_length(default)}"
-        size = parse_size(text, role=role, dimension="length")
-        if role == "height" and size.value > _TALLEST_M:
-            return math.nan, f"height {text} is more than a plant's: not used"
-        return size.value, f"{size.problem.partition(':')[0]}: not used" if size.problem else size.how
 
-    rows = [read(text) for text in cells.texts]
-    return cells.each([value for value, _ in rows]), cells.with_texts([how for _, how in rows])
+def _accuracy_m(cells: Cells) -> tuple[NDArray[np.float64], Cells]:
+    """Accuracies; what is wrong with one costs the value, not the record."""
+    read = [parse_size(text, role="accuracy", dimension="length") for text in cells.texts]
+    said = [f"{size.problem.partition(':')[0]}: not used" if size.problem else size.how for size in read]
+    return cells.each([size.value for size in read]), cells.with_texts(said)

@@ -45,7 +45,7 @@ def _told(records: Records, rows: NDArray[np.intp]) -> sameness.Records:
     text, number = records.text, {name: values[rows] for name, values in records.number.items()}
     kind = text["shape"].each([_KINDS[shape or "point"] for shape in text["shape"].texts], dtype=np.int64)[rows]
     kind[(kind == _KINDS["point"]) & ~shapely.is_missing(records.placed[rows])] = _SEVERAL_POINTS
-    said = {name: np.where(number[f"own_{name}"] > 0, 0.0, np.nan) for name in ("cover", "size", "height")}
+    said = {name: np.where(number[f"own_{name}"] > 0, 0.0, np.nan) for name in ("cover", "size")}
     long = np.where(number["a_m"] != number["b_m"], 0.0, np.nan)  # others have no bearing
     x_m, y_m = _middles(records, rows)
     return sameness.Records(
@@ -66,8 +66,8 @@ def _told(records: Records, rows: NDArray[np.intp]) -> sameness.Records:
             number["a_m"] + said["size"],
             number["b_m"] + said["size"],
             number["bearing_deg"] % 180 + said["size"] + long,
-            number["height_m"] + said["height"],
-            *([number["stem_mm"]] if np.isfinite(number["stem_mm"]).any() else []),
+            number["said_height"],
+            *([number["said_stem"]] if np.isfinite(number["said_stem"]).any() else []),
         ],
         outlines=lambda at: _outlines(records, rows[at], kind[at]),
     )

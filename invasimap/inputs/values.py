@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from typing import Final, NamedTuple
+from typing import Final, Literal, NamedTuple
 
 from invasimap.inputs.written import Dimension, read_written, tidy
 
@@ -16,11 +16,31 @@ _SIZE_WORDS: Final = re.compile(
 )
 
 
+# m that none exceeds (no tree of eastern North America is taller), whose size it is, how one that is not known counts
+_MOST: Final = {
+    "height": (60.0, "a plant's", "tall"),
+    "stem_diameter": (3.0, "a stem's", "thick"),
+}
+_OPEN: Final = 1e6  # makes an open end unlike every size, and alike only to the same open end
+_UNREAD: Final = 1e12  # what words such as "head-high" state is not known, but is no size
+
+
 class Size(NamedTuple):
     """A length in metres or an area in square metres (NaN where blank or unusable), what is wrong, what was taken."""
 
     value: float
     problem: str = ""
+    how: str = ""
+
+
+class Upper(NamedTuple):
+    """The upper end of a size in metres (NaN where blank, open or unusable), and what was taken.
+
+    ``stated`` tells records apart: as ``value``, but an open end has a figure of its own.
+    """
+
+    value: float
+    stated: float
     how: str = ""
 
 
@@ -68,6 +88,34 @@ def parse_size(text: str, *, role: str, dimension: Dimension) -> Size:
     if not 0 < value < math.inf or found.low < 0:
         return Size(math.nan, f"{role} {text} is not above zero")
     return Size(value, how=f"{role} {text} counted as {_without_sign(text)}" if found.sign else "")
+
+
+def parse_upper(text: str, *, role: Literal["height", "stem_diameter"]) -> Upper:
+    """How tall a plant or thick its thickest stem may be: the upper end of a range; "over 6 ft" does not say.
+
+    What is wrong with the cell costs the value, not the record.
+
+    Examples
+    --------
+    >>> parse_upper("4-10 ft", role="height").value == 10 * 0.3048
+    True
+    >>> parse_upper("> 6 ft", role="height").how
+    "height '> 6 ft' has no upper end: counted as not known, tall"
+    """
+    size, found = parse_size(text, role=role, dimension="length"), read_written(text, "length")
+    if found is None or math.isnan(size.value):
+        return Upper(
+            math.nan,
+            math.nan if found or not text else _UNREAD,
+            f"{size.problem.partition(':')[0]}: not used" if size.problem else "",
+        )
+    most_m, whose, counts = _MOST[role]
+    if found.high > most_m:
+        return Upper(math.nan, math.nan, f"{role} {text} is more than {whose}: not used")
+    if found.sign == ">":
+        how = f"{role} {text!r} has no upper end: counted as not known, {counts}"
+        return Upper(math.nan, found.high * _OPEN, how)
+    return Upper(found.high, found.high, size.how)
 
 
 def split_by(text: str) -> tuple[str, str] | None:

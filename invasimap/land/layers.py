@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, fields, replace
+from functools import partial
 from pathlib import Path
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import geopandas as gpd
 import numpy as np
@@ -22,12 +24,13 @@ from invasimap.core.settings import CrossingsLayer, ProtectSection, StandsSectio
 from invasimap.core.survey_settings import Layer
 from invasimap.inputs.fields import find_columns, with_unit
 from invasimap.inputs.layers import read_layer
+from invasimap.inputs.sprayed import SPRAYED_COLUMNS, as_sprayed
 from invasimap.inputs.values import parse_size
 from invasimap.land.covers import confidential_rows, covers
 from invasimap.land.features import FEATURE_COLUMNS
 from invasimap.land.ground import Ground, make_ground
 from invasimap.land.hidden_place import key_of
-from invasimap.land.notes import elevation_notes, unknown_share
+from invasimap.land.notes import elevation_notes, left_out_notes, stand_overlaps, unknown_share, unused_ways
 from invasimap.land.placing import crs_of_stands, placed
 from invasimap.land.terrain import Terrain, flat_terrain, raster_facts, read_terrain
 from invasimap.land.words import OUTSIDE
@@ -41,8 +44,8 @@ class LandLayers:
     """The tract's land as vectors, all in ``crs``; see ``Ground`` for the columns.
 
     As read, ``features`` holds the confidential ones and there are no ``covers``; ``covered`` puts these in their
-    place. ``true_features`` stays as read, for the checks. ``private_notes`` tell of confidential layers: for the owner
-    alone.
+    place. ``true_features`` stays as read, for the checks. ``sprayed`` is what the log says was put on before
+    (``inputs.sprayed``). ``private_notes`` tell of confidential layers: for the owner alone.
     """
 
     crs: CRS
@@ -54,6 +57,7 @@ class LandLayers:
     wet_ground: gpd.GeoDataFrame
     open_ground: gpd.GeoDataFrame
     crossings: gpd.GeoDataFrame
+    sprayed: gpd.GeoDataFrame
     covers: gpd.GeoDataFrame
     true_features: gpd.GeoDataFrame
     notes: tuple[str, ...]
@@ -62,7 +66,7 @@ class LandLayers:
 
     def layers(self) -> dict[str, Any]:
         """The system and the layers by name, as a plan may hold them."""
-        apart = ("covers", "true_features", "notes", "private_notes", "files")
+        apart = ("sprayed", "covers", "true_features", "notes", "private_notes", "files")
         return {f.name: getattr(self, f.name) for f in fields(self) if f.name not in apart}
 
     def covered(self, *, words: str, hide_within_m: float, terrain: Terrain) -> LandLayers:
@@ -109,8 +113,8 @@ def read_land(tract: Tract) -> LandLayers:
         raise InputError(faults)
     layers = {name: _combined(frames, crs, name) for name, frames in on_ground.items()}
     notes, private = _layer_notes(tract, on_ground)
-    left_out, left_out_private = _left_out_notes(tract, raw["features"])
-    notes += [*_stand_overlaps(layers["stands"]), *_unused_ways(tract, layers), *left_out]
+    left_out, left_out_private = left_out_notes(tract, raw["features"])
+    notes += [*stand_overlaps(layers["stands"]), *unused_ways(tract, layers), *left_out]
     return LandLayers(
         crs=crs, notes=tuple(notes), private_notes=(*private, *left_out_private), files=tuple(_files(tract)),
         covers=empty_layer(crs, *FEATURE_COLUMNS), true_features=layers["features"], **layers,
@@ -201,6 +205,7 @@ def _read_all(tract: Tract) -> tuple[dict[str, list[gpd.GeoDataFrame]], list[Fau
         ("wet_ground", "[land] wet_ground", land.wet_ground, _as_they_are),
         ("open_ground", "[land] open_ground", land.open_ground, _as_they_are),
         ("crossings", "[land] crossings", land.crossings, _as_crossings),
+        ("sprayed", "[log]", tract.log, partial(_as_sprayed, timezone=tract.tract.zone)),
         *(("features", f"[[protect]] {block.kind}", block, _as_features) for block in tract.protect),
     ]
     raw: dict[str, list[gpd.GeoDataFrame]] = {name: [] for name in (*(row[0] for row in wanted), "features")}
@@ -240,7 +245,9 @@ def _all_placed(
 
 
 def _combined(frames: list[gpd.GeoDataFrame], crs: CRS, name: str) -> gpd.GeoDataFrame:
-    columns = {"ways": ("class", "allows"), "features": FEATURE_COLUMNS, "crossings": ("width_m",)}
+    columns = {
+        "ways": ("class", "allows"), "features": FEATURE_COLUMNS, "crossings": ("width_m",), "sprayed": SPRAYED_COLUMNS,
+    }  # fmt: skip
     moved = [frame for frame in frames if not frame.empty]
     if not moved:
         return empty_layer(crs, *columns.get(name, ()))
@@ -303,6 +310,10 @@ def _as_crossings(frame: gpd.GeoDataFrame, layer: CrossingsLayer, where: str) ->
     return made
 
 
+def _as_sprayed(frame: gpd.GeoDataFrame, layer: Layer, where: str, *, timezone: ZoneInfo) -> gpd.GeoDataFrame:
+    return as_sprayed(frame, where=f"{where}: {layer.shown}", timezone=timezone)
+
+
 def _as_features(frame: gpd.GeoDataFrame, block: ProtectSection, where: str) -> gpd.GeoDataFrame:
     if frame.empty:
         asked = f" that match where = {block.where}" if block.where else ""
@@ -347,53 +358,10 @@ def _column(frame: gpd.GeoDataFrame, name: str, where: str, setting: str) -> pd.
     )
 
 
-def _left_out_notes(tract: Tract, frames: list[gpd.GeoDataFrame]) -> tuple[list[str], list[str]]:
-    """Values of a protected layer that no block's ``where`` takes: what they name is not protected.
-
-    Apart those of a layer that a confidential block reads: the values may name what it hides.
-    """
-    blocks: dict[tuple[str, str | None, str], list[tuple[str, dict[str, int]]]] = {}
-    for block, frame in zip(tract.protect, frames, strict=True):
-        for column, counts in frame.attrs["left_out"].items():
-            blocks.setdefault((block.shown, block.layer, column), []).append((block.kind, counts))
-    notes: tuple[list[str], list[str]] = ([], [])
-    private = {(block.shown, block.layer) for block in tract.protect if block.confidential}
-    whole = {(block.shown, block.layer) for block in tract.protect if not block.where}
-    for (file, layer, column), taken in sorted(blocks.items(), key=str):
-        if (file, layer) in whole:
-            continue
-        for value in sorted(set.intersection(*(set(counts) for _, counts in taken))):
-            count = max(counts[value] for _, counts in taken)
-            place = f"{file} {layer}" if layer else file
-            notes[(file, layer) in private].append(
-                f"{place}: {count} features with {column} = {value!r} are in no [[protect]] block: not protected."
-            )
-    return notes
-
-
-def _stand_overlaps(stands: gpd.GeoDataFrame) -> list[str]:
-    total = float(stands.geometry.area.sum())
-    twice = total - float(stands.geometry.union_all().area)
-    if twice <= 1e-6 * total:
-        return []
-    return [
-        f"Stands overlap over {100 * twice / total:.2f} % of their area: ground in two counts for the first listed."
-    ]
-
-
-def _unused_ways(tract: Tract, layers: dict[str, gpd.GeoDataFrame]) -> list[str]:
-    if tract.ways is None:
-        return []
-    unknown = sorted({str(name) for name in layers["ways"]["class"]} - set(tract.ways.allows))
-    if not unknown:
-        return []
-    return [f"Ways of class {', '.join(repr(name) for name in unknown)} allow nothing: not named in [ways] allows."]
-
-
 def _files(tract: Tract) -> list[Path]:
     land = tract.land
     layers = [tract.stands, tract.ways, tract.entries, land.barriers, land.wet_ground, land.open_ground, land.crossings]
-    named = [layer.file for layer in [*layers, *tract.protect] if layer is not None]
+    named = [layer.file for layer in [*layers, tract.log, *tract.protect] if layer is not None]
     names = [name for name in named if not is_database(name)]
     paths = {tract.path(name) for name in names + ([land.elevation] if land.elevation else [])}
     return sorted({part for path in paths for part in with_side_files(path)})

@@ -1,4 +1,5 @@
-"""What is to be said of the ground before figures of access are used: gaps in the elevation, and how it is entered."""
+"""What is to be said of the ground before figures are used: gaps in the elevation, how it is entered, what the layers
+leave open."""
 
 from __future__ import annotations
 
@@ -9,6 +10,7 @@ import geopandas as gpd
 import numpy as np
 import shapely
 
+from invasimap.core.settings import Tract
 from invasimap.land.ground import Ground
 from invasimap.land.machines import ENTRY_SNAP_M, vehicle_stops
 from invasimap.land.raster import Mask, covered, touched
@@ -71,6 +73,51 @@ def entrance_notes(ground: Ground) -> list[str]:
     elif ground.entries.empty:
         notes.append("No entries are given: people and machines come in on the ways that lead in from outside.")
     return notes + _far_entries(ground)
+
+
+def left_out_notes(tract: Tract, frames: list[gpd.GeoDataFrame]) -> tuple[list[str], list[str]]:
+    """Values of a protected layer that no block's ``where`` takes: what they name is not protected.
+
+    Apart those of a layer that a confidential block reads: the values may name what it hides.
+    """
+    blocks: dict[tuple[str, str | None, str], list[tuple[str, dict[str, int]]]] = {}
+    for block, frame in zip(tract.protect, frames, strict=True):
+        for column, counts in frame.attrs["left_out"].items():
+            blocks.setdefault((block.shown, block.layer, column), []).append((block.kind, counts))
+    notes: tuple[list[str], list[str]] = ([], [])
+    private = {(block.shown, block.layer) for block in tract.protect if block.confidential}
+    whole = {(block.shown, block.layer) for block in tract.protect if not block.where}
+    for (file, layer, column), taken in sorted(blocks.items(), key=str):
+        if (file, layer) in whole:
+            continue
+        for value in sorted(set.intersection(*(set(counts) for _, counts in taken))):
+            count = max(counts[value] for _, counts in taken)
+            place = f"{file} {layer}" if layer else file
+            notes[(file, layer) in private].append(
+                f"{place}: {count} features with {column} = {value!r} are in no [[protect]] block: not protected."
+            )
+    return notes
+
+
+def stand_overlaps(stands: gpd.GeoDataFrame) -> list[str]:
+    """What to say of stands that share ground."""
+    total = float(stands.geometry.area.sum())
+    twice = total - float(stands.geometry.union_all().area)
+    if twice <= 1e-6 * total:
+        return []
+    return [
+        f"Stands overlap over {100 * twice / total:.2f} % of their area: ground in two counts for the first listed."
+    ]
+
+
+def unused_ways(tract: Tract, layers: dict[str, gpd.GeoDataFrame]) -> list[str]:
+    """What to say of ways whose class the settings do not name."""
+    if tract.ways is None:
+        return []
+    unknown = sorted({str(name) for name in layers["ways"]["class"]} - set(tract.ways.allows))
+    if not unknown:
+        return []
+    return [f"Ways of class {', '.join(repr(name) for name in unknown)} allow nothing: not named in [ways] allows."]
 
 
 def _far_entries(ground: Ground) -> list[str]:

@@ -16,7 +16,7 @@ from pyproj import CRS
 from invasimap.core.settings import Tract
 from invasimap.core.units import ShownUnits
 from invasimap.land.terrain import Terrain
-from invasimap.prescription.treatment import Treatment
+from invasimap.prescription.treatment import Treatment, no_treatment
 
 CAUTIONS = (
     "The product label is the law. Local, state and federal rules and a licensed applicator's judgement come before "
@@ -87,9 +87,10 @@ class Plan:
     Attributes
     ----------
     patches
-        ``id, species, common_name, date, cover_pct, height_m, stem_mm, observer, file, record, notes, other,
-        gross_m2``;
-        ``other`` is what else a record said, as JSON.
+        ``id, species, common_name, date, cover_pct, cover_told, height_m, stem_mm, observer, file, record, notes,
+        other, gross_m2``; ``height_m`` and ``stem_mm`` are upper ends, NaN where not known. ``cover_told`` is false
+        where the record does not say its cover: ``cover_pct`` is then the survey's default, or 100. ``other`` is what
+        else a record said, as JSON.
     mosaic
         The planar partition: ``stand, zone, access, species, cover_pct`` (text, semicolon-joined), ``area_m2``.
     treatment_zones
@@ -127,7 +128,7 @@ class Plan:
     parking
         Where to park for each treatment zone that a hose serves (``land.parking.parking_places``).
     treatment
-        A season's work: ``prescription.treatment.Treatment``. None of a plan made by hand without it.
+        A season's work: ``prescription.treatment.Treatment``.
     photos
         Pictures and the patch each belongs to: ``file, patch, species, distance_m, direction_deg, taken, reason``.
     internal
@@ -165,7 +166,7 @@ class Plan:
     totals: pd.DataFrame = field(default_factory=pd.DataFrame)
     by_means: pd.DataFrame = field(default_factory=pd.DataFrame)
     drivers: pd.DataFrame = field(default_factory=pd.DataFrame)
-    treatment: Treatment | None = None
+    treatment: Treatment = field(default_factory=no_treatment)
     notes: tuple[str, ...] = ()
     inputs: tuple[InputFile, ...] = ()
     seconds: Mapping[str, float] = field(default_factory=dict)

@@ -130,7 +130,7 @@ def _visits(
 ) -> gpd.GeoDataFrame:  # fmt: skip
     """A row a visit to a piece, with its mix; ``why`` nothing is planned where that is known already."""
     pieces = pieces.assign(
-        own_cover_pct=pieces["cover_pct"].where(pieces["cover_told"].fillna(True).astype(bool)),
+        own_cover_pct=pieces["cover_pct"].where(pieces["cover_told"].ne(False)),
         value_m2=priorities(
             pieces.assign(infested_m2=pieces["gross_m2"] * pieces["cover_pct"] / 100), settings=settings.schedule
         )["value_m2"],

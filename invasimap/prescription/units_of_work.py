@@ -75,7 +75,8 @@ def what_it_takes(jobs: pd.DataFrame, worked: Sequence[pd.DataFrame], *, setting
     worked
         Of each rig, what it would put on (``alternatives.worked_by``).
     """
-    parts = [table.join(jobs[["unit", "value_m2"]], rsuffix="_").dropna(subset=["unit"]) for table in worked]
+    own = jobs[["unit", "value_m2"]]
+    parts = [table.drop(columns=list(own), errors="ignore").join(own).dropna(subset=["unit"]) for table in worked]
     found = pd.concat(parts) if parts else pd.DataFrame()
     found = found[~found["withheld"].astype(bool)] if len(found) else found
     if not len(found):

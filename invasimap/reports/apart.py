@@ -15,7 +15,7 @@ from invasimap.prescription.plan import Plan
 
 WORTH_CELLS = 250_000  # a second process takes a second or two to start: smaller tracts are drawn sooner here
 _CHILD = "from invasimap.reports.pictures import answer; answer()"
-BOOK = "mapbook"  # the one among the pictures that is a PDF
+BOOK, LOADS = "mapbook", "loadsheet"  # those among the pictures that are a PDF
 Pictures = Callable[[], Mapping[str, bytes]]
 
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 import re
 from typing import Final
 
+from invasimap.reports.treatment_column_words import TREATMENT_COLUMNS, TREATMENT_SHEETS
+
 SHEET_WORDS: Final = {
     "acreage": "Area by stand, species, zone and access. A spot with two species counts once in each.",
     "ground": "Area of infested ground by stand, zone and access: each spot once, however many species grow there.",
@@ -21,6 +23,7 @@ SHEET_WORDS: Final = {
     "columns": "What each column of each field file was taken for.",
     "photos": "Pictures and the patch nearest to each.",
     "internal": "This workbook shows confidential places.",
+    **TREATMENT_SHEETS,
 }
 # by a column's name without its unit
 COLUMN_WORDS: Final = {
@@ -82,17 +85,24 @@ COLUMN_WORDS: Final = {
     "taken": "when it was taken, local time",
     "internal": "what must not be done with it",
     "error": "how far off the picture's position may be",
+    **TREATMENT_COLUMNS,
 }
 UNIT_WORDS: Final = {
     "ac": "acres", "ha": "hectares", "ft": "feet", "m": "metres", "pct": "percent", "deg": "degrees",
+    "gal": "US gallons", "floz": "US fluid ounces", "l": "litres", "ml": "millilitres", "in": "inches",
+    "mm": "millimetres", "lb": "pounds", "kg": "kilograms", "lb_per_ac": "pounds per acre",
+    "kg_per_ha": "kilograms per hectare",
 }  # fmt: skip
 BOUND_WORDS: Final = {
     "low": "lower end of the 90 % range of: ", "high": "upper end of the 90 % range of: ",
 }  # fmt: skip
 
 
-def column_words(name: str) -> str:
-    """What a column is, with its unit.
+_MONEY: Final = re.compile(r"(.*money(?:_low|_high|_known|_limit)?)_(?!low$)([a-z]{3})")
+
+
+def column_words(name: str, *, sheet: str = "") -> str:
+    """What a column is, with its unit; of a sheet that means something of its own by it, that.
 
     Raises
     ------
@@ -105,15 +115,24 @@ def column_words(name: str) -> str:
     'lower end of the 90 % range of: ground under the patches; acres'
     >>> column_words("atv_hose_ac")
     'how much of it a hose from an ATV reaches; acres'
+    >>> column_words("travel_money_usd"), column_words("stop", sheet="parking")
+    ('travel; USD', '1 is the best place; each next one serves most of what is left')
     """
-    if name in COLUMN_WORDS:
-        return COLUMN_WORDS[name]
+    if name in COLUMN_WORDS or f"{sheet}.{name}" in COLUMN_WORDS:
+        return _of_sheet(name, sheet)
+    if money := _MONEY.fullmatch(name):
+        return f"{_of_sheet(money[1], sheet)}; {money[2].upper()}"
     stem, unit = _parted(name, UNIT_WORDS)
     stem, bound = _parted(stem, BOUND_WORDS)
-    return f"{BOUND_WORDS.get(bound, '')}{COLUMN_WORDS[stem]}; {UNIT_WORDS[unit]}"
+    return f"{BOUND_WORDS.get(bound, '')}{_of_sheet(stem, sheet)}; {UNIT_WORDS[unit]}"
+
+
+def _of_sheet(stem: str, sheet: str) -> str:
+    own = COLUMN_WORDS.get(f"{sheet}.{stem}")
+    return COLUMN_WORDS[stem] if own is None else own
 
 
 def _parted(name: str, endings: dict[str, str]) -> tuple[str, str]:
-    """A name and which of some endings it has."""
-    match = re.fullmatch(rf"(.+)_({'|'.join(endings)})", name)
+    """A name and which of some endings it has, the longest that it can be."""
+    match = re.fullmatch(rf"(.+?)_({'|'.join(endings)})", name)
     return (match[1], match[2]) if match else (name, "")

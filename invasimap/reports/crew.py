@@ -1,4 +1,4 @@
-"""Crew files: for each access class what its crew may work, for receivers (GPX) and for phones (KML)."""
+"""Crew files for receivers (GPX) and for phones (KML): what each access class may work, and what a week's work is."""
 
 from __future__ import annotations
 
@@ -6,20 +6,28 @@ from pathlib import Path
 
 from invasimap.prescription.plan import Plan
 from invasimap.reports.crew_parts import crew_sheets
+from invasimap.reports.crew_sheet import CrewSheet
+from invasimap.reports.crew_weeks import week_sheets
 from invasimap.reports.gpx import gpx_bytes
 from invasimap.reports.kml import kml_bytes
 from invasimap.reports.wording import TREATABLE
 
 
 def write_crew_files(plan: Plan, folder: Path) -> None:
-    """Write ``crew/*.gpx`` and ``crew/*.kml`` into ``folder``, which exists; a class without zones gets no file.
+    """Write ``crew/*.gpx`` and ``crew/*.kml`` into ``folder``, which exists; what has no ground gets no file.
 
-    A class whose zones one receiver would not hold gets several, ``foot_1.gpx`` and so on, stand by stand.
+    One for each access class, and one for each week and rig of the schedule (``week_2026-08-03_RIG.gpx``). What one
+    receiver would not hold gets several, ``foot_1.gpx`` and so on, stand by stand.
     """
     for access in TREATABLE:
-        sheets = list(crew_sheets(plan, access))
-        for number, sheet in enumerate(sheets, 1):
-            (folder / "crew").mkdir(exist_ok=True)
-            name = f"{access}_{number}" if len(sheets) > 1 else access
-            (folder / "crew" / f"{name}.gpx").write_bytes(gpx_bytes(sheet))
-            (folder / "crew" / f"{name}.kml").write_bytes(kml_bytes(sheet))
+        _write(access, list(crew_sheets(plan, access)), folder)
+    for name, sheets in week_sheets(plan):
+        _write(name, sheets, folder)
+
+
+def _write(name: str, sheets: list[CrewSheet], folder: Path) -> None:
+    for number, sheet in enumerate(sheets, 1):
+        (folder / "crew").mkdir(exist_ok=True)
+        whole = f"{name}_{number}" if len(sheets) > 1 else name
+        (folder / "crew" / f"{whole}.gpx").write_bytes(gpx_bytes(sheet))
+        (folder / "crew" / f"{whole}.kml").write_bytes(kml_bytes(sheet))

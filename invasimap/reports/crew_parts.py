@@ -38,7 +38,7 @@ FOR_WAYS = 0.2  # of a file's marks, at most, are entries and crossings
 
 
 @dataclass(frozen=True, kw_only=True)
-class _Lines:
+class Lines:
     """Ground to keep out of, round the stands of one file: as it is, as it is drawn, and what it is there for."""
 
     no_spray: Any
@@ -74,9 +74,9 @@ def crew_sheets(plan: Plan, access: str) -> Iterator[CrewSheet]:
     order = sorted(range(len(zones)), key=lambda row: (stand_order(str(zones["stand"].iloc[row])), row))
     zones = zones.iloc[order]
     stops = plan.parking.groupby("zone_id").size().reindex(zones["id"], fill_value=0).to_numpy()
-    ways = _ways(plan)
+    ways = way_marks(plan)
     room = plan.settings.crew.waypoints - len(ways)
-    batches = [zones.iloc[rows] for rows in _batches(1 + stops, room)]
+    batches = [zones.iloc[rows] for rows in dealt(1 + stops, room)]
     for number, batch in enumerate(batches, 1):
         part = f", part {number} of {len(batches)}" if len(batches) > 1 else ""
         sheet = _sheet(plan, batch, ways, part=part)
@@ -84,7 +84,7 @@ def crew_sheets(plan: Plan, access: str) -> Iterator[CrewSheet]:
             yield sheet
 
 
-def _batches(sizes: Any, room: int) -> list[list[int]]:
+def dealt(sizes: Any, room: int) -> list[list[int]]:
     """Rows in their order, dealt into files that each have room for them."""
     found: list[list[int]] = []
     filled = room
@@ -99,7 +99,7 @@ def _batches(sizes: Any, room: int) -> list[list[int]]:
 
 def _sheet(plan: Plan, zones: gpd.GeoDataFrame, ways: list[Mark], *, part: str) -> CrewSheet:
     names = ShortNames({mark.name for mark in ways})
-    lines = _lines(plan, zones)
+    lines = lines_round(plan, zones)
     most_points = plan.settings.crew.track_points
     kept_out = {zone: lines.kept_out(zone) for zone in WORKED}
     marks: list[Mark] = []
@@ -111,7 +111,7 @@ def _sheet(plan: Plan, zones: gpd.GeoDataFrame, ways: list[Mark], *, part: str) 
             drawn_of[str(zone.id)] = drawn
             marks.append(_zone_mark(plan, zone, drawn, names, from_m=lines.from_no_spray_m(zone.geometry)))
             outlines += _zone_outlines(plan, zone, drawn, names, words=marks[-1].words)
-    marks += _parking(plan, drawn_of, names)
+    marks += parking_marks(plan, drawn_of, names)
     marks += ways
     notes = _notes(zones, drawn_of)
     if plan.settings.crew.patches:
@@ -120,7 +120,7 @@ def _sheet(plan: Plan, zones: gpd.GeoDataFrame, ways: list[Mark], *, part: str) 
         marks += patches[:room]
         if len(patches) > room:
             notes.append(f"Of {len(patches):,} patches the {room:,} largest are marked.")
-    outlines += _line_outlines(plan, lines, names)
+    outlines += line_outlines(plan, lines, names)
     zones_off, lines_off = (
         max((one.off_m for found in kind.values() for one in found), default=0.0) for kind in (drawn_of, lines.drawn)
     )
@@ -136,7 +136,7 @@ def _sheet(plan: Plan, zones: gpd.GeoDataFrame, ways: list[Mark], *, part: str) 
     )  # fmt: skip
 
 
-def _lines(plan: Plan, zones: gpd.GeoDataFrame) -> _Lines:
+def lines_round(plan: Plan, zones: gpd.GeoDataFrame) -> Lines:
     """No-spray and hand-only ground in the stands of some zones and round them."""
     held = plan.stands[plan.stands["stand"].astype(str).isin(set(zones["stand"].astype(str)))]
     within = shapely.union_all(shapely.buffer([*held.geometry, *zones.geometry], AROUND_M))
@@ -151,13 +151,13 @@ def _lines(plan: Plan, zones: gpd.GeoDataFrame) -> _Lines:
         "no_spray": drawn_outside(no_spray, most_points=most_points),
         "hand_ground": drawn_outside(shapely.MultiPolygon(beyond), most_points=most_points),
     }
-    return _Lines(no_spray=no_spray, drawn=drawn, rows=cut)
+    return Lines(no_spray=no_spray, drawn=drawn, rows=cut)
 
 
 def _zone_mark(plan: Plan, zone: Any, drawn: list[Drawn], names: ShortNames, *, from_m: float) -> Mark:
     largest = max((one.shape for one in drawn), key=shapely.area)
     return Mark(
-        name=names.give(str(zone.id)), kind="zone", zone=str(zone.id), place=_place(plan, largest),
+        name=names.give(str(zone.id)), kind="zone", zone=str(zone.id), place=place_in(plan, largest),
         short=zone_short(zone, plan), words=zone_words(zone, plan, from_no_spray_m=from_m),
     )  # fmt: skip
 
@@ -171,11 +171,11 @@ def _zone_outlines(plan: Plan, zone: Any, drawn: list[Drawn], names: ShortNames,
             shapes=tuple(in_degrees(drawn[row].shape, plan.crs) for row in rows),
             short=zone_short(zone, plan), words=words,
         )
-        for rows in _batches(sizes, plan.settings.crew.track_points)
+        for rows in dealt(sizes, plan.settings.crew.track_points)
     ]  # fmt: skip
 
 
-def _line_outlines(plan: Plan, lines: _Lines, names: ShortNames) -> list[Outline]:
+def line_outlines(plan: Plan, lines: Lines, names: ShortNames) -> list[Outline]:
     """Each drawn piece of ground to keep out of, from north to south."""
     found = []
     for kind, zones in (("no_spray", ("no_spray",)), ("hand_ground", ("hand_only",))):
@@ -190,20 +190,21 @@ def _line_outlines(plan: Plan, lines: _Lines, names: ShortNames) -> list[Outline
     return found
 
 
-def _parking(plan: Plan, zones: dict[str, list[Drawn]], names: ShortNames) -> list[Mark]:
+def parking_marks(plan: Plan, zones: dict[str, list[Drawn]], names: ShortNames) -> list[Mark]:
+    """Where to park for some zones, by their ids."""
     stops = plan.parking.groupby("zone_id").size()
     held = plan.parking[plan.parking["zone_id"].astype(str).isin(zones)]
     return [
         Mark(
             name=names.give(f"{STARTS['parking']}-{stop.zone_id}-{stop.stop}"), kind="parking",
-            zone=str(stop.zone_id), place=_place(plan, stop.geometry), short=parking_short(stop, plan),
+            zone=str(stop.zone_id), place=place_in(plan, stop.geometry), short=parking_short(stop, plan),
             words=parking_words(stop, plan, stops=int(stops[stop.zone_id])),
         )
         for stop in rows_of(held)
     ]  # fmt: skip
 
 
-def _ways(plan: Plan) -> list[Mark]:
+def way_marks(plan: Plan) -> list[Mark]:
     """Entries, then crossings, those nearest to the stands first; no more than fit beside the zones."""
     names, most = ShortNames(), int(FOR_WAYS * plan.settings.crew.waypoints)
     stands = shapely.union_all(plan.stands.geometry.to_numpy())
@@ -215,7 +216,7 @@ def _ways(plan: Plan) -> list[Mark]:
             named = getattr(row, "name", None)
             words = f"Entry {visible(str(named))}".strip() + "." if pd.notna(named) else "Entry."
             words = words if kind == "entry" else crossing_words(getattr(row, "width_m", np.nan), plan.shown)
-            place = _place(plan, shapely.point_on_surface(row.geometry))
+            place = place_in(plan, shapely.point_on_surface(row.geometry))
             name = names.give(f"{STARTS[kind]}-{number}")
             found.append(Mark(name=name, kind=kind, place=place, short=plain(words.rstrip(".")), words=words))
     return found[:most]
@@ -236,14 +237,15 @@ def _patches(plan: Plan, zones: dict[str, list[Drawn]], names: ShortNames) -> li
     for row, at, shape in zip(rows, largest["piece"], largest["shape"], strict=True):
         zone = pieces[at][0]
         found.append(Mark(
-            name=names.give(str(row.id)), kind="patch", zone=zone, place=_place(plan, shape),
+            name=names.give(str(row.id)), kind="patch", zone=zone, place=place_in(plan, shape),
             short=plain(f"{row.species} {shown_area(row.gross_m2, plan.shown)}"),
             words=patch_words(row, plan, zone=zone),
         ))  # fmt: skip
     return found
 
 
-def _place(plan: Plan, shape: Any) -> tuple[float, float]:
+def place_in(plan: Plan, shape: Any) -> tuple[float, float]:
+    """A point on a shape, in longitude and latitude."""
     point = in_degrees(shapely.point_on_surface(shape), plan.crs)
     return point.x, point.y
 

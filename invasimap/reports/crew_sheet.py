@@ -11,6 +11,7 @@ Place = tuple[float, float]
 STARTS: Final = {
     "open": "OP",
     "hand_only": "HO",
+    "dry": "PU",
     "no_spray": "NS",
     "hand_ground": "HG",
     "parking": "PK",
@@ -21,7 +22,7 @@ STARTS: Final = {
 
 @dataclass(frozen=True, kw_only=True)
 class Mark:
-    """A place: ``kind`` is ``zone, parking, entry, crossing`` or ``patch``; ``zone`` is the zone's id."""
+    """A place: ``kind`` is ``zone, work, parking, entry, crossing`` or ``patch``; ``zone`` is its zone or work."""
 
     name: str
     kind: str
@@ -33,7 +34,9 @@ class Mark:
 
 @dataclass(frozen=True, kw_only=True)
 class Outline:
-    """Polygons drawn under one name: ``kind`` is ``open, hand_only, no_spray`` or ``hand_ground``."""
+    """Polygons drawn under one name: ``kind`` is ``open, hand_only, no_spray, hand_ground`` or, where no-spray ground
+    is worked by hand, ``dry``.
+    """
 
     name: str
     kind: str
@@ -45,7 +48,7 @@ class Outline:
 
 @dataclass(frozen=True, kw_only=True)
 class CrewSheet:
-    """One file's content; ``stands`` gives the stand of each zone, in the order in which they are worked through."""
+    """One file's content; ``stands`` gives the stand of each zone (or work), in the order they are worked through."""
 
     access: str
     title: str

@@ -12,7 +12,8 @@ from invasimap.core.legible import visible
 from invasimap.core.units import ShownUnits
 from invasimap.prescription.plan import Plan
 from invasimap.reports.crew_outlines import DECIMALS
-from invasimap.reports.wording import shown_area, shown_date, shown_length, whole_length
+from invasimap.reports.load_sheet_words import said_volume
+from invasimap.reports.wording import TECHNIQUE_WORDS, shown_area, shown_date, shown_length, whole_length
 
 CLOSE_M: Final = 30.0  # no-spray ground nearer than this is told of with each zone
 REACHED: Final = {
@@ -119,3 +120,35 @@ def sheet_words(plan: Plan, *, off_m: float, around_m: float, notes: list[str]) 
 def up_to_tenth(metres: float, shown: ShownUnits) -> str:
     """A length rounded up to a tenth of a foot or metre."""
     return f"{math.ceil(shown.length_of(metres) * 10 - 1e-6) / 10:.1f} {shown.length}"
+
+
+def work_words(work: Any, plan: Plan, *, from_no_spray_m: float) -> str:
+    """A work of a week: what is done there, with how much of what, when, where, and how near no-spray ground is."""
+    bound = {"hand_only": f"Hand work only: {HAND}", "no_spray": "No-spray ground: nothing is applied"}
+    visit = f", visit {work.visit} of {work.visits}" if work.visits > 1 else ""
+    area = shown_area(work.gross_m2, plan.shown)
+    mix = (
+        f"Mix {visible(str(work.mix))}, {said_volume(work.week_L, plan.shown)}" if work.sprays else "Nothing is sprayed"
+    )
+    facts = [
+        bound.get(work.zone, ""),
+        f"Work {work.work}: {TECHNIQUE_WORDS[work.technique]}{visit}. Stand {visible(str(work.stand))}, {area}",
+        visible(str(work.species)).replace(";", ", "),
+        mix,
+        f"Window {window_words(work)}",
+        nearness(from_no_spray_m, plan.shown) if work.zone != "no_spray" else "",
+        LABEL,
+    ]
+    return ". ".join(fact.rstrip(".") for fact in facts if fact) + "."
+
+
+def work_short(work: Any, plan: Plan) -> str:
+    """The same for a screen of thirty signs: what matters most comes first."""
+    hand = {"hand_only": "HAND ONLY ", "no_spray": "NO SPRAY "}.get(work.zone, "")
+    volume = f" {said_volume(work.week_L, plan.shown)}" if work.sprays else ""
+    return plain(f"{hand}{TECHNIQUE_WORDS[work.technique].upper()}{volume}")
+
+
+def window_words(work: Any) -> str:
+    """The days between which a work is done."""
+    return f"{shown_date(work.first)} to {shown_date(work.last)}"

@@ -15,6 +15,7 @@ NAMESPACE = "http://www.topografix.com/GPX/1/1"
 TRACK_TYPES = {
     "open": "edge of open ground to treat",
     "hand_only": "edge of ground to treat by hand only",
+    "dry": "edge of no-spray ground to work by hand, nothing applied",
     "no_spray": "no-spray line",
     "hand_ground": "hand-only line",
 }

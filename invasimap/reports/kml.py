@@ -29,7 +29,7 @@ def kml_bytes(sheet: CrewSheet) -> bytes:
     root = ET.Element("kml", {"xmlns": NAMESPACE})
     document = ET.SubElement(root, "Document")
     _texts(document, name=sheet.title, open="1", description=sheet.words)
-    _styles(document, sheet.access)
+    _styles(document, sheet.access, dry=any(outline.kind == "dry" for outline in sheet.outlines))
     marks, lines = _by_zone(sheet.marks), _by_zone(sheet.outlines)
     for stand, zones in groupby(sheet.stands, key=sheet.stands.__getitem__):
         folder = ET.SubElement(document, "Folder")
@@ -84,12 +84,13 @@ def _written(places: Iterable[Any]) -> str:
     return " ".join(f"{lon:.{DECIMALS}f},{lat:.{DECIMALS}f}" for lon, lat in places)
 
 
-def _styles(document: ET.Element, access: str) -> None:
+def _styles(document: ET.Element, access: str, *, dry: bool) -> None:
     """One style a kind; marks show their names and no picture, which a phone would fetch."""
     looks = {
         "open": style.OUTCOME[access], "hand_only": style.OUTCOME["hand_only"],
         "no_spray": style.ZONE["no_spray"], "hand_ground": style.ZONE["hand_only"],
     }  # fmt: skip
+    looks |= {"dry": style.DRY} if dry else {}
     for kind, look in looks.items():
         _area_style(document, kind, look)
     found = ET.SubElement(document, "Style", {"id": MARK_STYLE})

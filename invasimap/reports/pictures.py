@@ -9,8 +9,9 @@ import sys
 from invasimap.prescription.plan import Plan
 from invasimap.reports.access_chart import access_limits_figure
 from invasimap.reports.access_map import access_figure
-from invasimap.reports.apart import BOOK
+from invasimap.reports.apart import BOOK, LOADS
 from invasimap.reports.book import mapbook_pdf
+from invasimap.reports.load_sheet import loadsheet_pdf
 from invasimap.reports.money_chart import money_figure
 from invasimap.reports.overview import overview_figure
 from invasimap.reports.schedule_chart import schedule_figure
@@ -28,9 +29,10 @@ SEASON_FIGURES = {"windows": windows_figure, "schedule": schedule_figure, "money
 
 
 def pictures(plan: Plan) -> dict[str, bytes]:
-    """Each picture by its name, as PNG, and the map book as PDF; of a season's charts those that have something."""
+    """Each picture by its name, as PNG, of a season's charts those with something; book and load sheet as PDF."""
     season = {name: SEASON_FIGURES[name] for name in charts_of(plan.treatment)}
-    return {name: sheet_png(draw, plan) for name, draw in (FIGURES | season).items()} | {BOOK: mapbook_pdf(plan)}
+    drawn = {name: sheet_png(draw, plan) for name, draw in (FIGURES | season).items()}
+    return drawn | {BOOK: mapbook_pdf(plan), LOADS: loadsheet_pdf(plan)}
 
 
 def answer() -> None:

@@ -71,8 +71,9 @@ GROUND: Final = {
     "own_stand": Area(fill="none", edge="#111111", line_pt=2.4),
 }
 # The same on a phone, over whatever background it has: fills let it through, lines stand out in the sun
-CREW_ALPHA: Final = {"open": 0.75, "hand_only": 0.75, "no_spray": 0.65, "hand_ground": 0.12}
-CREW_LINE_PT: Final = {"open": 1.5, "hand_only": 1.5, "no_spray": 2.2, "hand_ground": 1.2}
+DRY: Final = Area(fill=PAPER, line_pt=1.5)  # no-spray ground that is worked by hand, nothing applied
+CREW_ALPHA: Final = {"open": 0.75, "hand_only": 0.75, "dry": 0.75, "no_spray": 0.65, "hand_ground": 0.12}
+CREW_LINE_PT: Final = {"open": 1.5, "hand_only": 1.5, "dry": 1.5, "no_spray": 2.2, "hand_ground": 1.2}
 VEIL: Final = Area(fill="#FFFFFF", edge="none", alpha=0.6, line_pt=0.0)
 WAY: Final = {
     "tractor": Line(color="#FFFFFF", line_pt=1.7, casing="#2B2B2B"),

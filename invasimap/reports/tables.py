@@ -14,10 +14,15 @@ from invasimap.core.crs import PLACE_DECIMALS
 from invasimap.core.units import ShownUnits
 from invasimap.land.what_if import LONGER_WALK_MIN
 from invasimap.prescription.plan import STAMP, Plan
+from invasimap.reports.treatment_tables import treatment_tables
 from invasimap.reports.workbook import write_workbook
 
 # decimals of a column by its ending: areas must sum (a billionth of an acre is 4 mm2), the rest is for people to read
-DECIMALS = {"_ac": 9, "_ha": 9, "lat": PLACE_DECIMALS, "lon": PLACE_DECIMALS}
+DECIMALS = {
+    "_lb_per_ac": 3, "_kg_per_ha": 3, "_ac": 9, "_ha": 9, "lat": PLACE_DECIMALS, "lon": PLACE_DECIMALS,
+    "_gal": 3, "_l": 3, "_floz": 2, "_ml": 2, "_lb": 3, "_kg": 3,
+}  # fmt: skip
+MONEY_DECIMALS = 2
 FEW_DECIMALS = 1
 ACREAGE = (
     "stand", "species", "zone", "access", "patches", "gross_m2", "infested_m2", "gross_low_m2", "gross_high_m2",
@@ -67,6 +72,7 @@ def plan_tables(plan: Plan) -> dict[str, pd.DataFrame]:
         "limits": shown_table(plan.limits, shown),
         "parking": _placed(parking_table(plan), plan, after=3),
         "reach_gain": _placed(gain_table(plan), plan, after=2),
+        **treatment_tables(plan),
         "ledger": _sorted(plan.ledger[list(LEDGER)], keys=1),
         "repaired": _sorted(plan.repaired, keys=len(plan.repaired.columns)),
         "set_aside": set_aside_table(plan),
@@ -155,6 +161,8 @@ def decimals(name: str) -> int:
     >>> decimals("gross_ac"), decimals("lat"), decimals("hose_ft")
     (9, 5, 1)
     """
+    if "money" in name.split("_"):
+        return MONEY_DECIMALS
     return next((count for ending, count in DECIMALS.items() if name.endswith(ending)), FEW_DECIMALS)
 
 

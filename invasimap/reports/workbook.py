@@ -28,9 +28,12 @@ ROW_PT: Final = 15.0
 MOST_LINES: Final = 12
 AREA: Final = '[=0]0.00;[<0.005]"<0.01";#,##0.00'  # as on the maps: what is above nothing is never shown as nothing
 GAIN: Final = "#,##0.00"
+VOLUME: Final = AREA
+MONEY: Final = "#,##0"
 # of numbers, by what a column's name ends with; the whole value stays in the cell
 NUMBER_FORMATS: Final = {
-    "_gain_ac": GAIN, "_gain_ha": GAIN, "_ac": AREA, "_ha": AREA,
+    "_gain_ac": GAIN, "_gain_ha": GAIN, "_lb_per_ac": "#,##0.000", "_kg_per_ha": "#,##0.000", "_ac": AREA, "_ha": AREA,
+    "_gal": VOLUME, "_l": VOLUME, "_floz": VOLUME, "_ml": VOLUME, "_lb": VOLUME, "_kg": VOLUME,
     "lat": f"0.{'0' * PLACE_DECIMALS}", "lon": f"0.{'0' * PLACE_DECIMALS}",
 }  # fmt: skip
 INERT: Final = {"strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False}
@@ -59,7 +62,7 @@ def write_workbook(plan: Plan, tables: dict[str, pd.DataFrame], path: Path) -> N
 
 
 def number_format(name: str, kind: str) -> str:
-    """How a column's numbers are shown: areas with two decimals, places with five, other figures with one.
+    """How a column's numbers are shown: areas and volumes with two decimals, places with five, money with none.
 
     Examples
     --------
@@ -68,13 +71,15 @@ def number_format(name: str, kind: str) -> str:
     """
     if kind != "f":
         return "0" if name == "record" else "#,##0"
+    if "money" in name.split("_"):
+        return MONEY
     return next((shown for ending, shown in NUMBER_FORMATS.items() if name.endswith(ending)), "#,##0.0")
 
 
 def _looks(book: Any) -> _Looks:
     top = {"valign": "top"}
     head = {"bold": True, "bottom": 1, "text_wrap": True, "bg_color": style.SCREEN["head"], **top}
-    shown = sorted({*NUMBER_FORMATS.values(), "#,##0", "0", "#,##0.0"})
+    shown = sorted({*NUMBER_FORMATS.values(), MONEY, "0", "#,##0.0"})
     return _Looks(
         head=book.add_format(head),
         head_of_numbers=book.add_format(head | {"align": "right", "indent": 2}),  # clear of the filter's button
@@ -120,7 +125,7 @@ def _write_readme(sheet: Any, plan: Plan, tables: dict[str, pd.DataFrame], looks
     lines = [
         (name, column, words)
         for name, table in tables.items()
-        for column, words in (("", SHEET_WORDS[name]), *((str(one), column_words(str(one))) for one in table.columns))
+        for column, words in (("", SHEET_WORDS[name]), *_described(name, table))
     ]
     for row, line in enumerate(lines, head + 1):
         for place, text in enumerate(line):
@@ -128,6 +133,11 @@ def _write_readme(sheet: Any, plan: Plan, tables: dict[str, pd.DataFrame], looks
     sheet.freeze_panes(head + 1, 0)
     sheet.repeat_rows(head)
     sheet.autofilter(head, 0, head + len(lines), 2)
+
+
+def _described(name: str, table: pd.DataFrame) -> list[tuple[str, str]]:
+    """The columns of a sheet, each with what it is."""
+    return [(str(column), column_words(str(column), sheet=name)) for column in table.columns]
 
 
 def _write_table(sheet: Any, table: pd.DataFrame, looks: _Looks) -> None:
@@ -180,7 +190,7 @@ def _write_cell(sheet: Any, row: int, place: int, value: Any, shown: Any, looks:
     if isinstance(value, int | float | np.number) and not isinstance(value, bool):
         if np.isfinite(value):
             sheet.write_number(row, place, value, shown)
-    elif value is not None and value is not pd.NaT and value != "":
+    elif value is not None and value is not pd.NaT and value is not pd.NA and value != "":
         sheet.write_string(row, place, str(value)[:LONGEST_CELL], looks.text)
 
 

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from invasimap.core.files import MARK
 from invasimap.prescription.plan import Plan
-from invasimap.reports.apart import BOOK, Pictures
+from invasimap.reports.apart import BOOK, LOADS, Pictures
 from invasimap.reports.crew import write_crew_files
 from invasimap.reports.geopackage import write_geopackage
 from invasimap.reports.run_record import run_record
@@ -30,7 +30,7 @@ def write_pages(plan: Plan, folder: Path, *, pictures: Pictures) -> None:
     drawn, maps = pictures(), folder / "maps"
     maps.mkdir(exist_ok=True)
     for name, picture in drawn.items():
-        file = folder / f"{name}.pdf" if name == BOOK else maps / f"{name}.png"
+        file = folder / f"{name}.pdf" if name in (BOOK, LOADS) else maps / f"{name}.png"
         file.write_bytes(picture)
     page = report_html(plan, pictures=drawn)
     write_text(folder / "report.html", page)

@@ -109,6 +109,8 @@ def test_outline_in_kml_and_turned_round_in_a_shapefile_of_another_system_counts
     [
         ({"species": "LOMA6"}, {}), ({"date": "2024-05-06"}, {}), ({"date": ""}, {}), ({"cover": "45"}, {}),
         ({"cover": "30-50"}, {}), ({"radius": "2.1 m"}, {}), ({"height": "1 m"}, {"height": "2 m"}),
+        ({"height": "> 2 m"}, {"height": "1 m"}), ({"height": "over 2 m"}, {"height": "2 m"}),
+        ({"height": "> 2 m"}, {"height": "> 3 m"}), ({"height": "head-high"}, {"height": "1 m"}),
         ({"stems": "5"}, {"stems": "50"}),
         ({"radius": "", "length": "20 m", "width": "4 m", "bearing": "0"},
          {"radius": "", "length": "20 m", "width": "4 m", "bearing": "90"}),
@@ -119,6 +121,11 @@ def test_records_that_state_something_else_both_stay(one, other, files, survey):
     records = [(0, one), (0, other)]
     found = survey(records) if files == 1 else survey(records[:1], records[1:])
     assert len(found.patches) == 2 and not [note for note in found.notes if "same patch" in note]
+
+
+def test_the_same_open_height_is_the_same_and_none_is_stated_by_a_blank(survey):
+    for other in ({"height": "over 2 m"}, {}):
+        assert kept(survey([(0, {"height": "> 2 m"})], [(0, other)])) == [("a.csv", 1)]
 
 
 def test_records_of_two_observers_both_stay_and_are_named(survey):

@@ -6,13 +6,13 @@ import math
 
 import pandas as pd
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from invasimap.inputs.cells import Cells
 from invasimap.inputs.fields import find_columns, header_words, is_lonlat, set_apart, with_unit
 from invasimap.inputs.outlines import read_sizes
-from invasimap.inputs.values import parse_count, parse_size, read_sized, split_by
+from invasimap.inputs.values import parse_count, parse_size, parse_upper, read_sized, split_by
 
 FOOT_M = 0.3048
 ACRE_M2 = 43_560 * FOOT_M**2
@@ -85,9 +85,11 @@ def test_only_names_of_degrees_mean_degrees():
 
 
 def test_the_headers_unit_goes_to_every_bare_value():
-    cells = ["3", "<3", "3-6", "1/2", "1 1/2", "10+", "20 x 20", "6'", "3 m", "", "tall"]
+    cells = ["3", "<3", "3-6", "1/2", "1 1/2", "10+", "20 x 20", "6'", "3 m", "", "tall", "over 6", "up to 3",
+             "At least 6"]  # fmt: skip
     assert [with_unit(cell, "ft") for cell in cells] == [
         "3 ft", "<3 ft", "3-6 ft", "1/2 ft", "1 1/2 ft", "10+ ft", "20 x 20 ft", "6'", "3 m", "", "tall",
+        "over 6 ft", "up to 3 ft", "At least 6 ft",
     ]  # fmt: skip
 
 
@@ -139,6 +141,34 @@ def test_a_length_that_cannot_be_used(cell, problem):
     assert math.isnan(size.value) and problem in size.problem
 
 
+@pytest.mark.parametrize(
+    ("cell", "feet", "how"),
+    [("4-10 ft", 10, ""), ("4' - 10'", 10, ""), ("6 in to 1 ft", 1, ""), ("0-3 ft", 3, ""), ("6 ft", 6, ""),
+     ("< 3 ft", 3, "height < 3 ft counted as 3 ft"), ("up to 3 ft", 3, "height up to 3 ft counted as 3 ft"),
+     ("~6 ft", 6, "height ~6 ft counted as 6 ft")],
+)  # fmt: skip
+def test_a_height_is_the_upper_end_of_what_is_written(cell, feet, how):
+    found = parse_upper(cell, role="height")
+    assert found.value == pytest.approx(feet * FOOT_M) and found.how == how
+
+
+@pytest.mark.parametrize(
+    "cell", ["> 6 ft", ">=6 ft", "6+ ft", "6 ft +", "over 6 ft", "at least 6 ft", "More than 6 ft"]
+)
+@pytest.mark.parametrize(("role", "counts"), [("height", "tall"), ("stem_diameter", "thick")])
+def test_a_height_or_stem_without_an_upper_end_is_not_known(cell, role, counts):
+    found = parse_upper(cell, role=role)
+    assert math.isnan(found.value)
+    assert found.how == f"{role} {cell!r} has no upper end: counted as not known, {counts}"
+
+
+@pytest.mark.parametrize("cell", ["4-10+ ft", "6 ft or more", "head-high", "3 - >6 ft", "6", "0 ft"])
+def test_a_height_that_cannot_be_used_is_not_known(cell):
+    found = parse_upper(cell, role="height")
+    assert math.isnan(found.value) and found.how.endswith(": not used")
+
+
+@settings(deadline=None)
 @given(
     st.decimals(min_value="0.01", max_value="99999", places=2),
     st.sampled_from(

@@ -44,6 +44,32 @@ def test_a_size_of_zero_gives_way_to_another_but_is_no_size_alone(write, read):
     ]
 
 
+def test_a_height_without_an_upper_end_is_not_known_and_a_default_does_not_fill_it(write, read):
+    rows = [f"ROMU,50,10,{height},-80,38.{row}\n" for row, height in enumerate(("> 6", "4-10", "under 3", ""))]
+    write("a.csv", "species,cover,radius_ft,height_ft,lon,lat\n" + "".join(rows).replace("38.", "38.000"))
+    survey = read("a.csv", defaults={"height": "2 ft"})
+    height_m = survey.patches["height_m"].tolist()
+    assert math.isnan(height_m[0]) and height_m[1:] == pytest.approx([10 * 0.3048, 3 * 0.3048, 2 * 0.3048])
+    assert survey.repaired["how"].tolist() == [
+        "height '> 6 ft' has no upper end: counted as not known, tall", "height under 3 ft counted as 3 ft",
+        "height from defaults: 2 ft",
+    ]  # fmt: skip
+
+
+def test_cover_is_told_only_where_the_record_says_how_much(write, read):
+    cells = ("40", "25-50 %", "", "3 class")
+    rows = [f"ROMU,{cell},10,-80,38.000{row}\n" for row, cell in enumerate(cells)]
+    write("a.csv", "species,cover,radius_ft,lon,lat\n" + "".join(rows))
+    for default, filled in (({"cover": "20-40 %"}, 30), ({}, 100)):
+        patches = read("a.csv", defaults=default).patches
+        assert patches["cover_told"].tolist() == [True, True, False, False]
+        assert patches["cover_pct"].tolist() == [40, 37.5, filled, 100]
+    classes = "species,cover class,radius_ft,lon,lat\nROMU,3,10,-80,38\nROMU,99,10,-80,38.001\n"
+    write("b.csv", classes)
+    for scale, told in (("daubenmire", [True]), (None, [False, True])):
+        assert read("b.csv", cover_scale=scale).patches["cover_told"].tolist() == told
+
+
 def test_a_bearing_that_is_not_read_is_said(write, read):
     write("a.csv", f"species,cover,length_ft,width_ft,bearing,lon,lat\nROMU,50,100,10,N45E,{AT}LOJA,50,100,10,45°,{AT}")
     survey = read("a.csv")

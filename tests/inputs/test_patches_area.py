@@ -68,7 +68,7 @@ def test_a_stems_diameter_is_no_ground(header, cell, write, read):
     ("header", "cell", "stem_mm", "said"),
     [
         ("DBH_in", "3", 76.2, ""), ("stem diameter", "2-6 in", 152.4, ""), ("Stem_Diam_cm", "8", 80.0, ""),
-        ("stem_diam", "<4 in", 101.6, "counted as 4 in"), ("stem_diam", "over 4 in", None, "does not say how thick"),
+        ("stem_diam", "<4 in", 101.6, "counted as 4 in"), ("stem_diam", "over 4 in", None, "not known, thick"),
         ("stem_diam", "4", None, "has no unit"), ("stem_diam", "5000 mm", None, "more than a stem's"),
         ("stem_diam", "", None, ""),
     ],

@@ -1,5 +1,6 @@
 """`start`: what files seem to be, and a first tract.toml that can be planned as it is."""
 
+import json
 import re
 import shutil
 import tomllib
@@ -13,11 +14,16 @@ import rasterio
 import shapely
 from affine import Affine
 from PIL import Image
+from pydantic import ValidationError
 
 import invasimap
 from invasimap.core.book_settings import EmergencySection, MapbookSection
 from invasimap.core.crew_settings import CrewSection
 from invasimap.core.map_settings import MapSection
+from invasimap.core.mix_settings import MixSection, SpraySection
+from invasimap.core.rig_settings import LabourSection, RigSection
+from invasimap.core.schedule_settings import BudgetSection, ScheduleSection
+from invasimap.core.season_settings import SeasonSection, TechniqueSection
 from invasimap.core.settings import ConfidentialSection, UncertaintySection
 from invasimap.core.survey_settings import IntakeSection
 from invasimap.core.toml_file import read_tract
@@ -498,6 +504,18 @@ def test_the_draft_says_how_to_have_no_hose():
     assert re.search(r'^# hose_length = "" .*"0 ft"', text, re.MULTILINE)
 
 
+def block_of(head):
+    """A block of the draft, taken without its #."""
+    text = draft(settle([]), title="A", folder="a", path_of=str).text
+    block = text[text.index(f"# {head}") :].split("\n\n")[0]
+    return tomllib.loads(re.sub(r"^# ?", "", block, flags=re.MULTILINE))
+
+
+def without_blanks(said):
+    """Settings without those that wait for the user."""
+    return {key: value for key, value in said.items() if '""' not in json.dumps(value)}
+
+
 @pytest.mark.parametrize(
     ("name", "section", "examples"),
     [
@@ -508,17 +526,53 @@ def test_the_draft_says_how_to_have_no_hose():
         ("map", MapSection, {"background"}),
         ("emergency", EmergencySection, set(EmergencySection.model_fields)),
         ("confidential", ConfidentialSection, {"words"}),
+        ("season", SeasonSection, set()),
+        ("technique", TechniqueSection, {"rules"}),
+        ("labour", LabourSection, set()),
+        ("spray", SpraySection, {"jug_mark"}),
+        ("schedule", ScheduleSection, {"stand_priority", "money_step"}),
     ],
 )
 def test_blocks_of_the_draft_name_every_setting_with_its_default(name, section, examples):
     """Taken without their #, the blocks are read; but for settings without a default they change nothing."""
-    text = draft(settle([]), title="A", folder="a", path_of=str).text
-    block = text[text.index(f"# [{name}]") :].split("\n\n")[0]
-    said = tomllib.loads(re.sub(r"^# ", "", block, flags=re.MULTILINE))[name]
-    tables = {"limits", "cover_scales"}  # of tables of their own, the README tells
+    said = block_of(f"[{name}]")[name]
+    tables = {"limits", "cover_scales", "reference", "degree_days"}  # of tables of their own, the README tells
     assert said.keys() == {field.alias or key for key, field in section.model_fields.items()} - tables
     if name != "emergency":  # there each line waits for the user's own words
+        said = without_blanks(said)
         section.model_validate(said)
     kept = {key: value for key, value in said.items() if key not in examples}
     needed = {"words": "x" * 16} if name == "confidential" else {}
     assert section.model_validate(kept | needed) == section.model_validate(needed)
+
+
+@pytest.mark.parametrize(
+    ("head", "section", "typed"),
+    [
+        ("[budget]", BudgetSection, {"money": "12000 USD"}),
+        ("[[rig]]", RigSection,
+         {"name": "a", "access": "foot", "tank": "4 gal", "output": "0.4 gal/min", "crew": 2, "wage": "28 USD/h"}),
+        ("[[mix]]", MixSection, {"name": "a", "product": "A", "rate": "1 % v/v", "species": ["*"], "zones": ["open"]}),
+    ],
+)  # fmt: skip
+def test_blocks_that_wait_for_figures_are_refused_until_they_are_typed(head, section, typed):
+    (said,) = block_of(head).values()
+    said = said[0] if isinstance(said, list) else said
+    assert said.keys() == {field.alias or key for key, field in section.model_fields.items()} - {"machine_costs"}
+    with pytest.raises(ValidationError) as caught:
+        section.model_validate(said)
+    assert {error["loc"][0] for error in caught.value.errors()} >= typed.keys() - {"crew"}
+    made = section.model_validate(without_blanks(said) | typed)
+    assert made == section.model_validate(typed)  # what is not blank is as it would be without the line
+
+
+def test_no_figure_of_a_label_stands_in_the_draft():
+    text = draft(settle([]), title="A", folder="a", path_of=str).text
+    block = text[text.index("# [[mix]]") :].split("\n\n")[0]
+    own = {"name", "price", "zones"}
+    lines = {line.split()[1]: line for line in block.splitlines()[1:] if " = " in line}
+    assert lines.keys() - own >= {"rate", "ingredient", "max_per_application", "max_per_year", "wind", "technique"}
+    for key, line in lines.items():
+        setting, _, comment = line.removeprefix("# ").partition("#")
+        assert not re.search(r"\d", setting), line
+        assert key in own or comment.strip().startswith("type this from the label"), line

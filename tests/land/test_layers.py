@@ -330,3 +330,39 @@ def test_how_the_tract_is_entered_is_said(tract, ways, entries, words):
         assert word in text
     for other in ("NO WAYS", "NO WAY IN", "No entries", "lie over 30 m"):
         assert (other in text) == any(other in word for word in words)
+
+
+def sprayed(tract, *, east_m=0.0, **said):
+    """A tract whose log holds one hectare, so far east of the first stand's corner."""
+    columns = {"date": "2026-05-04", "product": "A", "ingredient_name": "x", "dose_kg_per_ha": 2.0} | said
+    corner = HERE[0] + east_m
+    shape = shapely.box(corner, HERE[1], corner + 100, HERE[1] + 100)
+    settings = tract(f"lon,lat\n{LON},{LAT}\n", file="w.csv", more='[log]\nfile = "log.gpkg"\nlayer = "past"\n')
+    table = gpd.GeoDataFrame({name: [value] for name, value in columns.items()}, geometry=[shape], crs=UTM)
+    table.to_file(settings.folder / "log.gpkg", layer="past")
+    return settings
+
+
+def test_the_log_is_laid_on_the_stands_and_is_an_input(tract):
+    settings = sprayed(tract)
+    land = read_land(settings)
+    assert land.sprayed.crs == land.crs and land.sprayed["kg_per_ha"].tolist() == [2.0]
+    shared = shapely.intersection(land.sprayed.geometry[0], land.outline)
+    assert shared.area == pytest.approx(land.sprayed.area.item(), rel=1e-6)
+    assert settings.path("log.gpkg") in land.files and "sprayed" not in land.layers()
+
+
+def test_without_a_log_nothing_was_sprayed(tract):
+    land = read_land(tract(f"lon,lat\n{LON},{LAT}\n", file="w.csv"))
+    assert land.sprayed.empty and {"date", "product", "kg_per_ha"} <= set(land.sprayed.columns)
+
+
+def test_what_is_wrong_with_a_log_stops_the_plan(tract):
+    assert "10 km" in faults(sprayed(tract, east_m=50_000))
+    text = faults(sprayed(tract, product="", dose_kg_per_ha=-1.0))
+    assert "no product: feature 1" in text and "below zero" in text and "[log]: log.gpkg" in text
+
+
+def test_what_a_log_leaves_open_is_said(tract):
+    notes = read_land(sprayed(tract, ingredient_name="", dose_kg_per_ha=np.nan)).notes
+    assert sum("1 of 1 applications have no" in note for note in notes) == 2

@@ -12,6 +12,8 @@ from shapely.affinity import translate
 
 from invasimap.core import units
 from invasimap.core.errors import CRSError, InputError
+from invasimap.core.survey_settings import Layer
+from invasimap.inputs.sprayed import read_sprayed
 from invasimap.prescription.loads import works
 
 LB_ACRE = LB / (ACRE / 1e4)  # kg/ha in one lb/acre
@@ -185,3 +187,14 @@ def test_a_log_that_cannot_be_laid_over_the_plan_is_refused():
         worked(patch, past=past.assign(date=None), shapes=squares(patch))
     with pytest.raises(InputError, match="one outline each"):
         worked(jobs(gallons(1), gallons(1)), shapes=squares(patch))
+
+
+def test_a_log_that_was_read_counts_and_an_application_without_its_dose_closes_its_ground(tmp_path):
+    patch = jobs(gallons(25, first="2026-10-20"))  # 2 lb on one acre; limits 4 lb at once, 8 lb a year
+    months = {"date": ["2026-05-01", "2026-07-01"], "product": "Example Product A", "dose": ["3.2 lb/acre"] * 2}
+    for doses, said in ((months["dose"], "8.4 lb/acre in the year"), (["3.2 lb/acre", None], "holds no dose")):
+        table = gpd.GeoDataFrame(months | {"dose": doses}, geometry=[*squares(patch)] * 2, crs=CRS)
+        table.to_file(tmp_path / "log.gpkg")
+        past, _ = read_sprayed(Layer(file="log.gpkg"), folder=tmp_path, crs=squares(patch).crs)
+        (fault,) = worked(patch, past=past, shapes=squares(patch)).faults
+        assert said in fault.what

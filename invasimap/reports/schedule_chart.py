@@ -101,7 +101,7 @@ def calendar_of(mondays: list[dt.date]) -> Calendar:
 
 def lanes_of(plan: Plan, *, column_in: float) -> tuple[list[Lane], Calendar]:
     """Rows and columns of the chart, for columns of a width."""
-    if plan.treatment is None or not len(plan.treatment.schedule):
+    if not len(plan.treatment.schedule):
         return [], Calendar(mondays=[], left=[0.0], gaps=[])
     table = by_week(plan.treatment)
     table["monday"] = [day_of(monday) for monday in table["monday"]]

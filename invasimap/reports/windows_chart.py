@@ -43,7 +43,7 @@ class WindowRow:
 
 def window_rows(plan: Plan) -> tuple[list[WindowRow], int]:
     """The rows, species by first day; and how many windows were left out, those with the least ground."""
-    if plan.treatment is None:
+    if not len(plan.treatment.windows):
         return [], 0
     table, several = plan.treatment.windows, plan_visits(plan.treatment)
     kept = table.sort_values("gross_m2", ascending=False, kind="stable").iloc[: _most_windows(table)]

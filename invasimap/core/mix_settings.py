@@ -45,7 +45,7 @@ class MixSection(Section):
 
     name: str = Field(min_length=1)
     product: str = Field(min_length=1)
-    registration: str | None = None
+    registration: str | None = Field(None, min_length=1)  # two blank ones would be one product
     ingredient_name: str | None = Field(None, min_length=1)
     ingredient_kg_per_L: Strength | None = Field(None, alias="ingredient")
     rate: Rate

@@ -91,6 +91,6 @@ def no_treatment() -> Treatment:
     """Nothing chosen and nothing planned: what a plan made by hand holds where nobody worked one out."""
     none = pd.DataFrame()
     return Treatment(
-        start=dt.date(1970, 1, 1), start_said="", currency="", jobs=gpd.GeoDataFrame(geometry=[]), windows=none, work=none,
-        loads=none, schedule=none, unplanned=none, withheld=none, rig_days=none, curve=none, answer=None,
+        start=dt.date(1970, 1, 1), start_said="", currency="", jobs=gpd.GeoDataFrame(geometry=[]), windows=none,
+        work=none, loads=none, schedule=none, unplanned=none, withheld=none, rig_days=none, curve=none, answer=None,
     )  # fmt: skip

@@ -18,7 +18,7 @@ from invasimap.reports.wording import rows_of, shown_area, shown_money
 
 WIDE_IN, HIGH_IN, LEFT_IN, FOOT_IN, TOP_IN, WORDS_IN = 6.6, 3.3, 0.7, 0.56, 0.5, 2.35
 LINE_IN: Final = 0.175
-MOST_STEPS: Final = 12  # told beside the curve
+MOST_STEPS: Final = 14  # told beside the curve
 FAR: Final = 3.0  # a budget of so many times all that can be spent is told, not drawn
 
 

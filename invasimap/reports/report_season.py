@@ -9,10 +9,10 @@ from typing import Final
 from invasimap.prescription.plan import Plan
 from invasimap.prescription.treatment import Treatment
 from invasimap.reports.money_chart import said_money
-from invasimap.reports.report_answers import first_letters, said_area, said_day
+from invasimap.reports.report_answers import MONTHS, first_letters, said_area, said_day
 from invasimap.reports.report_tables import PrintedTable
 from invasimap.reports.schedule_chart import said_schedule
-from invasimap.reports.season_sums import by_week, charts_of, has_prices, planned_of, spray_weeks, whole_sum
+from invasimap.reports.season_sums import by_week, charts_of, day_of, has_prices, planned_of, spray_weeks, whole_sum
 from invasimap.reports.season_tables import (
     answer_report,
     assumed_report,
@@ -42,7 +42,7 @@ NO_PERMIT: Final = (
     "A work that is planned is no permission to spray: the label, the weather of the day and a look at the ground come "
     "first."
 )
-MOST_REASON: Final = 110  # letters, on the first page
+MOST_REASON: Final = 80  # letters, on the first page
 MOST_RIGS: Final = 3
 
 
@@ -135,11 +135,19 @@ def _spraying(treatment: Treatment) -> SeasonAnswer:
     said = f"{_counted(len(treatment.work), 'work')} in {_counted(weeks, 'week')}"
     if (ends := spray_weeks(treatment)) is None:
         return SeasonAnswer(of="Spraying", figure="none planned", said=f"{said}, all by hand or machine")
-    first, last = (said_day(str(day)) for day in ends)
-    figure = f"week of {first}" if first == last else f"{first} to {last}"
     sprayed = treatment.work[treatment.work["sprays"].astype(bool)]
-    window = f"windows {said_day(str(sprayed['first'].min())[:10])} to {said_day(str(sprayed['last'].max())[:10])}"
-    return SeasonAnswer(of="Weeks of spraying, by their Mondays", figure=figure, said=f"{said}; {window}")
+    window = _span(sprayed["first"].min(), sprayed["last"].max())
+    return SeasonAnswer(of="Weeks of spraying", figure=_span(*ends), said=f"by their Mondays; {said}; windows {window}")
+
+
+def _span(first: object, last: object) -> str:
+    """From a day to another, months by short names, the year once where both have it."""
+    ends = [day_of(first), day_of(last)]
+    days = [f"{day.day} {MONTHS[day.month - 1][:3]}" for day in ends]
+    if ends[0] == ends[1]:
+        return f"{days[0]} {ends[0].year}"
+    year = "" if ends[0].year == ends[1].year else f" {ends[0].year}"
+    return f"{days[0]}{year} to {days[1]} {ends[1].year}"
 
 
 def _planned(plan: Plan, treatment: Treatment) -> SeasonAnswer:

@@ -62,7 +62,7 @@ def by_week(treatment: Treatment, *, stand: str | None = None) -> pd.DataFrame:
     groups = table.groupby(keys, sort=True)
     found = groups[["hours", "money", "worked_m2"]].agg(whole_sum)
     found["zones"] = groups["zone_id"].agg(lambda names: sorted(set(map(str, names))))
-    found["windows"] = [_windows(own) for _, own in groups]
+    found["windows"] = pd.Series([_windows(own) for _, own in groups], index=found.index, dtype=object)
     return found.reset_index()
 
 

@@ -224,7 +224,8 @@ def unplanned_report(plan: Plan) -> PrintedTable:
     return cut(
         PrintedTable(
             caption="Not planned, and why", heads=heads, rows=rows, numeric=frozenset(range(3, len(heads) - 1)),
-            latin=frozenset({2}), wide=frozenset({len(heads) - 1}), note="Hours and money are those of the cheapest rig that could do it.",
+            latin=frozenset({2}), wide=frozenset({len(heads) - 1}),
+            note="Hours and money are those of the cheapest rig that could do it.",
         )
     )  # fmt: skip
 

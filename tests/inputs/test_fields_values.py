@@ -6,7 +6,7 @@ import math
 
 import pandas as pd
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from invasimap.inputs.cells import Cells
@@ -168,6 +168,7 @@ def test_a_height_that_cannot_be_used_is_not_known(cell):
     assert math.isnan(found.value) and found.how.endswith(": not used")
 
 
+@settings(deadline=None)
 @given(
     st.decimals(min_value="0.01", max_value="99999", places=2),
     st.sampled_from(

@@ -1,0 +1,279 @@
+"""A season's work, against figures reckoned by hand and rules that hold whatever the ground."""
+
+import datetime as dt
+from dataclasses import replace
+from pathlib import Path
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pytest
+import shapely
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from invasimap.core.errors import SettingsError
+from invasimap.core.settings import Tract
+from invasimap.core.toml_file import read_tract
+from invasimap.inputs.species import load_catalogue
+from invasimap.mosaic.pieces import with_slivers
+from invasimap.prescription.checks import dose_over, tanks_error, visits_lost
+from invasimap.prescription.season import season_of
+from invasimap.prescription.treat import treat
+from invasimap.prescription.treatment import Treatment
+
+CRS = "EPSG:32617"
+TRACT = """
+[tract]
+name = "by hand"
+units = "metric"
+[[survey]]
+files = ["none.csv"]
+[stands]
+file = "none.gpkg"
+[season]
+native_leaf_drop = "10-20"
+killing_freeze = "11-20"
+full_leaf = "05-20"
+leaf_colour = "09-25"
+[[mix]]
+name = "leaves"
+product = "Example A"
+ingredient = "0.36 kg/l"
+rate = "2 % v/v"
+max_per_application = "{application}"
+max_per_year = "3 kg/ha"
+species = ["*"]
+zones = ["open"]
+technique = ["foliar_spot", "foliar_broadcast", "cut_then_foliar"]
+price = "10 EUR/l"
+[[rig]]
+name = "backpack pair"
+access = "foot"
+tank = "15 l"
+output = "1.5 l/min"
+trigger_share = 1.0
+crew = 2
+wage = "30 EUR/h"
+machine = "0 EUR/h"
+available = "{available} day"
+calibration = [{{ rate = "300 l/ha", date = 2026-07-01 }}]
+pace = [{{ technique = "cut_then_foliar", hours = "20 h/ha" }}]
+{more}
+[labour]
+travel_cost = "0 EUR/day"
+productive = "6.5 h"
+paid = "8 h"
+[spray]
+waste = "0 %"
+[budget]
+money = "{money} EUR"
+[schedule]
+start = 2026-08-03
+weeks = 30
+"""
+SECOND_RIG = """
+[[rig]]
+name = "ATV"
+access = "atv_hose"
+tank = "100 l"
+output = "6 l/min"
+crew = 2
+wage = "30 EUR/h"
+machine = "20 EUR/h"
+refill_trip = "5 min"
+calibration = [{ rate = "420 l/ha", date = 2026-07-01 }]
+"""
+
+
+def tract(tmp_path: Path, **said: str) -> Tract:
+    words = {"application": "3 kg/ha", "available": "40", "money": "100000", "more": ""} | said
+    (tmp_path / "tract.toml").write_text(TRACT.format(**words))
+    return read_tract(tmp_path)
+
+
+def ground(*rows: dict) -> gpd.GeoDataFrame:
+    """Squares of a hectare, a kilometre apart unless said; shrubs of 1 m reached on foot in 10 minutes."""
+    usual = {
+        "species": "Lonicera maackii", "stand": "1", "zone": "open", "access": "foot", "reached_by": "foot",
+        "cover_pct": 50.0, "cover_told": True, "height_m": 1.0, "stem_mm": np.nan, "date": "2026-06-01",
+        "slope_pct": 0.0, "walk_min": 10.0, "area_low": 0.8, "area_high": 1.2,
+    }  # fmt: skip
+    made = [
+        {"patch": f"p{number}", "zone_id": f"Z{number:03d}",
+         "geometry": shapely.box(1000 * number, 0, 1000 * number + 100, 100)} | usual | row
+        for number, row in enumerate(rows)
+    ]  # fmt: skip
+    layer = gpd.GeoDataFrame(made, geometry="geometry", crs=CRS)
+    return layer.assign(gross_m2=layer.area, surface_m2=layer.area)
+
+
+def worked(pieces: gpd.GeoDataFrame, settings: Tract, log: gpd.GeoDataFrame | None = None) -> Treatment:
+    catalogue = load_catalogue(None)
+    season = season_of(settings, start=dt.date(2026, 8, 3), place=None, catalogue=catalogue)
+    return treat(pieces, settings=settings, season=season, catalogue=catalogue, log=log)
+
+
+def test_a_hectare_of_shrubs_by_hand(tmp_path):
+    made = worked(ground({}), tract(tmp_path))
+    work = made.work.loc[1]
+    assert work["volume_L"] == pytest.approx(150)  # 0.5 ha of leaves x 300 l/ha
+    assert work["product_L"] == pytest.approx(3)
+    assert made.jobs["dose_kg_per_ha"].tolist() == pytest.approx([2.16])  # 3 l x 0.36 kg/l on 0.5 ha
+    # 100 min of spraying, 10 tanks with 2 x 10 min and 12 min each, 2 days of 2 x 10 min there and back
+    assert work["total_min"] == pytest.approx(100 + 10 * 20 + 10 * 12 + 40)
+    assert work["money"] == pytest.approx(460 / 390 * 8 * 30 * 2 + 3 * 10)
+    assert made.loads[["load", "count", "volume_L"]].values.tolist() == [["full", 10, pytest.approx(15)]]
+    assert made.loads["product_measured_L"].tolist() == pytest.approx([0.3])
+    first, last = dt.date(2026, 10, 23), dt.date(2026, 11, 20)
+    assert [first <= monday and monday + dt.timedelta(4) <= last for monday in made.schedule["monday"]] == [True]
+    assert made.answer.method == "proven optimal"
+    assert made.currency == "EUR"
+
+
+def test_over_the_label_nothing_is_planned_and_the_figure_is_said(tmp_path):
+    made = worked(ground({}), tract(tmp_path, application="2 kg/ha"))
+    assert not len(made.work)
+    assert not len(made.schedule)
+    assert not len(made.loads)
+    (row,) = made.withheld.to_dict("records")
+    assert row["where"] == "stand 1, patch p0"
+    assert "2.16 kg/ha" in row["what"]
+    assert "limit 2 kg/ha" in row["what"]
+    assert "138.8 l" in row["mend"]  # 150 l x 2 / 2.16, rounded down
+
+
+def test_what_was_sprayed_this_year_counts(tmp_path):
+    log = gpd.GeoDataFrame(
+        {"date": [dt.date(2026, 5, 1)], "product": ["example  a"], "kg_per_ha": [1.0]},
+        geometry=[shapely.box(90, 90, 200, 200)], crs=CRS,
+    )  # fmt: skip
+    assert len(worked(ground({}), tract(tmp_path)).work) == 1
+    made = worked(ground({}), tract(tmp_path), log)
+    assert not len(made.work)
+    assert "3.16 kg/ha in the year" in made.withheld["what"].iloc[0]
+
+
+def test_a_tall_shrub_is_cut_and_its_resprouts_sprayed_after_the_wait(tmp_path):
+    made = worked(ground({"height_m": 4.0}), tract(tmp_path))
+    cut, spray = (made.work[made.work["visit"] == visit].index[0] for visit in (1, 2))
+    weeks = made.schedule.groupby("work")["monday"].agg(["min", "max"])
+    wait = (weeks.loc[spray, "min"] - weeks.loc[cut, "max"]).days
+    assert 56 + 4 <= wait <= 70 - 4  # whichever days of the weeks are worked
+    assert made.work.loc[cut, "volume_L"] != made.work.loc[cut, "volume_L"]  # nothing sprayed
+    assert made.work.loc[cut, "work_min"] == pytest.approx(0.5 * 20 * 60 / 2)  # 10 person-hours by two
+
+
+def test_without_a_mix_for_its_resprouts_nothing_is_cut(tmp_path):
+    settings = tract(tmp_path)
+    for_low = settings.mix[0].model_copy(update={"technique": frozenset({"foliar_spot"})})
+    made = worked(ground({"height_m": 4.0}, {}), settings.model_copy(update={"mix": [for_low]}))
+    assert made.work["technique"].tolist() == ["foliar_spot"]
+    tall = made.jobs[made.jobs["patch"] == "p0"]
+    assert (tall["why"] != "").all()
+    assert "no mix" in tall["why"].iloc[1]
+    assert tall["why"].iloc[0].startswith("its other visit cannot be planned")
+
+
+def test_cover_that_was_not_told_is_reckoned_whole(tmp_path):
+    told = worked(ground({"cover_told": False}), tract(tmp_path)).work["volume_L"].tolist()
+    assert told == pytest.approx([300.0])
+
+
+def test_ground_no_rig_reaches_has_its_reason(tmp_path):
+    made = worked(ground({"access": "tractor", "reached_by": "tractor"}), tract(tmp_path))
+    assert made.jobs["why"].tolist() == ["no rig in the settings works there: it is reached by tractor"]
+
+
+def test_money_and_days_are_kept_and_what_is_left_says_why(tmp_path):
+    squares = ground(*({} for _ in range(4)))
+    all_of_it = worked(squares, tract(tmp_path))
+    assert len(all_of_it.work) == 4
+    a_work = all_of_it.work["money"].iloc[0]
+    poor = worked(squares, tract(tmp_path, money=f"{2.5 * a_work:.0f}"))
+    assert len(poor.work) == 2
+    assert poor.unplanned["reason"].str.contains("budget").all()
+    assert poor.schedule["money"].sum() <= 2.5 * a_work
+    short = worked(squares, tract(tmp_path, available="3"))
+    assert short.schedule["hours"].sum() <= 3 * 6.5 + 1e-9
+    assert len(short.unplanned) == 4 - len(short.work)
+    steps = poor.curve.set_index("money_limit")["value"]
+    assert (steps.diff().dropna() >= -1e-9).all()
+
+
+def test_loads_of_a_week_sum_to_what_its_works_take(tmp_path):
+    small = [{"geometry": shapely.box(1000 * at, 0, 1000 * at + 30, 20 + at)} for at in range(7)]
+    made = worked(ground(*small), tract(tmp_path))
+    held = (made.loads["count"] * made.loads["volume_L"]).groupby(made.loads["outing"]).sum()
+    taken = made.schedule.groupby("outing")["volume_L"].sum()
+    assert held.to_numpy() == pytest.approx(taken.to_numpy(dtype=float))
+    assert (made.loads["volume_L"] <= 15 * (1 + 1e-9)).all()
+    assert made.schedule["volume_L"].sum() == pytest.approx(made.work["volume_L"].sum())
+
+
+def test_the_same_in_either_units(tmp_path):
+    metric = tract(tmp_path)
+    pieces = ground({}, {"height_m": 4.0})
+    us = metric.model_copy(update={"tract": metric.tract.model_copy(update={"units": "us"})})
+    one, other = worked(pieces, metric), worked(pieces, us)
+    pd.testing.assert_frame_equal(one.work, other.work)
+    pd.testing.assert_frame_equal(one.schedule, other.schedule)
+
+
+def test_two_currencies_are_refused(tmp_path):
+    settings = tract(tmp_path)
+    (tmp_path / "tract.toml").write_text((tmp_path / "tract.toml").read_text().replace("100000 EUR", "100000 USD"))
+    with pytest.raises(SettingsError, match="USD"):
+        worked(ground({}), read_tract(tmp_path))
+    assert settings.budget.money.currency == "EUR"
+
+
+ROWS = st.tuples(st.integers(0, 9), st.integers(0, 9), st.sampled_from([20.0, 60.0]), st.booleans())
+
+
+@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(st.lists(ROWS, min_size=1, max_size=6))
+def test_no_spot_gets_more_than_the_label_allows(tmp_path, rows):
+    """Whatever lies over what, and whichever rigs do it: doses on common ground add up to the limit at most."""
+    pieces = ground(*(
+        {"geometry": shapely.box(x * 30, y * 30, x * 30 + 100, y * 30 + 100), "cover_pct": cover,
+         "reached_by": "atv_hose;foot" if by_hose else "foot", "access": "atv_hose" if by_hose else "foot"}
+        for x, y, cover, by_hose in rows
+    ))  # fmt: skip
+    made = worked(pieces, tract(tmp_path, application="4.5 kg/ha", more=SECOND_RIG))
+    done = made.jobs[made.jobs["work"].notna() & made.jobs["sprays"]]
+    for one in done.itertuples():
+        inside = shapely.area(shapely.intersection(done.geometry.to_numpy(), one.geometry)) > 1e-6
+        alone = one.dose_kg_per_ha
+        assert alone <= 3 * (1 + 1e-9)  # the year's limit is the tighter
+        others = [dose for dose, near in zip(done["dose_kg_per_ha"], inside, strict=True) if near]
+        if len(others) == 2:
+            assert sum(others) <= 3 * (1 + 1e-9)
+    total = {"planned": len(done), "why": (made.jobs["why"] != "").sum()}
+    assert total["planned"] + total["why"] == len(made.jobs)  # every visit is planned or says why not
+
+
+def test_slivers_keep_the_ground_they_are_of():
+    pieces = ground(
+        {"patch": "p", "geometry": shapely.box(0, 0, 100, 100)},
+        {"patch": "p", "geometry": shapely.box(100, 0, 101, 5)},
+        {"patch": "p", "geometry": shapely.box(101, 0, 102, 5), "reached_by": ""},
+        {"patch": "p", "geometry": shapely.box(0, 100, 1, 103), "zone": "hand_only"},
+        {"patch": "q", "geometry": shapely.box(0, 200, 1, 203)},
+    )  # fmt: skip
+    joined = with_slivers(pieces, least_m2=9.0)
+    assert joined["gross_m2"].tolist() == [10_005, 5, 3, 3]
+    assert joined["gross_m2"].sum() == pieces["gross_m2"].sum()
+    assert joined.area.tolist() == pytest.approx(joined["gross_m2"].tolist())
+
+
+def test_checks_tell_a_season_that_contradicts_itself(tmp_path):
+    said = tract(tmp_path)
+    made = worked(ground({}, {}), said)
+    assert (visits_lost(made), tanks_error(made)) == (0, pytest.approx(0, abs=1e-12))
+    assert dose_over(made, said.mix) == 0
+    lost = replace(made, jobs=made.jobs.assign(work=pd.array([1, pd.NA], "Int64")))
+    assert visits_lost(lost) == 1
+    assert tanks_error(replace(made, loads=made.loads.iloc[:0])) == 1
+    stricter = said.mix[0].model_copy(update={"max_per_application_kg_per_ha": 2.0})
+    assert dose_over(made, [stricter]) == pytest.approx(0.08)

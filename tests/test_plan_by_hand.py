@@ -152,7 +152,7 @@ def test_files_hold_the_contract(flat, written):
     names = {str(path.relative_to(out)) for path in out.rglob("*") if path.is_file()}
     assert names >= {
         "report.html", "map.html", "mapbook.pdf", "loadsheet.pdf", "maps/overview.png", "maps/access.png",
-        "maps/species.png", "maps/access_limits.png", "tables/techniques.csv", "tables/loads.csv", "tables/money_curve.csv",
+        "maps/species.png", "maps/access_limits.png", "tables/techniques.csv", "tables/loads.csv",
         "plan.gpkg", "tables.xlsx", "set_aside.csv", "run.json",
         "tables/acreage.csv", "tables/ground.csv", "tables/ledger.csv",
     }  # fmt: skip

@@ -223,9 +223,9 @@ def test_a_time_that_must_pass_is_rounded_up() -> None:
 
 
 def test_hostile_names_come_out_as_text(toy_plan: Plan, tmp_path: Path) -> None:
-    plan = crowded(toy_plan, count=2, stand="\x1b[31m\u202egnp", species="<b>(Tj) ET</b>;$\\frac$")
+    plan = crowded(toy_plan, count=2, stand="\x1b\u202e", species="<b>(Tj) ET</b>;$\\frac$")
     mix = plan.settings.mix[0].model_copy(update={"product": "A) Tj ET\x07 (\n.notdef", "registration": "\u202e=1+1"})
     settings = plan.settings.model_copy(update={"mix": [mix, plan.settings.mix[1]]})
     text = " ".join("".join(pages_of(dataclasses.replace(plan, settings=settings), tmp_path)).split())
     assert "A) Tj ET\\u0007 (\\u000a.notdef (registration \\u202e=1+1)" in text
-    assert text.count("\\u001b[31m\\u202egnp") == 2 and text.count("<b>(Tj) ET</b>, $\\frac$") == 2
+    assert text.count("\\u001b\\u202e") == 2 and text.count("<b>(Tj) ET</b>, $\\frac$") == 2

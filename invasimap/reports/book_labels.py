@@ -11,13 +11,14 @@ import shapely
 from matplotlib.axes import Axes
 from matplotlib.patches import PathPatch
 
-from invasimap.core.units import ShownUnits
+from invasimap.core.units import POINTS_PER_INCH, ShownUnits
 from invasimap.prescription.plan import Plan
 from invasimap.reports import map_layers
 from invasimap.reports.access_map import PARKING_PT
 from invasimap.reports.book_frames import SIDES, Frame, Neighbour, neighbours
 from invasimap.reports.book_layout import Book
 from invasimap.reports.drawing import axes_inches, box_path, inches, metres_per_point
+from invasimap.reports.furniture import INCH_M
 from invasimap.reports.labels import LabelBook
 from invasimap.reports.legend import Row, unknown_rows
 from invasimap.reports.style import FONT, INK, PAPER, TYPE_PT
@@ -93,7 +94,7 @@ def named_stands(here: Plan, book: Book, at: int) -> Plan:
 
 def metres_per_point_of(frame: Frame) -> float:
     """Metres of ground in a printed point at a frame's scale."""
-    return frame.scale * 0.0254 / 72
+    return frame.scale * INCH_M / POINTS_PER_INCH
 
 
 def _label_parking(labels: LabelBook, here: Plan) -> int:

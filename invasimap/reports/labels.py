@@ -15,8 +15,10 @@ from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
-from invasimap.reports.drawing import POINTS_PER_INCH, draw_lines, metres_per_point
+from invasimap.core.units import POINTS_PER_INCH
+from invasimap.reports.drawing import draw_lines, metres_per_point
 from invasimap.reports.style import FONT, INK, LINE, PAPER
+from invasimap.reports.type_set import LINE_SPACING
 
 Floats = npt.NDArray[np.float64]
 RING = np.array([(np.cos(a), np.sin(a)) for a in np.radians([20, 160, 70, 110, -20, -160, -70, -110, 0, 180, 90, -90])])
@@ -27,6 +29,7 @@ PAD_PX = 4.0  # clear space round a label
 MEASURE_DPI = 200
 _SET: Final[dict[str, Any]] = {
     "fontfamily": FONT, "ha": "center", "va": "center", "rotation_mode": "anchor", "parse_math": False,
+    "linespacing": LINE_SPACING,
 }  # fmt: skip
 _ZEROS: Final = str.maketrans("123456789", "0" * 9)  # all digits of the font are as wide as a nought
 

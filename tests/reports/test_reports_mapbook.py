@@ -35,7 +35,7 @@ from invasimap.core.toml_file import read_tract
 from invasimap.prescription.plan import Plan
 from invasimap.reports.book import laid_out, mapbook_pdf, sheets
 from invasimap.reports.book_frames import COMFORTABLE, OVERLAP_IN, Frame, frames, needed_first, neighbours
-from invasimap.reports.book_index import index_sheet, sheet_list
+from invasimap.reports.book_index import index_sheet, sheet_list, stand_names
 from invasimap.reports.book_key import Block, flowed, key_pages, legend_parts
 from invasimap.reports.book_layout import Book, ListRow
 from invasimap.reports.book_legend import sheet_rows
@@ -46,8 +46,9 @@ from invasimap.reports.emergency import SIZES_PT, EmergencyBlock, emergency_bloc
 from invasimap.reports.grid_marks import grid_words, zone_edges
 from invasimap.reports.legend import Row, feature_rows, set_legend
 from invasimap.reports.norths import convergence_deg, declination_deg, north_lines, norths
-from invasimap.reports.style import FEATURE_AREA, LINE, feature_marks
-from invasimap.reports.type_set import width_in
+from invasimap.reports.pdf_words import take_words
+from invasimap.reports.style import FEATURE_AREA, FONT, LINE, feature_marks
+from invasimap.reports.type_set import LINE_SPACING, width_in
 from invasimap.reports.usng import grid_over, usng, utm_crs
 
 CRS_M = working_crs(-80.5, 38.2)
@@ -683,6 +684,33 @@ def test_long_names_stay_on_their_sheet(make_plan: Callable[..., Plan]) -> None:
     book = laid_out(plan)
     for figure in (index_sheet(book)[0], stand_sheet(book, 0)[0]):
         check_sheet(figure)
+
+
+@pytest.mark.parametrize("name", ["Nordwestwaldabteilungsgrenze", "W" * 40])
+def test_a_long_name_without_spaces_is_cut_by_letters(toy_plan: Plan, name: str) -> None:
+    plan = dataclasses.replace(toy_plan, stands=toy_plan.stands.assign(stand=[name, *toy_plan.stands["stand"][1:]]))
+    book = laid_out(plan)
+    at = [frame.stand for frame in book.frames].index(name)
+    index, sheet = index_sheet(book)[0], stand_sheet(book, at)[0]
+    for figure in (index, sheet):
+        check_sheet(figure)
+    assert stand_names(book)[name].startswith(name[:5])
+    assert any(re.match(rf"{name[:4]}\w*…$", line) for line in words_on(index).splitlines())
+    assert re.search(rf"^Stand {name[:4]}\w*…: ", words_on(sheet), re.M)
+
+
+def test_lines_of_a_page_are_as_far_apart_as_the_library_draws_them() -> None:
+    for size in (8.0, 16.0):
+        figure = Figure(dpi=72)
+        FigureCanvasAgg(figure)
+        one, two = (
+            figure.text(0.5, 0.5, text, fontsize=size, linespacing=LINE_SPACING, fontfamily=FONT).get_window_extent()
+            for text in ("lp", "lp\nlp")
+        )
+        words = take_words(figure)
+        step = words[1].at_pt[1] - words[2].at_pt[1]
+        assert step == pytest.approx(1.25 * size)
+        assert two.height - one.height <= step + 0.25 <= two.height - one.height + 0.1 * size + 0.5
 
 
 # ---- what independent readers find on the pages ------------------------------------------------------------

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import dataclasses
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any, Final
@@ -63,8 +65,8 @@ class _Lines:
         return shapely.union_all([drawn.shape for name in names for drawn in self.drawn[name]])
 
 
-def crew_sheets(plan: Plan, access: str) -> Iterator[CrewSheet]:
-    """The files of one access class, stand by stand: one, or several where a receiver would not hold it.
+def crew_sheets(plan: Plan, access: str, *, most_marks: float = math.inf) -> Iterator[CrewSheet]:
+    """The files of one access class, stand by stand: one, or several where it has more than ``most_marks`` places.
 
     Zones that are too small to be drawn have no mark; each file names its own.
     """
@@ -75,16 +77,17 @@ def crew_sheets(plan: Plan, access: str) -> Iterator[CrewSheet]:
     zones = zones.iloc[order]
     stops = plan.parking.groupby("zone_id").size().reindex(zones["id"], fill_value=0).to_numpy()
     ways = _ways(plan)
-    room = plan.settings.crew.waypoints - len(ways)
+    held = ways[: int(FOR_WAYS * most_marks)] if math.isfinite(most_marks) else ways
+    room = most_marks - len(held)
     batches = [zones.iloc[rows] for rows in _batches(1 + stops, room)]
     for number, batch in enumerate(batches, 1):
         part = f", part {number} of {len(batches)}" if len(batches) > 1 else ""
-        sheet = _sheet(plan, batch, ways, part=part)
+        sheet = _sheet(plan, batch, held, part=part, most_marks=most_marks)
         if sheet.outlines and any(outline.zone for outline in sheet.outlines):
-            yield sheet
+            yield dataclasses.replace(sheet, limited=sheet.limited or len(held) < len(ways))
 
 
-def _batches(sizes: Any, room: int) -> list[list[int]]:
+def _batches(sizes: Any, room: float) -> list[list[int]]:
     """Rows in their order, dealt into files that each have room for them."""
     found: list[list[int]] = []
     filled = room
@@ -97,7 +100,7 @@ def _batches(sizes: Any, room: int) -> list[list[int]]:
     return found
 
 
-def _sheet(plan: Plan, zones: gpd.GeoDataFrame, ways: list[Mark], *, part: str) -> CrewSheet:
+def _sheet(plan: Plan, zones: gpd.GeoDataFrame, ways: list[Mark], *, part: str, most_marks: float) -> CrewSheet:
     names = ShortNames({mark.name for mark in ways})
     lines = _lines(plan, zones)
     most_points = plan.settings.crew.track_points
@@ -114,12 +117,14 @@ def _sheet(plan: Plan, zones: gpd.GeoDataFrame, ways: list[Mark], *, part: str) 
     marks += _parking(plan, drawn_of, names)
     marks += ways
     notes = _notes(zones, drawn_of)
+    limited = False
     if plan.settings.crew.patches:
         patches = _patches(plan, drawn_of, names)
-        room = max(plan.settings.crew.waypoints - len(marks), 0)
-        marks += patches[:room]
-        if len(patches) > room:
-            notes.append(f"Of {len(patches):,} patches the {room:,} largest are marked.")
+        marked = patches[: int(min(max(most_marks - len(marks), 0), len(patches)))]
+        marks += marked
+        limited = len(marked) < len(patches)
+        if limited:
+            notes.append(f"Of {len(patches):,} patches the {len(marked):,} largest are marked.")
     outlines += _line_outlines(plan, lines, names)
     zones_off, lines_off = (
         max((one.off_m for found in kind.values() for one in found), default=0.0) for kind in (drawn_of, lines.drawn)
@@ -133,6 +138,7 @@ def _sheet(plan: Plan, zones: gpd.GeoDataFrame, ways: list[Mark], *, part: str) 
         stands={str(zone.id): str(zone.stand) for zone in rows_of(zones) if str(zone.id) in drawn_of},
         marks=tuple(marks),
         outlines=tuple(outlines),
+        limited=limited,
     )  # fmt: skip
 
 
@@ -204,8 +210,8 @@ def _parking(plan: Plan, zones: dict[str, list[Drawn]], names: ShortNames) -> li
 
 
 def _ways(plan: Plan) -> list[Mark]:
-    """Entries, then crossings, those nearest to the stands first; no more than fit beside the zones."""
-    names, most = ShortNames(), int(FOR_WAYS * plan.settings.crew.waypoints)
+    """Entries, then crossings, those nearest to the stands first."""
+    names = ShortNames()
     stands = shapely.union_all(plan.stands.geometry.to_numpy())
     found = []
     for kind, given in (("entry", plan.entries), ("crossing", plan.crossings)):
@@ -218,7 +224,7 @@ def _ways(plan: Plan) -> list[Mark]:
             place = _place(plan, shapely.point_on_surface(row.geometry))
             name = names.give(f"{STARTS[kind]}-{number}")
             found.append(Mark(name=name, kind=kind, place=place, short=plain(words.rstrip(".")), words=words))
-    return found[:most]
+    return found
 
 
 def _patches(plan: Plan, zones: dict[str, list[Drawn]], names: ShortNames) -> list[Mark]:

@@ -45,7 +45,11 @@ class Outline:
 
 @dataclass(frozen=True, kw_only=True)
 class CrewSheet:
-    """One file's content; ``stands`` gives the stand of each zone, in the order in which they are worked through."""
+    """One file's content.
+
+    ``stands`` gives the stand of each zone, in the order in which they are worked through; ``limited`` says that marks
+    found no room.
+    """
 
     access: str
     title: str
@@ -54,3 +58,4 @@ class CrewSheet:
     stands: dict[str, str]
     marks: tuple[Mark, ...]
     outlines: tuple[Outline, ...]
+    limited: bool = False

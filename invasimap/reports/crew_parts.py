@@ -23,6 +23,7 @@ from invasimap.reports.crew_sheet import STARTS, CrewSheet, Mark, Outline
 from invasimap.reports.crew_words import (
     CLOSE_M,
     crossing_words,
+    held_words,
     line_words,
     parking_short,
     parking_words,
@@ -116,7 +117,11 @@ def _sheet(plan: Plan, zones: gpd.GeoDataFrame, ways: list[Mark], *, part: str, 
             outlines += _zone_outlines(plan, zone, drawn, names, words=marks[-1].words)
     marks += _parking(plan, drawn_of, names)
     marks += ways
-    notes = _notes(zones, drawn_of)
+    held = held_words(
+        {kind: len(found) for kind, found in lines.drawn.items()}, near=not lines.no_spray.is_empty, shown=plan.shown,
+        around_m=AROUND_M,
+    )  # fmt: skip
+    notes = [held, *_notes(zones, drawn_of)]
     limited = False
     if plan.settings.crew.patches:
         patches = _patches(plan, drawn_of, names)

@@ -301,11 +301,24 @@ def test_class_without_zones_has_no_file(toy_plan: Plan, empty_plan: Plan, tmp_p
     assert {path.stem for path in files(tmp_path / "crew")} == {"tractor", "atv_hose"}
 
 
+def test_a_file_says_how_many_lines_to_keep_out_of_it_holds(made: tuple[Plan, Path]) -> None:
+    for path in files(made[1]):
+        sheet = read(path)
+        counts = [sum(track.name.startswith(start) for track in sheet.tracks) for start in ("NS-", "HG-")]
+        no_spray, hand = (
+            f"{count} {start}- line{'s' * (count != 1)}" for count, start in zip(counts, ("NS", "HG"), strict=True)
+        )
+        assert f"This file holds {no_spray} and {hand}." in sheet.description
+        assert counts[0] > 0 and "no known no-spray ground" not in sheet.description
+
+
 def test_tract_without_protected_ground_has_zones_and_no_lines(toy_plan: Plan, tmp_path: Path) -> None:
     write_crew_files(dataclasses.replace(toy_plan, protection=toy_plan.protection.iloc[:0]), tmp_path)
     sheet = read(tmp_path / "crew" / "foot.gpx")
     assert {track.name[:2] for track in sheet.tracks} <= {"OP", "HO"} and len(sheet.tracks) > 3
     assert not any("No-spray ground" in point.description for point in sheet.waypoints)
+    said = "holds 0 NS- lines, for no known no-spray ground comes within 100 ft of the stands of these zones, and 0 HG-"
+    assert said in sheet.description
 
 
 def test_kml_holds_the_same_ground_in_folders_and_asks_nothing_of_a_network(made: tuple[Plan, Path]) -> None:

@@ -113,6 +113,19 @@ def test_figures_beside_the_switches_are_those_of_the_tables(desk, sample_plan):
     assert f"{whole / ACRE_M2:.2f} ac" in desk.locator("#shown").inner_text()
 
 
+LEGEND = """() => [...document.querySelectorAll('#legend tr')]
+    .map(row => [...row.cells].slice(1).map(cell => cell.textContent))"""
+SWITCHES = """() => [...document.querySelectorAll('#show .switch')].filter(row => row.querySelector('.figures'))
+    .map(row => [row.querySelector('.words').textContent, row.querySelector('.figures b').textContent])"""
+
+
+def test_a_switch_that_has_the_words_of_the_legend_has_its_figure(desk):
+    legend, switches = dict(desk.evaluate(LEGEND)), dict(desk.evaluate(SWITCHES))
+    shared = set(legend) & set(switches)
+    assert {words: switches[words] for words in shared} == {words: legend[words] for words in shared}
+    assert "no spray" in shared and "tractor" in legend and "a tractor gets there" in switches
+
+
 def test_switches_of_access_zone_and_species_combine(opened, sample_plan):
     plan, _ = sample_plan
     panel(opened, "show")

@@ -280,6 +280,41 @@ def test_a_position_says_how_good_it_is_and_what_lies_within_that(chromium, samp
         context.close()
 
 
+def test_the_first_position_is_shown_from_near_and_no_later_one_moves_the_map(chromium, sample_plan):
+    plan, out = sample_plan
+    stand = plan.stands.to_crs(4326).geometry.iloc[0].representative_point()
+    at = {"latitude": stand.y, "longitude": stand.x, "accuracy": 8}
+    context = chromium.new_context(
+        viewport={"width": 390, "height": 844}, offline=True, geolocation=at, permissions=["geolocation"]
+    )
+    page = context.new_page()
+    page.goto((out / "map.html").as_uri())
+    page.wait_for_selector("body[data-ready]")
+    view = "[fieldMap.map.getZoom(), fieldMap.map.getCenter().lat, fieldMap.map.getCenter().lng]"
+    first = page.evaluate("fieldMap.map.getZoom()")
+    page.locator("#here").click()
+    page.locator("#here-note", has_text="Position good to about 27 ft").wait_for()
+    zoom, *centre = page.evaluate(view)
+    assert first < zoom and centre == pytest.approx([stand.y, stand.x], abs=2e-5)
+    wide_m = 390 * 40_075_017 * math.cos(math.radians(stand.y)) / (256 * 2**zoom)  # of ground across the screen
+    assert 50 < wide_m < 300
+    page.evaluate("fieldMap.map.setView(fieldMap.map.getBounds().getNorthEast(), 15, { animate: false })")
+    moved = page.evaluate(view)
+    context.set_geolocation(at | {"accuracy": 20, "latitude": stand.y + 1e-4})
+    page.locator("#here-note", has_text="Position good to about 66 ft").wait_for()
+    assert page.evaluate(view) == moved
+    page.locator("#here").click()
+    page.locator("#here").click()  # asked for anew: the map goes there, as near as the reader has it
+    page.locator("#here-note", has_text="Position good to about 66 ft").wait_for()
+    arrived = pytest.approx([15, stand.y + 1e-4, stand.x], abs=3e-5)
+    for _ in range(100):
+        if page.evaluate(view) == arrived:
+            break
+        page.wait_for_timeout(50)  # it glides
+    assert page.evaluate(view) == arrived
+    context.close()
+
+
 BOXES = """names => names.map(name => [...document.querySelectorAll(name)]
     .filter(one => one.offsetParent || one.id === "bar").map(one => one.getBoundingClientRect())
     .filter(box => box.width).map(box => [box.left, box.top, box.right, box.bottom])).flat()"""

@@ -307,6 +307,32 @@ def test_parking_places_say_zone_hose_and_lift(toy_plan: Plan) -> None:
     assert any(f"{first.zone_id}-{first.stop}: 300 ft, up 11 ft" in words for words in said)
 
 
+def test_parking_labels_keep_clear_of_ways_patches_and_leaders_or_go_to_the_list(toy_plan: Plan) -> None:
+    way = max(shapely.get_parts(toy_plan.ways.geometry.to_numpy()), key=shapely.length)
+    spots = [shapely.line_interpolate_point(way, share, normalized=True) for share in np.linspace(0.05, 0.95, 40)]
+    rows = toy_plan.parking.iloc[[0] * 40].assign(stop=range(1, 41)).set_geometry(spots, crs=toy_plan.crs)
+    book = laid_out(dataclasses.replace(toy_plan, parking=rows))
+    ways, grown = (
+        shapely.union_all(np.asarray(a, object)) for a in (toy_plan.ways.geometry, book.plan.patches.geometry)
+    )
+    named = 0
+    for at, frame in enumerate(book.frames):
+        figure = stand_sheet(book, at)[0]
+        figure.canvas.draw()
+        ax = figure.axes[0]
+        stops = [text for text in ax.texts if re.match(r"\S+-\d+: ", text.get_text())]
+        for text in stops:
+            (x0, y0), (x1, y1) = ax.transData.inverted().transform(text.get_window_extent())
+            box = shapely.box(x0, y0, x1, y1)
+            assert shapely.length(shapely.intersection(box, ways)) < 0.3 * (y1 - y0), text.get_text()
+            assert shapely.intersection(box, grown).area < 0.1 * box.area, text.get_text()
+        shown = int(rows.intersects(shapely.box(*frame.bounds)).sum())
+        named += len(stops)
+        missing = shown - len(stops)
+        assert (f"{missing} parking" in words_on(figure)) == (missing > 0)
+    assert named > 20
+
+
 def test_without_emergency_settings_there_are_lines_to_fill_in_and_no_number(toy_plan: Plan) -> None:
     book = laid_out(toy_plan)
     figure = next(itertools.islice(sheets(book), 1, None))[0]

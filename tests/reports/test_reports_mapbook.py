@@ -596,6 +596,28 @@ def test_patches_on_no_sheet_are_listed_by_stand(few_sheets: Plan) -> None:
     assert stops == len(few_sheets.parking)
 
 
+def test_a_heading_longer_than_a_column_leaves_room_for_its_rows(toy_plan: Plan) -> None:
+    name = "Upper Ridge Management Unit " * 120
+    named = {old: name if old == "1" else old for old in toy_plan.stands["stand"].astype(str)}
+    layers = {layer: getattr(toy_plan, layer) for layer in ("stands", "treatment_zones", "ground", "acreage")}
+    layers = {layer: rows.assign(stand=rows["stand"].replace(named)) for layer, rows in layers.items()}
+    book = laid_out(dataclasses.replace(toy_plan, **layers))
+    for at in range(len(book.lists)):
+        check_sheet(list_sheet(book, at)[0])
+    heads = [row.name for row in list_rows(book) if row.heading]
+    assert any(head.endswith("…") for head in heads) and any("sheet 3" in head for head in heads)
+
+
+def test_the_lists_map_is_as_large_with_a_patch_far_off_and_says_so(few_sheets: Plan) -> None:
+    near = few_sheets.patches[few_sheets.patches["id"] != "FAR"]
+    books = [laid_out(plan) for plan in (few_sheets, dataclasses.replace(few_sheets, patches=near))]
+    said = [words_on(list_sheet(book, 0)[0]) for book in books]
+    scales = [re.findall(r"1:[\d,]+", words) for words in said]
+    assert scales[0] == scales[1] != []
+    beyond = [re.search(r"(\d+) patch(?:es)?\s+lies?\s+beyond", words) for words in said]
+    assert beyond[0] is not None and beyond[0][1] == "1" and beyond[1] is None
+
+
 def test_very_many_patches_on_no_sheet_are_counted_and_said_where_to_find(few_sheets: Plan) -> None:
     many = few_sheets.patches.iloc[[-1] * 1200].assign(id=[f"F{number}" for number in range(1200)])
     book = laid_out(dataclasses.replace(few_sheets, patches=pd.concat([few_sheets.patches, many], ignore_index=True)))

@@ -124,12 +124,10 @@ def _sheet(plan: Plan, zones: gpd.GeoDataFrame, ways: list[Mark], *, part: str, 
     notes = [held, *_notes(zones, drawn_of)]
     limited = False
     if plan.settings.crew.patches:
-        patches = _patches(plan, drawn_of, names)
-        marked = patches[: int(min(max(most_marks - len(marks), 0), len(patches)))]
+        marked, missing = _marked(_patches(plan, drawn_of, names), room=most_marks - len(marks))
         marks += marked
-        limited = len(marked) < len(patches)
-        if limited:
-            notes.append(f"Of {len(patches):,} patches the {len(marked):,} largest are marked.")
+        notes += missing
+        limited = bool(missing)
     outlines += _line_outlines(plan, lines, names)
     zones_off, lines_off = (
         max((one.off_m for found in kind.values() for one in found), default=0.0) for kind in (drawn_of, lines.drawn)
@@ -145,6 +143,14 @@ def _sheet(plan: Plan, zones: gpd.GeoDataFrame, ways: list[Mark], *, part: str, 
         outlines=tuple(outlines),
         limited=limited,
     )  # fmt: skip
+
+
+def _marked(patches: list[Mark], *, room: float) -> tuple[list[Mark], list[str]]:
+    """The patches that find room, the largest first, and what is said of the others."""
+    marked = patches[: int(min(max(room, 0), len(patches)))]
+    if len(marked) == len(patches):
+        return marked, []
+    return marked, [f"Of {len(patches):,} patches the {len(marked):,} largest are marked."]
 
 
 def _lines(plan: Plan, zones: gpd.GeoDataFrame) -> _Lines:

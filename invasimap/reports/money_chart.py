@@ -29,7 +29,7 @@ def said_money(plan: Plan) -> str:
 
 def money_steps(plan: Plan) -> list[tuple[str, str]]:
     """What each further step of money buys, in words; a step that buys nothing more says so."""
-    if plan.treatment is None or len(plan.treatment.curve) < 2:
+    if len(plan.treatment.curve) < 2:
         return []
     currency, rows = plan.treatment.currency, rows_of(plan.treatment.curve)
     found = []
@@ -60,7 +60,7 @@ def money_chart(plan: Plan, *, ax: Axes | None = None) -> Axes:
     if ax is None:
         return money_figure(plan).axes[0]
     treatment = plan.treatment
-    if treatment is None or len(treatment.curve) < 2:
+    if len(treatment.curve) < 2:
         ax.set_axis_off()
         inch_text(ax, 0.0, 0.0, "No money in the settings: no curve.", color=QUIET)
         return ax

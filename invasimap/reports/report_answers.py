@@ -331,7 +331,7 @@ def means_heads() -> list[str]:
 
 def _rows_taken(plan: Plan) -> int:
     """Rows that a season's answers take from the page's tables, more of them where it begins with stamps or alarms."""
-    if plan.treatment is None or not len(plan.treatment.work):
+    if not len(plan.treatment.work):
         return 0
     return 4 if grave(plan) or plan.internal or plan.settings.tried else 2
 

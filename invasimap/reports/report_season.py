@@ -79,7 +79,7 @@ class SeasonPart:
 def season_answers(plan: Plan) -> list[SeasonAnswer]:
     """The season's answers for the first page; none where no work is planned."""
     treatment = plan.treatment
-    if treatment is None or not len(treatment.work):
+    if not len(treatment.work):
         return []
     return [
         _cost(plan, treatment), _time(treatment), _spraying(treatment), _planned(plan, treatment),
@@ -90,7 +90,7 @@ def season_answers(plan: Plan) -> list[SeasonAnswer]:
 def season_lines(plan: Plan) -> list[str]:
     """What must be typed before work can be planned; nothing where some is."""
     treatment = plan.treatment
-    if treatment is None or len(treatment.work) or not len(treatment.jobs):
+    if len(treatment.work) or not len(treatment.jobs):
         return []
     missing = [*([] if plan.settings.rig else [NO_RIG]), *([] if plan.settings.mix else [NO_MIX])]
     return missing or [NO_WORK]
@@ -170,9 +170,9 @@ def _counted(count: int, one: str, many: str = "") -> str:
 
 
 def season_part(plan: Plan) -> SeasonPart | None:
-    """The section of the report; None where the plan has no treatment, or nothing grows."""
+    """The section of the report; None where nothing grows, or nobody worked one out."""
     treatment = plan.treatment
-    if treatment is None or not len(treatment.jobs):
+    if not len(treatment.jobs):
         return None
     if not len(treatment.work):
         tables = [unplanned_report(plan), withheld_report(plan), assumed_report(plan)]

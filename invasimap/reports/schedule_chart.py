@@ -12,6 +12,7 @@ from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
+from invasimap.core.legible import visible
 from invasimap.prescription.plan import Plan
 from invasimap.reports.drawing import axes_inches, box_path, draw_area, draw_lines, inch_text, inches
 from invasimap.reports.season_sums import by_week, day_of, whole_sum
@@ -101,7 +102,7 @@ def calendar_of(mondays: list[dt.date]) -> Calendar:
 
 def lanes_of(plan: Plan, *, column_in: float) -> tuple[list[Lane], Calendar]:
     """Rows and columns of the chart, for columns of a width."""
-    if plan.treatment is None or not len(plan.treatment.schedule):
+    if not len(plan.treatment.schedule):
         return [], Calendar(mondays=[], left=[0.0], gaps=[])
     table = by_week(plan.treatment)
     table["monday"] = [day_of(monday) for monday in table["monday"]]
@@ -110,7 +111,7 @@ def lanes_of(plan: Plan, *, column_in: float) -> tuple[list[Lane], Calendar]:
     found: list[Lane] = []
     for rig, own in table.groupby("rig", sort=True):
         hours = {column[day]: shown_hours(whole_sum(rows["hours"])) for day, rows in own.groupby("monday")}
-        found.append(Lane(words=_label(str(rig), bold=True), hours=hours))
+        found.append(Lane(words=_label(visible(str(rig)), bold=True), hours=hours))
         for _, rows in own.groupby(["technique", "visit", "visits"], sort=False):
             found.append(_lane(rows, column, calendar, column_in=column_in))
     return found, calendar
@@ -323,5 +324,9 @@ def _key(ax: Axes, top_in: float, *, gaps: bool) -> None:
         draw_lines(ax, lines, SEASON_LINE["no_work"], zorder=2, transform=inches(ax))
         inch_text(ax, at + 0.14, top_in + 0.005, "weeks without work", fontsize=SIZE_PT)
     inch_text(
-        ax, EDGE_IN, top_in - 0.19, "Beside a rig: hours at work of its crew together, that week.", fontsize=SIZE_PT
+        ax,
+        EDGE_IN,
+        top_in - 0.19,
+        "Beside a rig, where there is room: hours at work of its crew together, that week.",
+        fontsize=SIZE_PT,
     )

@@ -29,7 +29,7 @@ MONEY_HEADS: Final = ("Labour", "Machine", "Product", "Travel", "Likely", "Low",
 
 def techniques_report(plan: Plan) -> PrintedTable:
     """What fits each species, on how much ground, why, and how much of that is planned."""
-    jobs, unit = ground_once(_treatment(plan)), plan.shown.area
+    jobs, unit = ground_once(plan.treatment), plan.shown.area
     jobs = jobs.assign(planned_m2=jobs["gross_m2"].where(jobs["work"].notna(), 0.0))
     sums = jobs.groupby(["technique", "species", "reason"], sort=True)[["gross_m2", "planned_m2"]].sum().reset_index()
     ranks = {name: rank for rank, name in enumerate(TECHNIQUE_WORDS)}
@@ -52,11 +52,11 @@ def techniques_report(plan: Plan) -> PrintedTable:
 
 def windows_report(plan: Plan) -> PrintedTable:
     """When each technique fits each species: the figures of the chart."""
-    several = plan_visits(_treatment(plan))
+    several = plan_visits(plan.treatment)
     rows = [
         [str(row.species), technique_words(row.technique, visit=row.visit, visits=several.get(row.technique, 1)),
          _day_or(row.first, "no window"), _day_or(row.last, "no window"), _from(row), _area(row.gross_m2, plan)]
-        for row in rows_of(_treatment(plan).windows)
+        for row in rows_of(plan.treatment.windows)
     ]  # fmt: skip
     return cut(
         PrintedTable(
@@ -83,7 +83,7 @@ def _day_or(day: object, words: str) -> str:
 
 def weeks_report(plan: Plan) -> PrintedTable:
     """The schedule added up by week, rig and technique: the figures of the chart."""
-    treatment = _treatment(plan)
+    treatment = plan.treatment
     table = by_week(treatment)
     rows = [
         [str(day_of(row.monday)), str(row.rig), technique_words(row.technique, visit=row.visit, visits=row.visits),
@@ -117,7 +117,7 @@ def named(zones: list[str]) -> str:
 
 def works_report(plan: Plan) -> PrintedTable:
     """Every work by week."""
-    treatment = _treatment(plan)
+    treatment = plan.treatment
     rows = [
         [
             str(day_of(row.monday)), str(row.work), str(row.rig), str(row.zone_id), str(row.stand),
@@ -140,7 +140,7 @@ def works_report(plan: Plan) -> PrintedTable:
 def stand_works(plan: Plan, stand: str) -> PrintedTable | None:
     """The works in a stand by week; None where the plan has no works at all."""
     treatment = plan.treatment
-    if treatment is None or not len(treatment.work):
+    if not len(treatment.work):
         return None
     rows = by_week(treatment, stand=stand)
     cells = [
@@ -158,7 +158,7 @@ def stand_works(plan: Plan, stand: str) -> PrintedTable | None:
 
 def costs_report(plan: Plan) -> PrintedTable:
     """Money by treatment zone and in all; without rows where the settings hold no money."""
-    treatment = _treatment(plan)
+    treatment = plan.treatment
     if not treatment.currency:
         return PrintedTable(caption="Cost by treatment zone", heads=[], rows=[])
     groups = treatment.work.groupby(["stand", "zone_id"], sort=True)
@@ -182,7 +182,7 @@ def costs_report(plan: Plan) -> PrintedTable:
 
 def rigs_report(plan: Plan) -> PrintedTable:
     """Crew-days of each rig, and what whole days and lost days cost."""
-    treatment = _treatment(plan)
+    treatment = plan.treatment
     crews = {rig.name: rig.crew for rig in plan.settings.rig}
     rows = [
         [
@@ -208,7 +208,7 @@ def _available(row: Any) -> str:
 
 def unplanned_report(plan: Plan) -> PrintedTable:
     """What could be done but is in no week."""
-    treatment = _treatment(plan)
+    treatment = plan.treatment
     several = plan_visits(treatment)
     rows = [
         [
@@ -232,7 +232,7 @@ def unplanned_report(plan: Plan) -> PrintedTable:
 
 def withheld_report(plan: Plan) -> PrintedTable:
     """What is held back or not known, and what to type or change."""
-    rows = [[str(row.where), str(row.what), str(row.mend)] for row in rows_of(_treatment(plan).withheld)]
+    rows = [[str(row.where), str(row.what), str(row.mend)] for row in rows_of(plan.treatment.withheld)]
     heads = ["Where", "What", "Type or change"]
     return cut(PrintedTable(caption="Withheld or not known, and what to do about it", heads=heads, rows=rows,
                             wide=frozenset({1, 2})))  # fmt: skip
@@ -240,7 +240,7 @@ def withheld_report(plan: Plan) -> PrintedTable:
 
 def answer_report(plan: Plan) -> PrintedTable:
     """How the schedule was found, and how far from the best it can be."""
-    found = _treatment(plan).answer
+    found = plan.treatment.answer
     heads = ["Of", "Found"]
     if found is None:
         return PrintedTable(caption="How the schedule was found", heads=heads, rows=[])
@@ -265,7 +265,7 @@ def _gap(pct: float) -> str:
 
 def assumed_report(plan: Plan) -> PrintedTable:
     """What work, hours and weeks were reckoned with; what was not typed is marked."""
-    treatment, labour, section = _treatment(plan), plan.settings.labour, plan.settings.schedule
+    treatment, labour, section = plan.treatment, plan.settings.labour, plan.settings.schedule
     rows = [
         ["Start", f"Monday {treatment.start}: {treatment.start_said}"],
         ["Weeks ahead", f"{section.weeks}{_own(section, 'weeks')}, of {section.days_per_week}"
@@ -302,7 +302,7 @@ def _own(section: Any, name: str) -> str:
 
 def curve_report(plan: Plan) -> PrintedTable:
     """What each further step of money buys: the figures of the chart."""
-    treatment = _treatment(plan)
+    treatment = plan.treatment
     rows = [
         [_amount(row.money_limit), _amount(row.money), _area(row.value, plan), _area(row.further_value, plan),
          _area(row.bound, plan)]
@@ -318,12 +318,6 @@ def curve_report(plan: Plan) -> PrintedTable:
             "column.",
         )
     )  # fmt: skip
-
-
-def _treatment(plan: Plan) -> Treatment:
-    if plan.treatment is None:
-        raise ValueError("the plan has no treatment")
-    return plan.treatment
 
 
 def _area(square_metres: float, plan: Plan) -> str:

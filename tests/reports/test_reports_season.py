@@ -22,6 +22,7 @@ from season_of_toy import MONDAY, NAN, schedule, season, windows, with_season, w
 from invasimap.core.schedule_settings import BudgetSection
 from invasimap.core.season_settings import Technique
 from invasimap.prescription.plan import Plan
+from invasimap.reports import pictures as all_pictures
 from invasimap.reports import style
 from invasimap.reports.money_chart import money_chart, money_figure
 from invasimap.reports.report import report_html
@@ -303,3 +304,14 @@ def test_names_with_signs_of_mathematics_are_shown_as_they_are(toy_plan: Plan) -
         labels = [label for axes in figure.axes for label in axes.get_yticklabels() if "$" in label.get_text()]
         assert labels and not any(label.get_parse_math() for label in labels)
     assert "Planta $x^2$ &lt;b&gt;" in page_of(plan)
+
+
+def test_only_charts_that_show_something_are_drawn(
+    season_plan: Plan, toy_plan: Plan, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(all_pictures, "sheet_png", lambda _draw, _plan: b"")
+    for name in ("mapbook_pdf", "loadsheet_pdf"):
+        monkeypatch.setattr(all_pictures, name, lambda _plan: b"")
+    usual = set(all_pictures.pictures(toy_plan))
+    assert set(all_pictures.pictures(season_plan)) - usual == {"windows", "schedule", "money"}
+    assert set(all_pictures.pictures(without_rigs(toy_plan))) - usual == {"windows"}

@@ -13,7 +13,14 @@ from invasimap.core.units import ShownUnits
 from invasimap.prescription.plan import Plan
 from invasimap.reports.crew_outlines import DECIMALS
 from invasimap.reports.load_sheet_words import said_volume
-from invasimap.reports.wording import TECHNIQUE_WORDS, shown_area, shown_date, shown_length, whole_length
+from invasimap.reports.wording import (
+    TECHNIQUE_WORDS,
+    shown_area,
+    shown_date,
+    shown_length,
+    technique_words,
+    whole_length,
+)
 
 CLOSE_M: Final = 30.0  # no-spray ground nearer than this is told of with each zone
 REACHED: Final = {
@@ -144,14 +151,14 @@ def up_to_tenth(metres: float, shown: ShownUnits) -> str:
 def work_words(work: Any, plan: Plan, *, from_no_spray_m: float) -> str:
     """A work of a week: what is done there, with how much of what, when, where, and how near no-spray ground is."""
     bound = {"hand_only": f"Hand work only: {HAND}", "no_spray": "No-spray ground: nothing is applied"}
-    visit = f", visit {work.visit} of {work.visits}" if work.visits > 1 else ""
+    technique = technique_words(work.technique, visit=work.visit, visits=work.visits)
     area = shown_area(work.gross_m2, plan.shown)
     mix = (
         f"Mix {visible(str(work.mix))}, {said_volume(work.week_L, plan.shown)}" if work.sprays else "Nothing is sprayed"
     )
     facts = [
         bound.get(work.zone, ""),
-        f"Work {work.work}: {TECHNIQUE_WORDS[work.technique]}{visit}. Stand {visible(str(work.stand))}, {area}",
+        f"Work {work.work}: {technique}. Stand {visible(str(work.stand))}, {area}",
         visible(str(work.species)).replace(";", ", "),
         mix,
         f"Window {window_words(work)}",

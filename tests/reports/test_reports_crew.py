@@ -485,6 +485,7 @@ def test_each_week_and_rig_has_a_file_of_its_works_and_no_other(weekly: tuple[Pl
         SCHEMA.validate(str(path))
         sheet = read(path)
         assert {point.name for point in sheet.waypoints if point.type == "work"} == expected[name]
+        assert "slipper" not in path.read_text("utf-8") and "heritage" not in path.read_text("utf-8")
         assert name[5:15] in sheet.name and "The schedule is by week" in sheet.description
         assert sheet.description.startswith("The product label is the law.")
         names = [thing.name for thing in (*sheet.waypoints, *sheet.tracks)]

@@ -88,6 +88,15 @@ def test_loads_are_measured_in_units_of_the_jug(pages: list[str]) -> None:
     assert "the only load 25.6 fl oz 25.1 fl oz 0.5 fl oz" in "".join(pages[1:])  # 0.2 gal: less than a jug's quarter
 
 
+def test_less_than_the_jug_shows_is_not_written_as_nothing(toy_plan: Plan, tmp_path: Path) -> None:
+    """0.2 gal at 0.4 % would take 0.1 fl oz of adjuvant, of which a jug of 0.5 shows nothing."""
+    held = with_treatment(toy_plan).treatment
+    adjuvant_L = 0.2 * 0.004 * GAL
+    loads = held.loads.assign(adjuvant_L=held.loads["adjuvant_L"].where(held.loads["outing"] != 3, adjuvant_L))
+    text = "".join(pages_of(with_treatment(toy_plan, loads=loads), tmp_path))
+    assert "the only load 25.6 fl oz 25.1 fl oz 0.5 fl oz below the mark" in text and " 0 fl oz" not in text
+
+
 def test_an_outing_says_what_is_typed_and_what_is_not(pages: list[str]) -> None:
     text = " ".join("".join(pages[1:]).split())
     assert "ATV hose: late foliar Week of 2026-08-03, 3.8 h of the whole crew" in text
@@ -97,6 +106,7 @@ def test_an_outing_says_what_is_typed_and_what_is_not(pages: list[str]) -> None:
     assert text.count("Put into the tank in the order the label says.") == 3
     assert "Calibrated 2026-05-02: if that is over 30 days before the day of spraying, calibrate again." in text
     assert "No calibration of this rig for it is typed." in text
+    assert text.count("estimated") == 1  # of the three works the first
     assert "P001: 120 gal (planned at it)" in text  # 120.009 gal, never more
     assert "cover not known: counted as 100 % (P003)" in text
     assert "nan" not in text.lower().replace("lonicera", "")

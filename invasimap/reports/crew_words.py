@@ -117,6 +117,25 @@ def sheet_words(plan: Plan, *, off_m: float, around_m: float, notes: list[str]) 
     return " ".join([*plan.cautions, made, NAMES, lines, *notes])
 
 
+def held_words(lines: dict[str, int], *, near: bool, shown: ShownUnits, around_m: float) -> str:
+    """How many lines to keep out of a file holds, so that none is told from one that is missing.
+
+    ``lines`` counts those of no-spray and of hand-only ground; ``near`` says whether any no-spray ground is near.
+    """
+    no_spray, hand = (
+        f"{count} {start}- line{'' if count == 1 else 's'}"
+        for start, count in (("NS", lines["no_spray"]), ("HG", lines["hand_ground"]))
+    )
+    if lines["no_spray"] or near:
+        small = "" if lines["no_spray"] else " (no-spray ground near these zones is too small to draw)"
+        return f"This file holds {no_spray}{small} and {hand}."
+    around = f"{math.floor(shown.length_of(around_m) + 1e-6)} {shown.length}"
+    return (
+        f"This file holds {no_spray}, for no known no-spray ground comes within {around} of the stands of these zones, "
+        f"and {hand}."
+    )
+
+
 def up_to_tenth(metres: float, shown: ShownUnits) -> str:
     """A length rounded up to a tenth of a foot or metre."""
     return f"{math.ceil(shown.length_of(metres) * 10 - 1e-6) / 10:.1f} {shown.length}"

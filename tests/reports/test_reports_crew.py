@@ -303,11 +303,24 @@ def test_class_without_zones_has_no_file(toy_plan: Plan, empty_plan: Plan, tmp_p
     assert {path.stem for path in files(tmp_path / "crew")} == {"tractor", "atv_hose"}
 
 
+def test_a_file_says_how_many_lines_to_keep_out_of_it_holds(made: tuple[Plan, Path]) -> None:
+    for path in files(made[1]):
+        sheet = read(path)
+        counts = [sum(track.name.startswith(start) for track in sheet.tracks) for start in ("NS-", "HG-")]
+        no_spray, hand = (
+            f"{count} {start}- line{'s' * (count != 1)}" for count, start in zip(counts, ("NS", "HG"), strict=True)
+        )
+        assert f"This file holds {no_spray} and {hand}." in sheet.description
+        assert counts[0] > 0 and "no known no-spray ground" not in sheet.description
+
+
 def test_tract_without_protected_ground_has_zones_and_no_lines(toy_plan: Plan, tmp_path: Path) -> None:
     write_crew_files(dataclasses.replace(toy_plan, protection=toy_plan.protection.iloc[:0]), tmp_path)
     sheet = read(tmp_path / "crew" / "foot.gpx")
     assert {track.name[:2] for track in sheet.tracks} <= {"OP", "HO"} and len(sheet.tracks) > 3
     assert not any("No-spray ground" in point.description for point in sheet.waypoints)
+    said = "holds 0 NS- lines, for no known no-spray ground comes within 100 ft of the stands of these zones, and 0 HG-"
+    assert said in sheet.description
 
 
 def test_kml_holds_the_same_ground_in_folders_and_asks_nothing_of_a_network(made: tuple[Plan, Path]) -> None:
@@ -319,16 +332,43 @@ def test_kml_holds_the_same_ground_in_folders_and_asks_nothing_of_a_network(made
         document = root.find(f"{KML}Document")
         top = [one.findtext(f"{KML}name") for one in document.findall(f"{KML}Folder")]
         assert "No spray" in top and all(name.startswith("Stand ") for name in top[: top.index("Hand work only")])
-        sheet = read(path.with_suffix(".gpx"))
-        by_name = {track.name: enclosed(track, plan) for track in sheet.tracks}
+        sheets = [read(one) for one in files(folder) if re.fullmatch(rf"{path.stem}(_\d+)?", one.stem)]
+        by_name = {track.name: enclosed(track, plan) for sheet in sheets for track in sheet.tracks}
         layers = [name for name, _ in pyogrio.list_layers(path)]
         shapes = pd.concat([pyogrio.read_dataframe(path, layer=name) for name in dict.fromkeys(layers)])
         drawn = shapes[shapes.geometry.geom_type != "Point"]
         drawn = drawn.set_index("Name").geometry.to_crs(plan.crs)
-        assert set(drawn.index) == set(by_name)
-        for name, shape in drawn.items():
-            assert shape.area == pytest.approx(by_name[name].area, rel=1e-9)
-        assert set(shapes.loc[shapes.geometry.geom_type == "Point", "Name"]) == {one.name for one in sheet.waypoints}
+        zones = {name for name in by_name if name.startswith(("OP-", "HO-"))}
+        assert zones == {name for name in drawn.index if name.startswith(("OP-", "HO-"))}
+        for name in set(drawn.index) if len(sheets) == 1 else zones:
+            assert drawn[name].area == pytest.approx(by_name[name].area, rel=1e-9 if len(sheets) == 1 else 0.02)
+        marked = set(shapes.loc[shapes.geometry.geom_type == "Point", "Name"])
+        assert marked >= {one.name for sheet in sheets for one in sheet.waypoints}
+
+
+def test_a_phone_gets_every_place_in_one_file_whatever_a_receiver_holds(toy_plan: Plan, tmp_path: Path) -> None:
+    few, many = tmp_path / "few", tmp_path / "many"
+    for folder, waypoints in ((few, 100), (many, 100_000)):
+        folder.mkdir()
+        write_crew_files(with_crew(huddled(toy_plan), waypoints=waypoints, patches=True), folder)
+    stems = [{path.stem for path in files(folder / "crew", "kml")} for folder in (few, many)]
+    assert stems[0] == stems[1] == {"tractor", "atv_hose", "foot"}
+    for name in stems[0]:
+        said = [(folder / "crew" / f"{name}.kml").read_bytes() for folder in (few, many)]
+        assert said[0] == said[1] and b"largest are marked" not in said[0]
+    receiver = [sheet for path in files(few / "crew") if (sheet := read(path)).waypoints]
+    assert all(len(sheet.waypoints) <= 100 for sheet in receiver)
+    assert any("largest are marked" in sheet.description for sheet in receiver)
+
+
+def huddled(plan: Plan) -> Plan:
+    """A plan with two hundred patches more in its largest zone."""
+    zone = plan.treatment_zones.loc[plan.treatment_zones[plan.treatment_zones["zone"] == "open"].area.idxmax()]
+    place = zone.geometry.representative_point()
+    spots = [shapely.Point(place.x + i * 0.01, place.y).buffer(0.5) for i in range(200)]
+    rows = plan.patches.iloc[[0] * 200].assign(id=[f"Q{i:03d}" for i in range(200)])
+    more = rows.set_geometry(spots, crs=plan.crs)
+    return dataclasses.replace(plan, patches=pd.concat([plan.patches, more], ignore_index=True))
 
 
 def test_kml_has_the_colours_of_the_maps(crew: Path) -> None:

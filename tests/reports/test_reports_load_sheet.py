@@ -220,3 +220,12 @@ def test_a_time_that_must_pass_is_rounded_up() -> None:
     said = label_words(mix, US)
     assert "rain-free 30 min; re-entry 2.6 h" in said and "temperature 23-86 °F" in said
     assert "Not typed, read it off the label: wind." in said
+
+
+def test_hostile_names_come_out_as_text(toy_plan: Plan, tmp_path: Path) -> None:
+    plan = crowded(toy_plan, count=2, stand="\x1b\u202e", species="<b>(Tj) ET</b>;$\\frac$")
+    mix = plan.settings.mix[0].model_copy(update={"product": "A) Tj ET\x07 (\n.notdef", "registration": "\u202e=1+1"})
+    settings = plan.settings.model_copy(update={"mix": [mix, plan.settings.mix[1]]})
+    text = " ".join("".join(pages_of(dataclasses.replace(plan, settings=settings), tmp_path)).split())
+    assert "A) Tj ET\\u0007 (\\u000a.notdef (registration \\u202e=1+1)" in text
+    assert text.count("\\u001b\\u202e") == 2 and text.count("<b>(Tj) ET</b>, $\\frac$") == 2

@@ -25,6 +25,7 @@ from invasimap.reports.season_tables import (
     windows_report,
     withheld_report,
     works_report,
+    zone_costs_report,
 )
 from invasimap.reports.windows_chart import said_windows
 from invasimap.reports.wording import rows_of, shown_area, shown_hours, shown_money, shown_share
@@ -57,23 +58,30 @@ class SeasonAnswer:
 
 @dataclass(frozen=True, kw_only=True)
 class Chart:
-    """A chart of the section: the picture's name, what it shows in words, and the table of its figures."""
+    """A chart of the section: the picture's name, what it shows in words, and the table of its figures.
+
+    A ``folded`` table opens when it is asked for.
+    """
 
     picture: str
     label: str
     said: str
     table: PrintedTable
+    folded: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)
 class SeasonPart:
-    """The section: sentences, tables before and after the charts, and every work by itself."""
+    """The section: sentences, tables before and after the charts, and long tables that open when they are asked for.
+
+    Those have words of their own.
+    """
 
     lines: list[str]
     techniques: PrintedTable
     charts: list[Chart] = field(default_factory=list)
     tables: list[PrintedTable] = field(default_factory=list)
-    works: PrintedTable | None = None
+    long: list[tuple[str, PrintedTable]] = field(default_factory=list)
 
 
 def season_answers(plan: Plan) -> list[SeasonAnswer]:
@@ -186,16 +194,28 @@ def season_part(plan: Plan) -> SeasonPart | None:
     ]  # fmt: skip
     return SeasonPart(
         lines=[_lead(treatment), NO_PERMIT], techniques=techniques_report(plan), charts=_charts(plan, treatment),
-        tables=[table for table in tables if table.rows], works=works_report(plan),
+        tables=[table for table in tables if table.rows],
+        long=[("Every work by itself (also tables/work.csv)", works_report(plan)), *_zone_costs(plan)],
     )  # fmt: skip
+
+
+def _zone_costs(plan: Plan) -> list[tuple[str, PrintedTable]]:
+    table = zone_costs_report(plan)
+    return [(table.caption, table)] if table.rows else []
 
 
 def _charts(plan: Plan, treatment: Treatment) -> list[Chart]:
     """The charts that have something to show."""
     return [
-        Chart(picture=name, label=CHART_LABELS[name], said=SAID[name](plan), table=TABLES[name](plan))
+        Chart(
+            picture=name,
+            label=CHART_LABELS[name],
+            said=SAID[name](plan),
+            table=TABLES[name](plan),
+            folded=name == "windows",
+        )
         for name in charts_of(treatment)
-    ]
+    ]  # fmt: skip
 
 
 CHART_LABELS: Final = {

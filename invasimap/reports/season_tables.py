@@ -24,6 +24,11 @@ from invasimap.reports.wording import (
 )
 
 MOST_ZONES: Final = 40  # names in one cell
+COST_NOTE: Final = (
+    "Labour is paid hours, machine hours at work, product what is mixed, travel the share of a day. Low and high are for "
+    "the ends of the 90 % range of the ground; their sums lie farther apart than the range of the whole. Pay for whole "
+    "days, and for days lost to weather, is with the rigs."
+)
 MONEY_HEADS: Final = ("Labour", "Machine", "Product", "Travel", "Likely", "Low", "High")
 
 
@@ -157,25 +162,33 @@ def stand_works(plan: Plan, stand: str) -> PrintedTable | None:
 
 
 def costs_report(plan: Plan) -> PrintedTable:
+    """Money by rig and in all; without rows where the settings hold no money."""
+    groups = [([str(rig)], own) for rig, own in plan.treatment.work.groupby("rig", sort=True)]
+    return _costs(plan, groups, caption="Cost", heads=["Rig"], note=COST_NOTE)
+
+
+def zone_costs_report(plan: Plan) -> PrintedTable:
     """Money by treatment zone and in all; without rows where the settings hold no money."""
-    treatment = plan.treatment
-    if not treatment.currency:
-        return PrintedTable(caption="Cost by treatment zone", heads=[], rows=[])
-    groups = treatment.work.groupby(["stand", "zone_id"], sort=True)
-    sums = groups[[*MONEY]].agg(whole_sum).reset_index()
-    order = sorted(rows_of(sums), key=lambda row: (*stand_order(str(row.stand)), str(row.zone_id)))
-    rows = [
-        [str(row.zone_id), str(row.stand), *(_amount(getattr(row, name)) for name in MONEY)] for row in order
-    ]  # fmt: skip
-    total = ["All", "", *(_amount(whole_sum(treatment.work[name])) for name in MONEY)]
-    heads = ["Zone", "Stand", *(f"{name} {treatment.currency}" for name in MONEY_HEADS)]
+    sums = plan.treatment.work.groupby(["stand", "zone_id"], sort=True)
+    groups = [([str(zone), str(stand)], own) for (stand, zone), own in sums]
+    groups.sort(key=lambda group: (*stand_order(group[0][1]), group[0][0]))
+    return _costs(plan, groups, caption="Cost by treatment zone", heads=["Zone", "Stand"])
+
+
+def _costs(
+    plan: Plan, groups: list[tuple[list[str], Any]], *, caption: str, heads: list[str], note: str = ""
+) -> PrintedTable:  # fmt: skip
+    """Money of groups of works, a row each, and of all."""
+    currency, work = plan.treatment.currency, plan.treatment.work
+    if not currency:
+        return PrintedTable(caption=caption, heads=heads, rows=[])
+    rows = [[*names, *(_amount(whole_sum(own[name])) for name in MONEY)] for names, own in groups]
+    total = ["All", *[""] * (len(heads) - 1), *(_amount(whole_sum(work[name])) for name in MONEY)]
+    columns = [*heads, *(f"{name} {currency}" for name in MONEY_HEADS)]
     return cut(
         PrintedTable(
-            caption="Cost by treatment zone", heads=heads, rows=rows, total=total,
-            numeric=frozenset(range(2, len(heads))), note="Labour is paid hours, machine hours at work, product what "
-            "is mixed, travel the share of a day. Low and high are for the ends of the 90 % range of the ground; their "
-            "sums lie farther apart than the range of the whole. Pay for whole days, and for days lost to weather, is "
-            "with the rigs above.",
+            caption=caption, heads=columns, rows=rows, total=total if len(rows) > 1 else [],
+            numeric=frozenset(range(len(heads), len(columns))), note=note,
         )
     )  # fmt: skip
 

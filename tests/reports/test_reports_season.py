@@ -127,7 +127,12 @@ def test_a_work_over_two_weeks_has_its_ground_shared_by_hours(toy_plan: Plan) ->
     assert found[-1][4] == "3.50"
 
 
-def test_cost_is_by_zone_and_in_all(page: str) -> None:
+def test_cost_is_by_rig_by_zone_and_in_all(page: str) -> None:
+    assert rows_under(page, "Cost") == [
+        ["hose crew", "240", "30", "50", "10", "330", "260", "430"],
+        ["pair", "100", "0", "40", "10", "150", "120", "200"],
+        ["All", "340", "30", "90", "20", "480", "380", "630"],
+    ]
     assert rows_under(page, "Cost by treatment zone") == [
         ["Z001", "1", "100", "0", "40", "10", "150", "120", "200"],
         ["Z002", "2", "240", "30", "50", "10", "330", "260", "430"],

@@ -212,8 +212,7 @@ def _plan(
     folder = write_plan(made, out, step=progress)
     progress.notes(made.notes)
     progress.say(summary(made))
-    if said := season_summary(made):
-        progress.say(said)
+    progress.say(season_summary(made))
     report = folder / f"{made.leads}report.html"
     progress.say(f"Report: {report}" + (f" ({STAMP})" if internal else ""))
 
@@ -247,8 +246,8 @@ def season_summary(made: Plan) -> str:
     """A season's work in one line: what is planned and how good the choice is, what is left, what is withheld."""
     treatment = made.treatment
     if treatment.answer is None:
-        held = "no work is planned: see tables/withheld.csv for what to type" if len(treatment.withheld) else ""
-        return f"{held[:1].upper()}{held[1:]}." if held else ""
+        where = "tables/withheld.csv says what to type" if len(treatment.withheld) else "tables/techniques.csv says why"
+        return f"No work is planned: {where}."
     work, money = treatment.work, float(treatment.schedule["money"].sum(skipna=False))
     cost = "cost not known" if math.isnan(money) else f"{money:,.0f} {treatment.currency}"
     weeks = treatment.schedule["week"].nunique()

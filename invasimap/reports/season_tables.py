@@ -25,9 +25,9 @@ from invasimap.reports.wording import (
 
 MOST_ZONES: Final = 40  # names in one cell
 COST_NOTE: Final = (
-    "Labour is paid hours, machine hours at work, product what is mixed, travel the share of a day. Low and high are for "
-    "the ends of the 90 % range of the ground; their sums lie farther apart than the range of the whole. Pay for whole "
-    "days, and for days lost to weather, is with the rigs."
+    "Labour is paid hours, machine hours at work, product what is mixed, travel the share of a day. Low and high are "
+    "for the ends of the 90 % range of the ground; their sums lie farther apart than the range of the whole. Pay for "
+    "whole days, and for days lost to weather, is with the rigs."
 )
 MONEY_HEADS: Final = ("Labour", "Machine", "Product", "Travel", "Likely", "Low", "High")
 

@@ -27,7 +27,7 @@ PAD_IN: Final = 0.02  # within a bar, each side
 GAP: Final = 0.45  # of a column, where weeks without work are left out
 LEAST_COLUMNS: Final = 4
 MOST_LINES: Final = 4  # of names in a bar; more are counted there and named below
-MOST_LISTED: Final = 34  # lines below the chart, so that it stays one sheet
+MOST_LISTED: Final = 12  # lines below the chart; the report's table has all
 SIZE_PT: Final = TYPE_PT["small"]
 
 

@@ -5,13 +5,14 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Sequence
 from dataclasses import replace
+from itertools import count
 from typing import Any, Final
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
 
-from invasimap.core.errors import Fault, InvariantError, SettingsError
+from invasimap.core.errors import Fault, SettingsError
 from invasimap.core.settings import Tract
 from invasimap.inputs.species import Catalogue
 from invasimap.land.words import OUTSIDE
@@ -36,7 +37,7 @@ from invasimap.prescription.units_of_work import (
 )  # fmt: skip
 from invasimap.prescription.volume import rows_of
 
-_MOST_ROUNDS: Final = 20
+_MOST_ROUNDS: Final = 6  # of choosing anew; each is a whole search
 _LOOKS_WEEKS: Final = 8  # ahead, for windows of which no whole week is left
 
 
@@ -70,17 +71,17 @@ def treat(
     worked = [worked_by(jobs, rig, settings=settings, log=log) for rig in settings.rig]
     jobs["why"] = _whole_pieces(jobs.assign(why=why_nobody(jobs, worked, settings.rig)))
     jobs["able"] = [_able(label, worked, settings) for label in jobs.index]
-    for _ in range(_MOST_ROUNDS):
+    for turn in count(1):
         jobs[["unit", "after"]] = unit_numbers(jobs)
         takes = what_it_takes(jobs, worked, settings=settings)
         chosen = _scheduled(jobs, takes, settings=settings, starts=starts)
         over = _over_together(chosen, settings=settings, log=log)
         if not len(over):
             break
+        if turn == _MOST_ROUNDS:
+            over = over.combine_first(_over_at_worst(jobs, worked, settings=settings, log=log))
         jobs.loc[over.index, "why"] = over
         jobs["why"] = _whole_pieces(jobs)
-    else:
-        raise InvariantError(f"works of several rigs are over a label's limit together after {_MOST_ROUNDS} rounds")
     curve = _curve(chosen, settings=settings, starts=starts)
     return told(chosen, curve=curve, settings=settings, starts=starts, currency=currency)
 
@@ -216,7 +217,24 @@ def _over_together(chosen: Chosen, *, settings: Tract, log: gpd.GeoDataFrame | N
     done = chosen.done
     if not len(done) or not done["sprays"].astype(bool).any():
         return pd.Series(dtype=object)
-    own = chosen.jobs.loc[done["job"]].assign(rig=done["rig"].to_numpy(), trip_min=done["trip_min"].to_numpy())
+    return _over(chosen.jobs, done.set_index("job"), settings=settings, log=log)
+
+
+def _over_at_worst(
+    jobs: gpd.GeoDataFrame, worked: Sequence[pd.DataFrame], *, settings: Tract, log: gpd.GeoDataFrame | None
+) -> pd.Series[str]:  # fmt: skip
+    """Why visits are over a limit if each is done by the rig that puts on most; the others keep it, whoever does them."""
+    rows = pd.concat(worked)
+    could = rows[rows.index.isin(jobs.index[jobs["why"] == ""]) & ~rows["withheld"].astype(bool)]
+    most = could.sort_values("dose_kg_per_ha", kind="stable", na_position="first").groupby(level=0).tail(1)
+    return _over(jobs, most, settings=settings, log=log)
+
+
+def _over(
+    jobs: gpd.GeoDataFrame, done: pd.DataFrame, *, settings: Tract, log: gpd.GeoDataFrame | None
+) -> pd.Series[str]:  # fmt: skip
+    """Why visits are over a limit, all of ``done`` (``rig, trip_min`` under their index) together."""
+    own = jobs.loc[done.index].assign(rig=done["rig"], trip_min=done["trip_min"])
     table = held_to_label(own.assign(cover_pct=own["own_cover_pct"]), settings=settings, log=log)
     return table.loc[table["withheld"].astype(bool), "why"]
 

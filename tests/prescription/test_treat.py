@@ -251,6 +251,33 @@ def test_no_spot_gets_more_than_the_label_allows(tmp_path, rows):
     assert total["planned"] + total["why"] == len(made.jobs)  # every visit is planned or says why not
 
 
+HOSE = SECOND_RIG.replace("420 l/ha", "300 l/ha").replace("07-01 }", '07-01, technique = "foliar_broadcast" }')
+
+
+def test_many_spots_that_two_rigs_would_overdose_together_are_all_held_back(tmp_path):
+    """Money for one pair after the other: each choice is over on another spot, more often than is chosen anew."""
+    pairs = 22
+    pieces = ground(*(
+        {"geometry": shapely.box(1000 * at + x, 0, 1000 * at + x + 30, 30), "cover_pct": cover, "stand": f"s{at}",
+         "reached_by": "atv_hose;foot", "access": "atv_hose", "patch": f"{at}, {cover} %", "zone_id": f"Z{at}"}
+        for at in range(pairs) for cover, x in ((50.0, 0), (51.0, 10))  # 51 % is sprayed all over, by the hose alone
+    ))  # fmt: skip
+    tract(tmp_path, more=HOSE, money="118")
+    text = (tmp_path / "tract.toml").read_text()
+    text = text.replace("07-01 }]\npace", '07-01, technique = "foliar_spot" }]\npace').replace(
+        "weeks = 30", "weeks = 15"
+    )
+    weights = ", ".join(f"s{at} = {1000 * 0.6**at:.4f}" for at in range(pairs))
+    (tmp_path / "tract.toml").write_text(f'{text}gap = "0 %"\nstand_priority = {{ {weights} }}\n')
+    settings = read_tract(tmp_path)
+    pair = [worked(pieces.iloc[[at]], settings).work["money"].sum() for at in (0, 1)]
+    assert min(pair) > 0
+    assert sum(pair) <= 118 < 2 * sum(pair)
+    made = worked(pieces, settings)
+    assert made.jobs["work"].isna().all()
+    assert made.jobs["why"].str.contains(r"4\.32 kg/ha in one application").all()  # 2 x 2.16 kg/ha, limit 3
+
+
 def test_slivers_keep_the_ground_they_are_of():
     pieces = ground(
         {"patch": "p", "geometry": shapely.box(0, 0, 100, 100)},

@@ -223,7 +223,7 @@ def _over_together(chosen: Chosen, *, settings: Tract, log: gpd.GeoDataFrame | N
 def _over_at_worst(
     jobs: gpd.GeoDataFrame, worked: Sequence[pd.DataFrame], *, settings: Tract, log: gpd.GeoDataFrame | None
 ) -> pd.Series[str]:  # fmt: skip
-    """Why visits are over a limit if each is done by the rig that puts on most; the others keep it, whoever does them."""
+    """Why visits are over a limit if each is done by the rig that puts on most: the others keep it, by any rig."""
     rows = pd.concat(worked)
     could = rows[rows.index.isin(jobs.index[jobs["why"] == ""]) & ~rows["withheld"].astype(bool)]
     most = could.sort_values("dose_kg_per_ha", kind="stable", na_position="first").groupby(level=0).tail(1)

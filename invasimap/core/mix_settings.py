@@ -70,6 +70,12 @@ class MixSection(Section):
             raise ValueError('zones names "no_spray": nothing is sprayed there')
         return self
 
+    @property
+    def is_by_area(self) -> bool:
+        """Whether a rate in it is by area, so that its strength hangs on what a rig puts on."""
+        extras = (extra.rate for extra in (self.adjuvant, self.dye) if extra is not None)
+        return any(rate.L_per_ha is not None for rate in (self.rate, *extras))
+
 
 class SpraySection(Section):
     """``[spray]``: how volumes are reckoned and amounts measured.

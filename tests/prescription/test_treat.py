@@ -209,6 +209,29 @@ def test_loads_of_a_week_sum_to_what_its_works_take(tmp_path):
     assert made.schedule["volume_L"].sum() == pytest.approx(made.work["volume_L"].sum())
 
 
+def test_a_week_holds_every_tank_it_fills_also_of_a_mix_by_area_in_several_strengths(tmp_path):
+    tract(tmp_path)
+    heights = {100: 0.4, 200: 0.9, 300: 1.4, 400: 1.8}  # l/ha up to m: 4 l/ha of product are four strengths
+    measured = ", ".join(
+        f'{{ rate = "{rate} l/ha", up_to = "{up} m", date = 2026-07-01 }}' for rate, up in heights.items()
+    )
+    text = (tmp_path / "tract.toml").read_text().replace("2 % v/v", "4 l/ha")
+    text = text.replace('{ rate = "300 l/ha", date = 2026-07-01 }', measured).replace(
+        "crew = 2", 'fill = "45 min"\ncrew = 2'
+    )
+    (tmp_path / "tract.toml").write_text(text)
+    pieces = ground(*(
+        {"height_m": up, "cover_pct": 40.0, "geometry": shapely.box(1000 * at, 0, 1000 * at + side, side)}
+        for at, (side, up) in enumerate((side, up) for side in range(30, 90, 10) for up in heights.values())
+    ))  # fmt: skip
+    made = worked(pieces, read_tract(tmp_path))
+    parts = made.work[["work_min", "refill_min", "walk_min"]].sum(axis=1)
+    assert made.work["weeks"].str.fullmatch(r"\d+").all()  # none is parted
+    busy_min = parts.groupby(made.work["weeks"].astype(int)).sum() + 45 * made.loads.groupby("week")["count"].sum()
+    assert len(busy_min) > 2
+    assert (busy_min <= 5 * 390 * 0.45).all()
+
+
 def test_the_same_in_either_units(tmp_path):
     metric = tract(tmp_path)
     pieces = ground({}, {"height_m": 4.0})

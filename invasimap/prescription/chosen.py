@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Final
@@ -25,6 +26,7 @@ from invasimap.prescription.volume import places, rows_of
 
 NOT_OURS: Final = "lies outside every stand: not planned"
 _AMOUNTS: Final = ("dose_kg_per_ha", "application_kg_per_ha", "year_kg_per_ha", "stop_at_L", "at_limit", "notes")
+_UNIT: Final = re.compile(r"\b(other visit|between it and) (\d+)\b")  # as ``schedule_reasons`` says it
 _SHARE: Final = 0.5  # of the time limit, for the curve of money or the next best choice
 
 
@@ -165,7 +167,7 @@ def _unplanned(jobs: pd.DataFrame, chosen: Chosen) -> tuple[pd.DataFrame, pd.Ser
     said: dict[Any, str] = {}
     for row in rows_of(best.unplanned):
         own = jobs[jobs["unit"] == row.job]
-        reason = str(row.reason).replace(f"visit {_other(own)} ", f"visit ({names.get(_other(own), '')}) ")
+        reason = _UNIT.sub(lambda found, names=names: f"{found[1]} ({names[int(found[2])]})", str(row.reason))
         cheapest = options[options["job"] == row.job].sort_values(["money", "hours"], kind="stable").iloc[0]
         work = takes.work[(takes.work["unit"] == row.job) & (takes.work["rig"] == cheapest["rig"])]
         head = own.iloc[0]
@@ -182,12 +184,6 @@ def _unplanned(jobs: pd.DataFrame, chosen: Chosen) -> tuple[pd.DataFrame, pd.Ser
 def _listed(names: pd.Series[str]) -> str:
     """Names that differ, semicolon-joined."""
     return ";".join(sorted(set(names)))
-
-
-def _other(own: pd.DataFrame) -> Any:
-    """The unit of the visit before, or after a first one."""
-    head = own.iloc[0]
-    return head["unit"] + 1 if pd.isna(head["after"]) else head["after"]
 
 
 def _windows(jobs: pd.DataFrame) -> pd.DataFrame:

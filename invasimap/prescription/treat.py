@@ -22,7 +22,7 @@ from invasimap.prescription.costs import one_currency
 from invasimap.prescription.money_curve import money_curve
 from invasimap.prescription.priority import priorities
 from invasimap.prescription.schedule import schedule
-from invasimap.prescription.schedule_table import weeks_within
+from invasimap.prescription.schedule_table import wait_weeks, weeks_within
 from invasimap.prescription.season import Season
 from invasimap.prescription.technique import choose_techniques
 from invasimap.prescription.technique_rules import read_rules
@@ -157,7 +157,7 @@ def _visits(
     jobs = jobs.assign(**{str(name): visits[name].array for name in visits if name != "after"})
     jobs["patch_no"] = visits.index.to_numpy()
     jobs["mix"] = mixes_of(jobs, settings.mix)
-    jobs["why"] = [_why_not(job) for job in rows_of(jobs)]
+    jobs["why"] = [_why_not(job, days) for job in rows_of(jobs)]
     return jobs
 
 
@@ -171,7 +171,7 @@ def _too_short(visits: pd.DataFrame, starts: Sequence[dt.date], days_per_week: i
     return dated.index[np.asarray(given, bool)].unique()
 
 
-def _why_not(job: Any) -> str:
+def _why_not(job: Any, days_per_week: int) -> str:
     """Why nothing can be planned for a visit, as far as the visit itself says."""
     if job.stand == OUTSIDE:
         return NOT_OURS
@@ -179,7 +179,23 @@ def _why_not(job: Any) -> str:
         return str(job.reason)
     if job.sprays and not job.mix:
         return NO_MIX
-    return f"no window: {job.window}" if pd.isna(job.first) or pd.isna(job.last) else ""
+    if pd.isna(job.first) or pd.isna(job.last):
+        return f"no window: {job.window}"
+    return (
+        ""
+        if pd.isna(job.wait_min_days)
+        else _no_weeks_keep(int(job.wait_min_days), int(job.wait_max_days), days_per_week)
+    )
+
+
+def _no_weeks_keep(least_days: int, most_days: int, days_per_week: int) -> str:
+    """Why no two weeks keep a wait, whichever of their days are worked; empty where some do."""
+    least, most = wait_weeks(least_days, most_days, days_per_week=days_per_week)
+    if most is None or least <= most:
+        return ""
+    wide = f"{least_days} to {7 * least + days_per_week - 1} days"
+    what = f"a wait of {least_days} to {most_days} days is kept by no two weeks, whichever of their days are worked"
+    return f"{what}: make it {wide} or longer, as wait under [technique], in the rule or a [[window]]"
 
 
 def _whole_pieces(jobs: pd.DataFrame) -> pd.Series:

@@ -162,6 +162,30 @@ def test_a_tall_shrub_is_cut_and_its_resprouts_sprayed_after_the_wait(tmp_path):
     assert made.work.loc[cut, "work_min"] == pytest.approx(0.5 * 20 * 60 / 2)  # 10 person-hours by two
 
 
+@pytest.mark.parametrize(("wait", "planned"), [("8 weeks", False), ("56-66 days", False), ("56-67 days", True)])
+def test_a_wait_that_no_weeks_keep_says_how_wide_it_must_be(tmp_path, wait, planned):
+    """Cut on a Friday, sprayed on a Monday: 56 days after take 9 weeks; then Monday to Friday are 67 days."""
+    settings = tract(tmp_path)
+    (tmp_path / "tract.toml").write_text((tmp_path / "tract.toml").read_text() + f'[technique]\nwait = "{wait}"\n')
+    made = worked(ground({"height_m": 4.0}), read_tract(tmp_path))
+    assert settings.technique.wait_days == (56, 70)
+    assert (len(made.work) == 2) == planned
+    if not planned:
+        assert made.jobs["why"].str.contains("56 to 67 days").all()
+        assert made.withheld["mend"].str.contains("wait").any()
+
+
+def test_a_visit_left_out_for_its_other_one_says_why_that_is_and_names_it_as_the_tables_do(tmp_path):
+    settings = tract(tmp_path, available="400")
+    slow = settings.rig[0].pace[0].model_copy(update={"hours_h_per_ha": 220.0})  # 64 h of spraying in 4 weeks of 14 h
+    rig = settings.rig[0].model_copy(update={"pace": [slow]})
+    made = worked(ground({"height_m": 4.0}), settings.model_copy(update={"rig": [rig]}))
+    assert made.work.empty
+    first, second = made.unplanned["reason"]
+    assert second == "longer than its window gives the rigs that could do it"
+    assert first == f"its other visit (cut_then_foliar in Z000, visit 2) cannot be planned: {second}"
+
+
 def test_without_a_mix_for_its_resprouts_nothing_is_cut(tmp_path):
     settings = tract(tmp_path)
     for_low = settings.mix[0].model_copy(update={"technique": frozenset({"foliar_spot"})})

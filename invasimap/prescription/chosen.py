@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -167,7 +167,7 @@ def _unplanned(jobs: pd.DataFrame, chosen: Chosen) -> tuple[pd.DataFrame, pd.Ser
     said: dict[Any, str] = {}
     for row in rows_of(best.unplanned):
         own = jobs[jobs["unit"] == row.job]
-        reason = _UNIT.sub(lambda found, names=names: f"{found[1]} ({names[int(found[2])]})", str(row.reason))
+        reason = _with_names(str(row.reason), names)
         cheapest = options[options["job"] == row.job].sort_values(["money", "hours"], kind="stable").iloc[0]
         work = takes.work[(takes.work["unit"] == row.job) & (takes.work["rig"] == cheapest["rig"])]
         head = own.iloc[0]
@@ -179,6 +179,11 @@ def _unplanned(jobs: pd.DataFrame, chosen: Chosen) -> tuple[pd.DataFrame, pd.Ser
         said |= dict.fromkeys(own.index, reason)
     table = pd.DataFrame(rows, columns=columns).sort_values(["zone_id", "technique", "visit"], kind="stable")
     return table.reset_index(drop=True), pd.Series(said, dtype=object).astype(str)
+
+
+def _with_names(reason: str, names: Mapping[Any, str]) -> str:
+    """A reason with the names of units for their numbers, which no table shows."""
+    return _UNIT.sub(lambda found: f"{found[1]} ({names[int(found[2])]})", reason)
 
 
 def _listed(names: pd.Series[str]) -> str:

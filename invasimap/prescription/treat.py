@@ -180,7 +180,7 @@ def _why_not(job: Any, days_per_week: int) -> str:
     if job.sprays and not job.mix:
         return NO_MIX
     if pd.isna(job.first) or pd.isna(job.last):
-        return f"no window: {job.window}"
+        return str(job.window)
     return (
         ""
         if pd.isna(job.wait_min_days)

@@ -202,6 +202,15 @@ def test_cover_that_was_not_told_is_reckoned_whole(tmp_path):
     assert told == pytest.approx([300.0])
 
 
+def test_a_plant_without_a_window_says_so_once_and_what_to_type(tmp_path):
+    settings = tract(tmp_path)
+    (tmp_path / "tract.toml").write_text((tmp_path / "tract.toml").read_text().replace("native_leaf_drop", "#"))
+    (row,) = worked(ground({}), read_tract(tmp_path)).withheld.to_dict("records")
+    assert settings.season.native_leaf_drop == (10, 20)
+    assert row["what"] == "no window"
+    assert row["mend"].startswith("type native_leaf_drop under [season]")
+
+
 def test_ground_no_rig_reaches_has_its_reason(tmp_path):
     made = worked(ground({"access": "tractor", "reached_by": "tractor"}), tract(tmp_path))
     assert made.jobs["why"].tolist() == ["no rig in the settings works there: it is reached by tractor"]

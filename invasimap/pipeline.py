@@ -49,6 +49,7 @@ from invasimap.mosaic.reach import limit_areas, sprayable_ground
 from invasimap.mosaic.simulation import Doubt
 from invasimap.mosaic.uncertainty import Ranges, with_ranges
 from invasimap.mosaic.zones import mosaic_layer, treatment_zones
+from invasimap.prescription.checks import DOSE_LIMIT, TANKS_LIMIT, dose_over, tanks_error, visits_lost
 from invasimap.prescription.of_tract import pieces_of, season_at
 from invasimap.prescription.plan import Check, Plan
 from invasimap.prescription.sharing import input_files, shown_settings, without_names
@@ -116,6 +117,7 @@ def plan(tract: Tract | str | Path, *, internal: bool = False, step: Step = quie
             least_m2=settings.technique.least_piece_m2,
         )  # fmt: skip
         treatment = treated(settings, pieces, terrain=terrain, log=land.sprayed)
+        checks = (*checks, *treatment_checked(treatment, settings))
     notes += [*crossing_notes(ground, means.clearances_m), *slope_notes(land.features, terrain, within=land.outline)]
     files = [settings.file, *land.files, *survey.files, *photos.files]
     return Plan(
@@ -292,6 +294,23 @@ def limits_checked(limits: pd.DataFrame, faces: Faces) -> Check:
     check = Check(name="open ground lost from limits, relative", value=limits_error(limits, faces), limit=AREA_LIMIT)
     refuse_failed([check])
     return check
+
+
+def treatment_checked(treatment: Treatment, settings: Tract) -> tuple[Check, ...]:
+    """That every visit is planned or says why not, tanks hold what works take, and no dose passes its label.
+
+    Raises
+    ------
+    InvariantError
+        When one fails.
+    """
+    checks = (
+        Check(name="visits lost", value=visits_lost(treatment), limit=0),
+        Check(name="tanks against works, relative", value=tanks_error(treatment), limit=TANKS_LIMIT),
+        Check(name="dose over a label's limit, share", value=dose_over(treatment, settings.mix), limit=DOSE_LIMIT),
+    )
+    refuse_failed(checks)
+    return checks
 
 
 def engines_checked(ranges: Ranges) -> tuple[Check, ...]:

@@ -191,6 +191,7 @@ dye = { name = "Example dye", rate = "1 fl oz per 3 gal", price = "60 USD/gal" }
 price = "85 USD/gal"
 species = ["*"]
 zones = ["open"]
+technique = ["foliar_spot", "foliar_broadcast", "cut_then_foliar"]
 wind = "3-10 mph"
 temperature = "40-85 degF"
 rain_free = "6 h"
@@ -202,11 +203,12 @@ product = "Example Product B"        # no such product
 registration = "00000-001"
 ingredient = "3.7 lb/gal"
 rate = "23 % v/v"
-max_per_application = "2.6 lb/acre"
-max_per_year = "5.2 lb/acre"
+max_per_application = "4.2 lb/acre"
+max_per_year = "5.9 lb/acre"
 price = "95 USD/gal"
 species = ["*"]
 zones = ["open", "hand_only"]
+technique = ["cut_stump"]
 wind = "0-12 mph"
 temperature = "32-90 degF"
 rain_free = "3 h"
@@ -224,8 +226,13 @@ wage = "28 USD/h"
 machine = "0 USD/h"
 available = "20 day"
 calibration = [                      # invented; yours by invasimap calibrate
-    { rate = "36 gal/acre", date = 2026-08-20 },
-    { rate = "2.1 gal/acre", date = 2026-08-20, technique = "cut_stump" },
+    { rate = "36 gal/acre", date = 2026-07-20 },
+    { rate = "2.1 gal/acre", date = 2026-07-20, technique = "cut_stump" },
+]
+pace = [                             # person-hours, invented; yours from your own records
+    { technique = "pull", hours = "40 h/acre" },
+    { technique = "cut_stump", hours = "30 h/acre" },
+    { technique = "cut_then_foliar", hours = "24 h/acre" },
 ]
 
 [[rig]]
@@ -237,9 +244,15 @@ crew = 2
 wage = "30 USD/h"
 machine = "22 USD/h"
 available = "12 day"
+refill_trip = "6 min"                # one way, from the water to the work
 calibration = [                      # invented; yours by invasimap calibrate
-    { rate = "41 gal/acre", date = 2026-08-20 },
-    { rate = "2.1 gal/acre", date = 2026-08-20, technique = "cut_stump" },
+    { rate = "41 gal/acre", date = 2026-07-20 },
+    { rate = "2.1 gal/acre", date = 2026-07-20, technique = "cut_stump" },
+]
+pace = [
+    { technique = "pull", hours = "40 h/acre" },
+    { technique = "cut_stump", hours = "30 h/acre" },
+    { technique = "cut_then_foliar", hours = "24 h/acre" },
 ]
 
 [[rig]]
@@ -251,10 +264,11 @@ crew = 1
 wage = "34 USD/h"
 machine = "61 USD/h"
 available = "6 day"
+refill_trip = "8 min"
 calibration = [                      # invented; yours by invasimap calibrate
-    { rate = "31 gal/acre", date = 2026-08-20 },
-    { rate = "2.1 gal/acre", date = 2026-08-20, technique = "cut_stump" },
+    { rate = "31 gal/acre", date = 2026-07-20 },
 ]
+pace = [{ technique = "mow", hours = "1.5 h/acre" }]
 
 [labour]
 productive = "6.5 h"                 # of a paid day
@@ -266,4 +280,16 @@ waste = "10 %"                       # counts in every dose
 
 [budget]
 money = "16000 USD"
+
+# ---- what comes first: INVENTED judgements; yours will differ ---------------------------------------------
+
+[schedule]
+start = 2026-08-03                   # the day the plan is made unless it is said
+weeks = 52
+days_per_week = 4                    # a crew's, from Monday
+outlying_weight = 2.0                # an outlier counts twice: satellites spread fastest for their size
+outlying_distance = "300 ft"
+cluster_distance = "100 ft"
+time_limit = "60 s"
+growth = "20 %"                      # a year, for what waiting costs
 """

@@ -1,9 +1,15 @@
 """The pages in a browser with the network off: nothing is asked for, nothing fails, everything is there."""
 
 import csv
+import io
+import os
 import re
+import shutil
+import subprocess
 
+import numpy as np
 import pytest
+from PIL import Image
 
 WORDS = {"tractor": "tractor", "atv_hose": "hose from an ATV", "foot": "on foot"}
 
@@ -25,6 +31,27 @@ def test_report_reads_and_fits_the_screen(screen, sample_plan):
             && !part.closest('[role=region][tabindex="0"][aria-label]')).map(part => part.outerHTML.slice(0, 80))"""
     assert page.evaluate(loose) == []
     assert page.faults == []
+
+
+def test_what_scrolls_has_a_shadow_where_it_goes_on(screen, sample_plan):
+    screen.goto((sample_plan[1] / "report.html").as_uri())
+    wide = "[...document.querySelectorAll('.scroll')].map(part => part.scrollWidth > part.clientWidth + 1)"
+    scrolls = screen.evaluate(wide)
+    charts = [screen.locator(f"main [aria-label='{name}']") for name in ("Chart of the species", "By species")]
+    assert sum(scrolls) > 20 or screen.viewport_size["width"] > 1000
+    for part in charts:
+        if not part.evaluate("part => part.scrollWidth > part.clientWidth + 1"):
+            assert edges(part) == [False, False]
+            continue
+        assert edges(part)[1]
+        part.evaluate("part => { part.scrollLeft = part.scrollWidth; }")
+        assert not edges(part)[1]
+
+
+def edges(part):
+    """Whether the left and the right edge of a part are shaded where there are neither letters nor lines."""
+    grey = np.asarray(Image.open(io.BytesIO(part.screenshot())).convert("L"), float)
+    return [bool(np.median(grey[:, at]) < 235) for at in (1, -2)]
 
 
 def test_report_says_everything_without_scripts(chromium, sample_plan):
@@ -84,8 +111,21 @@ def test_answers_of_the_sample_print_on_one_sheet(chromium, sample_plan, printed
     assert "What is not known" in sheets[0] and "nobody surveyed is unknown, not clear" in re.sub(
         r"\s+", " ", sheets[0]
     )
-    assert sheets[1].strip().startswith("Map") and len(sheets) < 25
+    assert sheets[1].strip().startswith("Map") and len(sheets) < 38
     page.context.close()
+
+
+def test_no_sheet_of_a_printed_report_is_half_empty(chromium, sample_plan, tmp_path):
+    if shutil.which("pdftoppm") is None and os.environ.get("PDF_TOOLS") != "required":
+        pytest.skip("no pdftoppm here")
+    page = chromium.new_page()
+    page.goto((sample_plan[1] / "report.html").as_uri())
+    page.pdf(path=tmp_path / "page.pdf", format="Letter")
+    page.close()
+    subprocess.run(["pdftoppm", "-r", "20", "-gray", tmp_path / "page.pdf", tmp_path / "sheet"], check=True)
+    sheets = [np.asarray(Image.open(file)) < 160 for file in sorted(tmp_path.glob("sheet*.pgm"))]
+    filled = [np.flatnonzero(sheet[: int(0.93 * len(sheet))].any(axis=1)).max() / len(sheet) for sheet in sheets]
+    assert len(filled) > 10 and min(filled[:-1]) > 0.65, filled
 
 
 def test_pages_have_no_grave_fault_for_readers_who_hear_or_use_keys(screen, sample_plan, grave_faults):

@@ -46,6 +46,7 @@ def test_plan_writes_the_folder_and_one_answer(small, command_here, without_page
     done = run("plan", small)
     assert done.returncode == 0, done.stderr
     assert "1 of 2 records used, 1 set aside" in done.stdout
+    assert "No work is planned: tables/techniques.csv says why." in done.stdout
     assert (small / "out" / "report.html").exists()
     assert "NO ELEVATION DATA" in done.stderr
     assert command_here("plan", small, "--quiet").stdout == ""

@@ -113,6 +113,19 @@ def test_figures_beside_the_switches_are_those_of_the_tables(desk, sample_plan):
     assert f"{whole / ACRE_M2:.2f} ac" in desk.locator("#shown").inner_text()
 
 
+LEGEND = """() => [...document.querySelectorAll('#legend tr')]
+    .map(row => [...row.cells].slice(1).map(cell => cell.textContent))"""
+SWITCHES = """() => [...document.querySelectorAll('#show .switch')].filter(row => row.querySelector('.figures'))
+    .map(row => [row.querySelector('.words').textContent, row.querySelector('.figures b').textContent])"""
+
+
+def test_a_switch_that_has_the_words_of_the_legend_has_its_figure(desk):
+    legend, switches = dict(desk.evaluate(LEGEND)), dict(desk.evaluate(SWITCHES))
+    shared = set(legend) & set(switches)
+    assert {words: switches[words] for words in shared} == {words: legend[words] for words in shared}
+    assert "no spray" in shared and "tractor" in legend and "a tractor gets there" in switches
+
+
 def test_switches_of_access_zone_and_species_combine(opened, sample_plan):
     plan, _ = sample_plan
     panel(opened, "show")
@@ -265,6 +278,41 @@ def test_a_position_says_how_good_it_is_and_what_lies_within_that(chromium, samp
         assert said.startswith("Position good to about 40 ft.")
         assert ("No-spray ground lies within that." in said) is alarm
         context.close()
+
+
+def test_the_first_position_is_shown_from_near_and_no_later_one_moves_the_map(chromium, sample_plan):
+    plan, out = sample_plan
+    stand = plan.stands.to_crs(4326).geometry.iloc[0].representative_point()
+    at = {"latitude": stand.y, "longitude": stand.x, "accuracy": 8}
+    context = chromium.new_context(
+        viewport={"width": 390, "height": 844}, offline=True, geolocation=at, permissions=["geolocation"]
+    )
+    page = context.new_page()
+    page.goto((out / "map.html").as_uri())
+    page.wait_for_selector("body[data-ready]")
+    view = "[fieldMap.map.getZoom(), fieldMap.map.getCenter().lat, fieldMap.map.getCenter().lng]"
+    first = page.evaluate("fieldMap.map.getZoom()")
+    page.locator("#here").click()
+    page.locator("#here-note", has_text="Position good to about 27 ft").wait_for()
+    zoom, *centre = page.evaluate(view)
+    assert first < zoom and centre == pytest.approx([stand.y, stand.x], abs=2e-5)
+    wide_m = 390 * 40_075_017 * math.cos(math.radians(stand.y)) / (256 * 2**zoom)  # of ground across the screen
+    assert 50 < wide_m < 300
+    page.evaluate("fieldMap.map.setView(fieldMap.map.getBounds().getNorthEast(), 15, { animate: false })")
+    moved = page.evaluate(view)
+    context.set_geolocation(at | {"accuracy": 20, "latitude": stand.y + 1e-4})
+    page.locator("#here-note", has_text="Position good to about 66 ft").wait_for()
+    assert page.evaluate(view) == moved
+    page.locator("#here").click()
+    page.locator("#here").click()  # asked for anew: the map goes there, as near as the reader has it
+    page.locator("#here-note", has_text="Position good to about 66 ft").wait_for()
+    arrived = pytest.approx([15, stand.y + 1e-4, stand.x], abs=3e-5)
+    for _ in range(100):
+        if page.evaluate(view) == arrived:
+            break
+        page.wait_for_timeout(50)  # it glides
+    assert page.evaluate(view) == arrived
+    context.close()
 
 
 BOXES = """names => names.map(name => [...document.querySelectorAll(name)]

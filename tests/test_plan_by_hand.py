@@ -151,8 +151,9 @@ def test_files_hold_the_contract(flat, written):
     assert out == flat / "out"
     names = {str(path.relative_to(out)) for path in out.rglob("*") if path.is_file()}
     assert names >= {
-        "report.html", "map.html", "mapbook.pdf", "maps/overview.png", "maps/access.png", "maps/species.png",
-        "maps/access_limits.png",
+        "report.html", "map.html", "mapbook.pdf", "loadsheet.pdf", "maps/overview.png", "maps/access.png",
+        "maps/species.png", "maps/access_limits.png", "tables/techniques.csv", "tables/loads.csv",
+        "tables/money_curve.csv",
         "plan.gpkg", "tables.xlsx", "set_aside.csv", "run.json",
         "tables/acreage.csv", "tables/ground.csv", "tables/ledger.csv",
     }  # fmt: skip
@@ -174,7 +175,7 @@ def test_files_hold_the_contract(flat, written):
         "patches", "mosaic", "treatment_zones", "protection", "access", "parking", "stands", "set_aside",
     }  # fmt: skip
     run = json.loads((out / "run.json").read_text())
-    assert len(run["checks"]) == 7 and all(check["passed"] for check in run["checks"])
+    assert len(run["checks"]) == 10 and all(check["passed"] for check in run["checks"])
     assert {entry["path"] for entry in run["inputs"]} >= {"tract.toml", "survey.geojson", "land.gpkg", "dem.tif"}
     assert all(len(entry["sha256"]) == 64 for entry in run["inputs"])
 

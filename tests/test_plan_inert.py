@@ -181,7 +181,7 @@ def test_no_cell_of_the_workbook_is_a_formula_or_a_link(made, cells):
         texts = [
             (_unix(one), _unix(other)) for one, other in zip(written, shown, strict=True) if isinstance(other, str)
         ]
-        assert len(texts) > 4 and all(one == other for one, other in texts), sheet.title
+        assert len(texts) > 2 and all(one == other for one, other in texts), sheet.title
 
 
 def test_crew_files_say_hostile_words_as_text(made, tmp_path):

@@ -102,3 +102,20 @@ def test_rare_plants_are_named_nowhere(sample_plan):
         assert "rare_plants" not in text
         for site in sites:
             assert str(site) not in text
+
+
+def test_its_settings_are_those_its_maker_writes():
+    assert (SAMPLE / "tract.toml").read_text(encoding="utf-8") in (SAMPLE / "sample_settings.py").read_text("utf-8")
+
+
+def test_a_season_of_work_is_planned_within_budget_and_rigs(sample_plan):
+    made = sample_plan[0].treatment
+    assert made.schedule["money"].sum() <= 16_000
+    days = made.rig_days
+    assert (days["days"] <= days["available_days"] + 1e-9).all()
+    kinds = {"foliar_spot", "foliar_broadcast", "cut_then_foliar", "cut_stump", "pull", "mow"}
+    assert set(made.work["technique"]) == kinds
+    assert made.withheld["what"].str.contains("limit 2.9 lb/acre").any()  # patches on one another
+    sprayed = made.work[made.work["sprays"]]
+    assert set(sprayed.loc[sprayed["zone"] == "hand_only", "technique"]) == {"cut_stump"}
+    assert not (sprayed["zone"] == "no_spray").any()

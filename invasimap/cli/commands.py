@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 import shutil
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -211,6 +212,7 @@ def _plan(
     folder = write_plan(made, out, step=progress)
     progress.notes(made.notes)
     progress.say(summary(made))
+    progress.say(season_summary(made))
     report = folder / f"{made.leads}report.html"
     progress.say(f"Report: {report}" + (f" ({STAMP})" if internal else ""))
 
@@ -238,3 +240,17 @@ def summary(made: Plan) -> str:
         f"{total:.1f} {shown.area} of infested ground, {treatable:.1f} {shown.area} treatable; "
         f"{used} of {int(ledger['records'].sum())} records used, {int(ledger['set_aside'].sum())} set aside."
     )
+
+
+def season_summary(made: Plan) -> str:
+    """A season's work in one line: what is planned and how good the choice is, what is left, what is withheld."""
+    treatment = made.treatment
+    if treatment.answer is None:
+        where = "tables/withheld.csv says what to type" if len(treatment.withheld) else "tables/techniques.csv says why"
+        return f"No work is planned: {where}."
+    work, money = treatment.work, float(treatment.schedule["money"].sum(skipna=False))
+    cost = "cost not known" if math.isnan(money) else f"{money:,.0f} {treatment.currency}"
+    weeks = treatment.schedule["week"].nunique()
+    left = f", {len(treatment.unplanned)} left over" if len(treatment.unplanned) else ""
+    held = f"; {len(treatment.withheld)} entries in tables/withheld.csv" if len(treatment.withheld) else ""
+    return f"{len(work)} works in {weeks} weeks, {cost} ({treatment.answer.method}){left}{held}."

@@ -10,7 +10,7 @@ from invasimap.core.quantities import Section
 class CrewSection(Section):
     """``[crew]``: how much one file and one outline may hold, and whether the patches are marked too.
 
-    The defaults fit receivers of twenty years ago.
+    The defaults fit receivers of twenty years ago. ``waypoints`` bounds GPX files alone: a phone's KML holds all.
     """
 
     waypoints: int = Field(default=500, ge=100, le=100_000)

@@ -88,14 +88,12 @@ class DegreeDaysSection(Section):
 class SeasonSection(SeenDates):
     """``[season]``: dates seen on the place, how many days windows keep from them, and what is estimated from where.
 
-    ``sap_flow`` is the first and last day of strong sap flow, when stumps are not treated. ``spray_days`` is the share
-    of days that can be sprayed.
+    ``sap_flow`` is the first and last day of strong sap flow, when stumps are not treated.
     """
 
     after_leaf_drop_days: Days = Field(3.0, alias="after_leaf_drop", le=60)
     after_freeze_days: Days = Field(0.0, alias="after_freeze", le=60)
     sap_flow: tuple[MonthDay, MonthDay] | None = None
-    spray_days_pct: Share = Field(45.0, alias="spray_days")
     reference: ReferencePlace | None = None
     degree_days: DegreeDaysSection = DegreeDaysSection()
 

@@ -17,6 +17,7 @@ M2_PER_ACRE: Final = 43_560 * M_PER_FT**2
 M2_PER_HA: Final = 10_000.0
 L_PER_GAL: Final = 3.785411784
 KG_PER_LB: Final = 0.45359237
+POINTS_PER_INCH: Final = 72.0  # of printed type and lines
 
 _LENGTH = {
     "m": 1.0, "metre": 1.0, "meter": 1.0, "ft": M_PER_FT, "foot": M_PER_FT, "feet": M_PER_FT, "'": M_PER_FT,

@@ -38,7 +38,6 @@ WORK: Final = """\
 # after_leaf_drop = "3 day"
 # after_freeze = "0 day"
 # sap_flow = ["", ""]                  # first and last day of strong flow, when stumps are not treated
-# spray_days = "45 %"                  # of the days of a window
 
 # [technique]
 # rules = "rules.csv"                  # a table of your own; left out, that of the package

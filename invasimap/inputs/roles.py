@@ -33,6 +33,13 @@ _PLACE: Final = ("lon", "lat")  # read by the formats
 _LONGEST: Final = 200  # signs of a cell that is a number: patterns take the cube of what they look through
 _LONGEST_WORDS: Final = 1_000
 _PAIR: Final = re.compile(r"([^\W\d][\w ()%]{0,60}?)\s{0,9}[:=]\s*([^;|\n\r<>]+)")
+# parts of a receiver's comment that can mean one thing alone: a percent and nothing else, a size with its unit
+_PART: Final = re.compile(r"[;|\n\r]|,\s|\.\s")
+_BARE: Final = {
+    "cover": re.compile(r"(\d{1,3}(?:[.,]\d+)?\s?%)"),
+    "radius": re.compile(r"radius\s(\d{1,4}(?:[.,]\d+)?\s?(?:m|ft|feet|yd|metres?|meters?|yards?))", re.I),
+    "diameter": re.compile(r"diameter\s(\d{1,4}(?:[.,]\d+)?\s?(?:m|ft|feet|yd|metres?|meters?|yards?))", re.I),
+}
 _ANOTHER_PLANT: Final = re.compile(
     r"(?:second(?:ary)?|third|other|additional|also|2nd|3rd)?(?:invasive|target|weed|plant)?(?:species|spp|sp|plant|weed)s?\d?"
 )
@@ -107,7 +114,9 @@ def role_cells(raw: RawLayer, section: SurveySection, species: Catalogue) -> Rol
     texts["notes"] = _all_said([(column, read(column.name)) for column in found.get("notes", ())], count=len(raw.frame))
     for name in (name for name in wordy if name.lower() in ("desc", "cmt", "description")):
         _take_pairs(read(name), texts, found)
-    notes = [*raw.notes, *(f"{raw.label}: column {name!r} is not used: {why}" for name, why in set_apart(wordy))]
+    bare = [_take_bare(name, read(name), texts, found) for name in wordy if name.lower() in ("desc", "cmt")]
+    notes = [*raw.notes, *(f"{raw.label}: {said}" for one in bare for said in one)]
+    notes += [*(f"{raw.label}: column {name!r} is not used: {why}" for name, why in set_apart(wordy))]
     notes += [f"{raw.label}: {said}" for said in marked.said]
     notes += [f"{raw.label}: {one.role} taken from column {one.column!r}" for one in known if one.how == "values"]
     notes += [f"{raw.label}: column {one.column!r} is not used as an area: no cell has a number" for one in nameless]
@@ -215,6 +224,29 @@ def _take_pairs(cells: Cells, texts: dict[str, Cells], found: dict[str, list[Col
                 values[number] = values[number] or with_unit(value.strip(), unit)
     for role, values in said.items():
         texts[role] = texts[role].or_else(cells.with_texts(values))
+
+
+def _take_bare(name: str, cells: Cells, texts: dict[str, Cells], found: dict[str, list[Column]]) -> list[str]:
+    """Read "30%" and "radius 10 m" of a receiver's comment into the roles that have no column; gives what to say of it.
+
+    A cell that says two percents, or two radii, says none.
+    """
+    notes = []
+    for role in (role for role in _BARE if role in texts and role not in found):
+        said = [_only(_BARE[role], cell) for cell in cells.texts]
+        if any(said):
+            before = texts[role]
+            texts[role] = before.or_else(cells.with_texts(said))
+            count = int((before.blank & ~texts[role].blank).sum())
+            records = "record" if count == 1 else "records"
+            notes += [f"{role} of {count} {records} read from column {name!r}"] if count else []
+    return notes
+
+
+def _only(pattern: re.Pattern[str], cell: str) -> str:
+    """The one part of a comment that is of a pattern, or an empty text."""
+    hits = [match[1] for part in _PART.split(cell[:_LONGEST_WORDS]) if (match := pattern.fullmatch(part.strip(" .")))]
+    return hits[0] if len(hits) == 1 else ""
 
 
 def _role_of(header: str) -> tuple[str, str]:

@@ -87,7 +87,6 @@ class Season:
     after_freeze_days: int = 0
     sap_flow: tuple[DayOfYear, DayOfYear] | None = None
     own: tuple[OwnWindow, ...] = ()
-    spray_days_share: float = 0.45
     shown: units.ShownUnits = units.US
 
     def own_days(self, species: str, technique: Technique) -> OwnWindow:
@@ -125,7 +124,6 @@ def season_of(tract: Tract, *, start: dt.date, place: Place | None, catalogue: C
         after_leaf_drop_days=units.whole_days_up(section.after_leaf_drop_days),
         after_freeze_days=int(section.after_freeze_days),
         sap_flow=(_day(flow[0]), _day(flow[1])) if flow else None,
-        spray_days_share=section.spray_days_pct / 100,
     )  # fmt: skip
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import dataclasses
-import textwrap
 from typing import Any
 
 import numpy as np
@@ -24,12 +23,14 @@ from invasimap.reports.labels import LabelBook, inner_spots
 from invasimap.reports.legend import Row
 from invasimap.reports.sheet import Sheet, blank_sheet, fit, head_words, tract_bounds
 from invasimap.reports.style import FONT, INK, TYPE_PT
+from invasimap.reports.type_set import shortened, width_in
 from invasimap.reports.usng import grid_over
 from invasimap.reports.wording import OUTCOME_WORDS, OUTCOMES, shown_area
 
 PANEL_IN, LIST_ROW_IN, LIST_COLUMNS = 3.3, 0.145, 2
 MOST_ROWS = 13  # of the list on the index sheet, a column; a longer list goes to the sheets after it
-STAND_LETTERS = 12
+NAME_IN = 0.95  # of a stand's name on the map
+NUMBERS_IN, AREA_IN, SPACE_IN = 0.42, 1.9, 0.06  # of the list: from its left to the names, to the areas' ends
 PAD_PX = 9.0  # clear space round labels: a number beside a name must not be read with it
 LIST_WORDS = "has the list of all sheets"
 
@@ -112,14 +113,20 @@ def _draw_list(panel: Axes, found: list[tuple[str, str, str]]) -> float:
     small: dict[str, Any] = {"fontsize": TYPE_PT["small"]}
     for number, (sheets, stand, area) in enumerate(found):
         left, foot = column * (number // deep), at - LIST_ROW_IN * (number % deep + 1) - 0.02
+        end = min(column, AREA_IN) - 0.18
+        room = end - NUMBERS_IN - _small_in(area) - SPACE_IN if area else width - left - NUMBERS_IN
         panel.text(left, foot, sheets, fontweight="bold", **small, **common)
-        panel.text(left + 0.42, foot, _listed(stand), **small, **common)
-        panel.text(left + min(column, 1.9) - 0.18, foot, area, ha="right", **small, **common)
+        panel.text(left + NUMBERS_IN, foot, _cut(stand, room_in=room), **small, **common)
+        panel.text(left + end, foot, area, ha="right", **small, **common)
     return at - LIST_ROW_IN * deep - 0.1
 
 
-def _listed(stand: str) -> str:
-    return stand if stand == LIST_WORDS else textwrap.shorten(stand, STAND_LETTERS, placeholder="…")
+def _small_in(text: str) -> float:
+    return width_in(text, size_pt=TYPE_PT["small"])
+
+
+def _cut(name: str, *, room_in: float, bold: bool = False) -> str:
+    return shortened(name, room_in=room_in, size_pt=TYPE_PT["small"], bold=bold)
 
 
 def _draw_map(ax: Axes, book: Book) -> None:
@@ -145,8 +152,7 @@ def _draw_map(ax: Axes, book: Book) -> None:
 def stand_names(book: Book) -> dict[str, str]:
     """Each stand's name with its sheets."""
     return {
-        stand: f"{textwrap.shorten(stand, STAND_LETTERS, placeholder='…')}\nsheet {sheets}"
-        for sheets, stand, _ in sheet_list(book)
+        stand: f"{_cut(stand, room_in=NAME_IN, bold=True)}\nsheet {sheets}" for sheets, stand, _ in sheet_list(book)
     }
 
 

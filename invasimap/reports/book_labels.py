@@ -11,14 +11,15 @@ import shapely
 from matplotlib.axes import Axes
 from matplotlib.patches import PathPatch
 
-from invasimap.core.units import ShownUnits
+from invasimap.core.units import POINTS_PER_INCH, ShownUnits
 from invasimap.prescription.plan import Plan
 from invasimap.reports import map_layers
 from invasimap.reports.access_map import PARKING_PT
 from invasimap.reports.book_frames import SIDES, Frame, Neighbour, neighbours
 from invasimap.reports.book_layout import Book
 from invasimap.reports.drawing import axes_inches, box_path, inches, metres_per_point
-from invasimap.reports.labels import LabelBook
+from invasimap.reports.furniture import INCH_M
+from invasimap.reports.labels import FAR_REACH_PT, LabelBook
 from invasimap.reports.legend import Row, unknown_rows
 from invasimap.reports.style import FONT, INK, PAPER, TYPE_PT
 from invasimap.reports.type_set import shortened, width_in
@@ -28,7 +29,7 @@ TAB_IN, TAB_HIGH_IN = 1.9, 0.19
 LABEL_REACH_PT = (9.5, 14.0, 20.0)
 LEAST_UP_M = 0.3  # a smaller lift is level ground
 MOST_LABELS = 150  # of patches, the stand's own first; with more of its own none has one: they would only clutter
-NEAR_COST, LED_COST, PARKING_COST = 0.25, 0.5, 0.3  # share of a label that may cover what it should rather not
+NEAR_COST, LED_COST, PARKING_COST = 0.25, 0.5, 0.02  # share of a label that may cover what it should rather not
 
 
 def draw_labels(ax: Axes, here: Plan, book: Book, at: int, lines: gpd.GeoDataFrame) -> list[Row]:
@@ -37,8 +38,8 @@ def draw_labels(ax: Axes, here: Plan, book: Book, at: int, lines: gpd.GeoDataFra
     marks = here.parking.geometry.buffer(PARKING_PT / 2 * metres_per_point(ax))
     labels.keep_off(marks)
     draw_tabs(labels, book, at)
+    without = _label_parking(labels, here, frame)
     labels.avoid(here.treatment_zones.geometry)
-    without = _label_parking(labels, here)
     labels.avoid_lines(shapely.boundary(map_layers.in_view(ax, here.protection)))
     map_layers.label_stands(labels, named_stands(here, book, at), must=False)
     left_out = label_patches(labels, here, frame)
@@ -93,21 +94,33 @@ def named_stands(here: Plan, book: Book, at: int) -> Plan:
 
 def metres_per_point_of(frame: Frame) -> float:
     """Metres of ground in a printed point at a frame's scale."""
-    return frame.scale * 0.0254 / 72
+    return frame.scale * INCH_M / POINTS_PER_INCH
 
 
-def _label_parking(labels: LabelBook, here: Plan) -> int:
-    """At each parking place the zone it serves, the hose it takes and how high; returns how many found no room."""
-    left_out = 0
+def _label_parking(labels: LabelBook, here: Plan, frame: Frame) -> int:
+    """At each parking place the zone it serves, the hose it takes and how high; returns how many found no room.
+
+    Those of the sheet's own stand choose first. A label stands clear of ways, patches and edges of stands, or not at
+    all: the list has every place, and its mark stays.
+    """
+    left_out, before = 0, labels.obstacles
+    labels.avoid_areas(map_layers.in_view(labels.ax, here.treatment_zones))
+    for layer in (here.ways, here.barriers, here.stands):
+        labels.avoid_lines(map_layers.in_view(labels.ax, layer))
     together: dict[tuple[float, float], list[str]] = {}
-    for stop in rows_of(here.parking):
+    own = set(here.treatment_zones["id"][here.treatment_zones["stand"].astype(str) == frame.stand].astype(str))
+    stops = sorted(rows_of(here.parking), key=lambda stop: (stop.zone_id not in own, stop.geometry.x, stop.geometry.y))
+    for stop in stops:
         together.setdefault((stop.geometry.x, stop.geometry.y), []).append(stop_words(stop, here.shown))
-    for (x, y), words in sorted(together.items()):
+    for (x, y), words in together.items():
         text = "\n".join(words)
         spots = np.concatenate([labels.around((x, y), reach_pt=reach) for reach in LABEL_REACH_PT])
         placed = labels.place(text, spots, size_pt=TYPE_PT["small"], most_cost=PARKING_COST)
-        placed = placed or labels.place_led(text, (x, y), size_pt=TYPE_PT["small"])
+        placed = placed or labels.place_led(
+            text, (x, y), size_pt=TYPE_PT["small"], most_cost=PARKING_COST, reach_pt=FAR_REACH_PT
+        )
         left_out += 0 if placed else len(words)
+    labels.obstacles = before
     return left_out
 
 

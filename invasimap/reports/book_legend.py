@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Iterable
 
 import numpy as np
@@ -13,10 +12,11 @@ from invasimap.prescription.plan import Plan
 from invasimap.reports import style
 from invasimap.reports.legend import Row, feature_rows, ground_rows, land_rows, relief_rows
 from invasimap.reports.relief import INDEX_EVERY
+from invasimap.reports.type_set import shortened
 from invasimap.reports.wording import OUTCOME_WORDS, OUTCOMES, ZONE_WORDS, outcome, shown_area, whole_length
 
 MOST_IDS = 2  # zone ids beside an outcome
-LONGEST_STAND = 18
+STAND_IN = 0.84  # of a stand's name in its heading
 HOSE_ROWS = (
     Row(text="park here for a hose", look=(style.PARKING_MARK, style.PAPER)),
     Row(text="parking to its zone (not the hose)", look=style.LINE["serves"]),
@@ -57,7 +57,7 @@ def _outcomes(here: Plan, whole: Plan, stand: str) -> list[Row]:
             rows.append(Row(text=words, figure=shown_area(ground[name], here.shown), look=style.OUTCOME[name]))
         elif name in on_sheet:
             rows.append(Row(text=OUTCOME_WORDS[name], figure="none", look=style.OUTCOME[name]))
-    short = textwrap.shorten(stand, LONGEST_STAND, placeholder="…")
+    short = shortened(stand, room_in=STAND_IN, size_pt=style.TYPE_PT["heading"], bold=True)
     if not rows:
         return [Row(text=f"Stand {short}: no patch mapped", kind="heading")]
     total = Row(text="all its infested ground", figure=shown_area(float(ground.sum()), here.shown), kind="note")

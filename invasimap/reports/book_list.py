@@ -6,8 +6,10 @@ import dataclasses
 from collections.abc import Iterable
 from typing import Any
 
+import shapely
 from matplotlib.figure import Figure
 
+from invasimap.prescription.plan import Plan
 from invasimap.reports import map_layers
 from invasimap.reports.book_layout import Book, ListRow
 from invasimap.reports.book_part import Box
@@ -66,11 +68,12 @@ def _filled(groups: Groups, *, deep: int, room_in: float) -> list[Column]:
     """Headings and rows set into columns of so many lines; a heading stands again where its rows go on."""
     columns: list[list[ListRow]] = [[]]
     for head, rows in groups:
-        lead, parts = wrapped(head, room_in), [wrapped(row, room_in) for row in rows]
+        most = max(2, deep // 4)
+        lead, parts = _at_most(wrapped(head, room_in), most), [wrapped(row, room_in) for row in rows]
         if len(columns[-1]) + 1 + len(lead) + min(sum(map(len, parts)), 3) > deep:
             columns.append([])
         columns[-1] += [*([ListRow()] if columns[-1] else []), *lead]
-        more = wrapped(dataclasses.replace(head, rest=f"{head.rest} (more)"), room_in)
+        more = _at_most(wrapped(dataclasses.replace(head, rest=f"{head.rest} (more)"), room_in), most)
         for part in parts:
             whole = len(part) if len(part) < deep / 2 else 1
             for at, row in enumerate(part):
@@ -78,6 +81,14 @@ def _filled(groups: Groups, *, deep: int, room_in: float) -> list[Column]:
                     columns.append(list(more))
                 columns[-1].append(row)
     return [tuple(column) for column in columns]
+
+
+def _at_most(lines: list[ListRow], most: int) -> list[ListRow]:
+    """The lines of a heading, of a very long one the first and the last: rows under it need room in the column."""
+    if len(lines) <= most:
+        return lines
+    first = lines[: most - 1]
+    return [*first[:-1], dataclasses.replace(first[-1], name=f"{first[-1].name[:-1]}…"), lines[-1]]
 
 
 def wrapped(row: ListRow, room_in: float) -> list[ListRow]:
@@ -102,7 +113,8 @@ def list_sheet(book: Book, at: int) -> tuple[Figure, Box]:
     """Draw a sheet of places (from 0); gives it with what its map shows (metres)."""
     plan, paper, columns = book.plan, list_paper(book), book.lists[at]
     figure, ax, _ = blank_sheet(paper)
-    scale = fit(ax, tract_bounds(plan), shown=plan.shown)
+    stands = dataclasses.replace(plan, patches=plan.patches.iloc[:0]) if len(plan.stands) else plan
+    scale = fit(ax, tract_bounds(stands), shown=plan.shown)
     map_layers.draw_ways(ax, plan)
     map_layers.draw_stands(ax, plan)
     foot = figure.add_axes((
@@ -113,7 +125,7 @@ def list_sheet(book: Book, at: int) -> tuple[Figure, Box]:
     _, high = axes_inches(foot)
     common: dict[str, Any] = {"fontfamily": FONT, "color": INK, "parse_math": False, "fontsize": TYPE_PT["small"]}
     foot.text(0, high - 0.16, scale_words(scale, plan.shown), transform=inches(foot), **common)
-    said = SAYING.format(squares=book.square)
+    said = SAYING.format(squares=book.square) + _beyond(plan, frame_box(ax))
     for number, line in enumerate(lines_of(said, room_in=MAP_IN, size_pt=TYPE_PT["small"])):
         foot.text(0, high - 0.45 - LINE_IN * number, line, transform=inches(foot), **common)
     step_in = _column_in(paper, book.list_columns) + GUTTER_IN
@@ -124,6 +136,14 @@ def list_sheet(book: Book, at: int) -> tuple[Figure, Box]:
         beside=beside_words(plan, book.first + len(book.frames) + at, book.pages),
     )  # fmt: skip
     return figure, frame_box(ax)
+
+
+def _beyond(plan: Plan, bounds: Box) -> str:
+    """What is said of patches off the small map: it is drawn for the stands, or one patch would shrink them."""
+    count = int((~shapely.intersects(plan.patches.geometry.to_numpy(), shapely.box(*bounds))).sum())
+    if not count:
+        return ""
+    return f" {count:,} {'patch lies' if count == 1 else 'patches lie'} beyond this small map."
 
 
 def _draw_column(figure: Figure, paper: Sheet, column: Column, *, left_in: float) -> None:

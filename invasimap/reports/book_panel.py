@@ -13,6 +13,7 @@ from invasimap.reports.legend import Row, draw_legend
 from invasimap.reports.norths import Norths, north_lines, norths
 from invasimap.reports.sheet import LINE_IN, caution_lines
 from invasimap.reports.style import FONT, INK, TYPE_PT
+from invasimap.reports.type_set import LINE_SPACING
 from invasimap.reports.usng import Grid
 
 SCALE_IN, BAR_IN, DIAGRAM_IN = 1.2, 1.7, 0.46
@@ -72,7 +73,7 @@ def _words(panel: Axes, lines: list[str], *, foot_in: float) -> float:
     """Small type with its last line at ``foot_in``; gives the height it reaches."""
     panel.text(
         0, foot_in + 0.01, "\n".join(lines), transform=inches(panel), fontsize=TYPE_PT["small"], fontfamily=FONT,
-        color=INK, parse_math=False, va="bottom", linespacing=1.25,
+        color=INK, parse_math=False, va="bottom", linespacing=LINE_SPACING,
     )  # fmt: skip
     return foot_in + LINE_IN * len(lines)
 

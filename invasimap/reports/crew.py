@@ -17,17 +17,20 @@ def write_crew_files(plan: Plan, folder: Path) -> None:
     """Write ``crew/*.gpx`` and ``crew/*.kml`` into ``folder``, which exists; what has no ground gets no file.
 
     One for each access class, and one for each week and rig of the schedule (``week_2026-08-03_RIG.gpx``). What one
-    receiver would not hold gets several, ``foot_1.gpx`` and so on, stand by stand.
+    receiver would not hold gets several, ``foot_1.gpx`` and so on, stand by stand. A phone holds any number of places:
+    its file of a class has all of them.
     """
     for access in TREATABLE:
-        _write(access, list(crew_sheets(plan, access)), folder)
+        sheets = list(crew_sheets(plan, access, most_marks=plan.settings.crew.waypoints))
+        whole = len(sheets) == 1 and not sheets[0].limited
+        _write(access, sheets, sheets if whole else list(crew_sheets(plan, access)), folder)
     for name, sheets in week_sheets(plan):
-        _write(name, sheets, folder)
+        _write(name, sheets, sheets, folder)
 
 
-def _write(name: str, sheets: list[CrewSheet], folder: Path) -> None:
-    for number, sheet in enumerate(sheets, 1):
-        (folder / "crew").mkdir(exist_ok=True)
-        whole = f"{name}_{number}" if len(sheets) > 1 else name
-        (folder / "crew" / f"{whole}.gpx").write_bytes(gpx_bytes(sheet))
-        (folder / "crew" / f"{whole}.kml").write_bytes(kml_bytes(sheet))
+def _write(name: str, receiver: list[CrewSheet], phone: list[CrewSheet], folder: Path) -> None:
+    for kind, sheets, made in (("gpx", receiver, gpx_bytes), ("kml", phone, kml_bytes)):
+        for number, sheet in enumerate(sheets, 1):
+            (folder / "crew").mkdir(exist_ok=True)
+            whole = f"{name}_{number}" if len(sheets) > 1 else name
+            (folder / "crew" / f"{whole}.{kind}").write_bytes(made(sheet))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import dataclasses
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any, Final
@@ -21,6 +23,7 @@ from invasimap.reports.crew_sheet import STARTS, CrewSheet, Mark, Outline
 from invasimap.reports.crew_words import (
     CLOSE_M,
     crossing_words,
+    held_words,
     line_words,
     parking_short,
     parking_words,
@@ -63,8 +66,8 @@ class Lines:
         return shapely.union_all([drawn.shape for name in names for drawn in self.drawn[name]])
 
 
-def crew_sheets(plan: Plan, access: str) -> Iterator[CrewSheet]:
-    """The files of one access class, stand by stand: one, or several where a receiver would not hold it.
+def crew_sheets(plan: Plan, access: str, *, most_marks: float = math.inf) -> Iterator[CrewSheet]:
+    """The files of one access class, stand by stand: one, or several where it has more than ``most_marks`` places.
 
     Zones that are too small to be drawn have no mark; each file names its own.
     """
@@ -75,16 +78,17 @@ def crew_sheets(plan: Plan, access: str) -> Iterator[CrewSheet]:
     zones = zones.iloc[order]
     stops = plan.parking.groupby("zone_id").size().reindex(zones["id"], fill_value=0).to_numpy()
     ways = way_marks(plan)
-    room = plan.settings.crew.waypoints - len(ways)
+    held = ways[: int(FOR_WAYS * most_marks)] if math.isfinite(most_marks) else ways
+    room = most_marks - len(held)
     batches = [zones.iloc[rows] for rows in dealt(1 + stops, room)]
     for number, batch in enumerate(batches, 1):
         part = f", part {number} of {len(batches)}" if len(batches) > 1 else ""
-        sheet = _sheet(plan, batch, ways, part=part)
+        sheet = _sheet(plan, batch, held, part=part, most_marks=most_marks)
         if sheet.outlines and any(outline.zone for outline in sheet.outlines):
-            yield sheet
+            yield dataclasses.replace(sheet, limited=sheet.limited or len(held) < len(ways))
 
 
-def dealt(sizes: Any, room: int) -> list[list[int]]:
+def dealt(sizes: Any, room: float) -> list[list[int]]:
     """Rows in their order, dealt into files that each have room for them."""
     found: list[list[int]] = []
     filled = room
@@ -97,7 +101,7 @@ def dealt(sizes: Any, room: int) -> list[list[int]]:
     return found
 
 
-def _sheet(plan: Plan, zones: gpd.GeoDataFrame, ways: list[Mark], *, part: str) -> CrewSheet:
+def _sheet(plan: Plan, zones: gpd.GeoDataFrame, ways: list[Mark], *, part: str, most_marks: float) -> CrewSheet:
     names = ShortNames({mark.name for mark in ways})
     lines = lines_round(plan, zones)
     most_points = plan.settings.crew.track_points
@@ -113,13 +117,17 @@ def _sheet(plan: Plan, zones: gpd.GeoDataFrame, ways: list[Mark], *, part: str) 
             outlines += _zone_outlines(plan, zone, drawn, names, words=marks[-1].words)
     marks += parking_marks(plan, drawn_of, names)
     marks += ways
-    notes = _notes(zones, drawn_of)
+    held = held_words(
+        {kind: len(found) for kind, found in lines.drawn.items()}, near=not lines.no_spray.is_empty, shown=plan.shown,
+        around_m=AROUND_M,
+    )  # fmt: skip
+    notes = [held, *_notes(zones, drawn_of)]
+    limited = False
     if plan.settings.crew.patches:
-        patches = _patches(plan, drawn_of, names)
-        room = max(plan.settings.crew.waypoints - len(marks), 0)
-        marks += patches[:room]
-        if len(patches) > room:
-            notes.append(f"Of {len(patches):,} patches the {room:,} largest are marked.")
+        marked, missing = _marked(_patches(plan, drawn_of, names), room=most_marks - len(marks))
+        marks += marked
+        notes += missing
+        limited = bool(missing)
     outlines += line_outlines(plan, lines, names)
     zones_off, lines_off = (
         max((one.off_m for found in kind.values() for one in found), default=0.0) for kind in (drawn_of, lines.drawn)
@@ -133,7 +141,16 @@ def _sheet(plan: Plan, zones: gpd.GeoDataFrame, ways: list[Mark], *, part: str) 
         stands={str(zone.id): str(zone.stand) for zone in rows_of(zones) if str(zone.id) in drawn_of},
         marks=tuple(marks),
         outlines=tuple(outlines),
+        limited=limited,
     )  # fmt: skip
+
+
+def _marked(patches: list[Mark], *, room: float) -> tuple[list[Mark], list[str]]:
+    """The patches that find room, the largest first, and what is said of the others."""
+    marked = patches[: int(min(max(room, 0), len(patches)))]
+    if len(marked) == len(patches):
+        return marked, []
+    return marked, [f"Of {len(patches):,} patches the {len(marked):,} largest are marked."]
 
 
 def lines_round(plan: Plan, zones: gpd.GeoDataFrame) -> Lines:
@@ -205,8 +222,8 @@ def parking_marks(plan: Plan, zones: dict[str, list[Drawn]], names: ShortNames) 
 
 
 def way_marks(plan: Plan) -> list[Mark]:
-    """Entries, then crossings, those nearest to the stands first; no more than fit beside the zones."""
-    names, most = ShortNames(), int(FOR_WAYS * plan.settings.crew.waypoints)
+    """Entries, then crossings, those nearest to the stands first."""
+    names = ShortNames()
     stands = shapely.union_all(plan.stands.geometry.to_numpy())
     found = []
     for kind, given in (("entry", plan.entries), ("crossing", plan.crossings)):
@@ -219,7 +236,7 @@ def way_marks(plan: Plan) -> list[Mark]:
             place = place_in(plan, shapely.point_on_surface(row.geometry))
             name = names.give(f"{STARTS[kind]}-{number}")
             found.append(Mark(name=name, kind=kind, place=place, short=plain(words.rstrip(".")), words=words))
-    return found[:most]
+    return found
 
 
 def _patches(plan: Plan, zones: dict[str, list[Drawn]], names: ShortNames) -> list[Mark]:

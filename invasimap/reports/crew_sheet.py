@@ -48,7 +48,11 @@ class Outline:
 
 @dataclass(frozen=True, kw_only=True)
 class CrewSheet:
-    """One file's content; ``stands`` gives the stand of each zone (or work), in the order they are worked through."""
+    """One file's content.
+
+    ``stands`` gives the stand of each zone (or work), in the order in which they are worked through; ``limited`` says
+    that marks found no room.
+    """
 
     access: str
     title: str
@@ -57,3 +61,4 @@ class CrewSheet:
     stands: dict[str, str]
     marks: tuple[Mark, ...]
     outlines: tuple[Outline, ...]
+    limited: bool = False

@@ -19,6 +19,7 @@ from invasimap.reports.crew_names import ShortNames
 from invasimap.reports.crew_outlines import Drawn, drawn_inside, in_degrees
 from invasimap.reports.crew_parts import (
     AROUND_M,
+    FOR_WAYS,
     WORKED,
     Lines,
     dealt,
@@ -52,7 +53,7 @@ def week_sheets(plan: Plan) -> Iterator[tuple[str, list[CrewSheet]]]:
     if not len(plan.treatment.schedule):
         return
     schedule = plan.treatment.schedule
-    works, ways = _works(plan), way_marks(plan)
+    works, ways = _works(plan), way_marks(plan)[: int(FOR_WAYS * plan.settings.crew.waypoints)]
     lines = lines_round(plan, _zones_in(plan, works))
     files = _file_names(schedule["rig"])
     for monday, rig in sorted({(str(row.monday)[:10], str(row.rig)) for row in rows_of(schedule)}):

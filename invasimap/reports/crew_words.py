@@ -13,7 +13,14 @@ from invasimap.core.units import ShownUnits
 from invasimap.prescription.plan import Plan
 from invasimap.reports.crew_outlines import DECIMALS
 from invasimap.reports.load_sheet_words import said_volume
-from invasimap.reports.wording import TECHNIQUE_WORDS, shown_area, shown_date, shown_length, whole_length
+from invasimap.reports.wording import (
+    TECHNIQUE_WORDS,
+    shown_area,
+    shown_date,
+    shown_length,
+    technique_words,
+    whole_length,
+)
 
 CLOSE_M: Final = 30.0  # no-spray ground nearer than this is told of with each zone
 REACHED: Final = {
@@ -117,6 +124,25 @@ def sheet_words(plan: Plan, *, off_m: float, around_m: float, notes: list[str]) 
     return " ".join([*plan.cautions, made, NAMES, lines, *notes])
 
 
+def held_words(lines: dict[str, int], *, near: bool, shown: ShownUnits, around_m: float) -> str:
+    """How many lines to keep out of a file holds, so that none is told from one that is missing.
+
+    ``lines`` counts those of no-spray and of hand-only ground; ``near`` says whether any no-spray ground is near.
+    """
+    no_spray, hand = (
+        f"{count} {start}- line{'' if count == 1 else 's'}"
+        for start, count in (("NS", lines["no_spray"]), ("HG", lines["hand_ground"]))
+    )
+    if lines["no_spray"] or near:
+        small = "" if lines["no_spray"] else " (no-spray ground near these zones is too small to draw)"
+        return f"This file holds {no_spray}{small} and {hand}."
+    around = f"{math.floor(shown.length_of(around_m) + 1e-6)} {shown.length}"
+    return (
+        f"This file holds {no_spray}, for no known no-spray ground comes within {around} of the stands of these zones, "
+        f"and {hand}."
+    )
+
+
 def up_to_tenth(metres: float, shown: ShownUnits) -> str:
     """A length rounded up to a tenth of a foot or metre."""
     return f"{math.ceil(shown.length_of(metres) * 10 - 1e-6) / 10:.1f} {shown.length}"
@@ -125,14 +151,14 @@ def up_to_tenth(metres: float, shown: ShownUnits) -> str:
 def work_words(work: Any, plan: Plan, *, from_no_spray_m: float) -> str:
     """A work of a week: what is done there, with how much of what, when, where, and how near no-spray ground is."""
     bound = {"hand_only": f"Hand work only: {HAND}", "no_spray": "No-spray ground: nothing is applied"}
-    visit = f", visit {work.visit} of {work.visits}" if work.visits > 1 else ""
+    technique = technique_words(work.technique, visit=work.visit, visits=work.visits)
     area = shown_area(work.gross_m2, plan.shown)
     mix = (
         f"Mix {visible(str(work.mix))}, {said_volume(work.week_L, plan.shown)}" if work.sprays else "Nothing is sprayed"
     )
     facts = [
         bound.get(work.zone, ""),
-        f"Work {work.work}: {TECHNIQUE_WORDS[work.technique]}{visit}. Stand {visible(str(work.stand))}, {area}",
+        f"Work {work.work}: {technique}. Stand {visible(str(work.stand))}, {area}",
         visible(str(work.species)).replace(";", ", "),
         mix,
         f"Window {window_words(work)}",

@@ -15,9 +15,9 @@ from matplotlib.path import Path
 from matplotlib.patheffects import withStroke
 from matplotlib.transforms import Affine2D, Transform
 
+from invasimap.core.units import POINTS_PER_INCH
 from invasimap.reports.style import FONT, INK, PAPER, Area, Line
 
-POINTS_PER_INCH = 72.0
 HATCH_PT = 0.6
 SMALL_PT = 4.5  # an area narrower than this on paper gets its mark as well
 MARK_PT = 4.5

@@ -13,9 +13,9 @@ from pikepdf import Array, Dictionary, Name, String
 from pyproj import CRS
 
 from invasimap.core.crs import to_lonlat
+from invasimap.core.units import POINTS_PER_INCH
 from invasimap.reports.pdf_words import Word, write_words
 
-POINTS_PER_INCH = 72.0
 Box = tuple[float, float, float, float]
 
 

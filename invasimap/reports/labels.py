@@ -15,18 +15,22 @@ from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
-from invasimap.reports.drawing import POINTS_PER_INCH, draw_lines, metres_per_point
+from invasimap.core.units import POINTS_PER_INCH
+from invasimap.reports.drawing import draw_lines, metres_per_point
 from invasimap.reports.style import FONT, INK, LINE, PAPER
+from invasimap.reports.type_set import LINE_SPACING
 
 Floats = npt.NDArray[np.float64]
 RING = np.array([(np.cos(a), np.sin(a)) for a in np.radians([20, 160, 70, 110, -20, -160, -70, -110, 0, 180, 90, -90])])
 
 LED_REACH_PT = (14.0, 20.0, 28.0, 38.0, 50.0, 64.0)
+FAR_REACH_PT = (*LED_REACH_PT, 80.0, 98.0)  # of what must be named if there is any room
 LABEL_ORDER = 15
 PAD_PX = 4.0  # clear space round a label
 MEASURE_DPI = 200
 _SET: Final[dict[str, Any]] = {
     "fontfamily": FONT, "ha": "center", "va": "center", "rotation_mode": "anchor", "parse_math": False,
+    "linespacing": LINE_SPACING,
 }  # fmt: skip
 _ZEROS: Final = str.maketrans("123456789", "0" * 9)  # all digits of the font are as wide as a nought
 
@@ -75,6 +79,21 @@ class LabelBook:
             pixels, half = self.ax.transData.transform(coords), step_pt / 2 * self.ax.figure.dpi / POINTS_PER_INCH
             self.obstacles = np.concatenate([self.obstacles, np.c_[pixels - half, pixels + half]])
 
+    def avoid_areas(self, polygons: Any, *, step_pt: float = 5.0) -> None:
+        """Add the ground of polygons (map metres) to what labels should rather not cover, as a box every few points."""
+        step = step_pt * metres_per_point(self.ax)
+        half = step_pt / 2 * self.ax.figure.dpi / POINTS_PER_INCH
+        parts = shapely.get_parts(np.asarray(polygons, object))
+        left, bottom, right, top = shapely.bounds(parts).reshape(-1, 4).T
+        small = (right - left < 2 * step) & (top - bottom < 2 * step)
+        self.avoid(parts[small])
+        for part in parts[~small]:
+            low, high = np.array(part.bounds).reshape(2, 2)
+            x, y = np.meshgrid(*(np.arange(start, end, step) + step / 2 for start, end in zip(low, high, strict=True)))
+            inside = shapely.contains_xy(part, x.ravel(), y.ravel())
+            pixels = self.ax.transData.transform(np.c_[x.ravel(), y.ravel()][inside])
+            self.obstacles = np.concatenate([self.obstacles, np.c_[pixels - half, pixels + half]])
+
     def place(  # noqa: PLR0913 (a label is its text, its places and its look)
         self,
         text: str,
@@ -111,9 +130,12 @@ class LabelBook:
         self.taken.append(tuple(boxes[best]))
         return True
 
-    def place_led(self, text: str, point: tuple[float, float], *, size_pt: float, most_cost: float = np.inf) -> bool:
+    def place_led(
+        self, text: str, point: tuple[float, float], *, size_pt: float, most_cost: float = np.inf,
+        reach_pt: tuple[float, ...] = LED_REACH_PT,
+    ) -> bool:  # fmt: skip
         """Put a label further off, with a thin line to its point (map metres) that crosses no other and no label."""
-        spots = np.concatenate([self.around(point, reach_pt=reach) for reach in LED_REACH_PT])
+        spots = np.concatenate([self.around(point, reach_pt=reach) for reach in reach_pt])
         centres = self.ax.transData.transform(spots)
         size = np.array(_size_in(text.translate(_ZEROS), fontsize=size_pt, fontweight="normal", rotation=0.0))
         boxes = _boxes(size * self.ax.figure.dpi, centres, self.pad_px)
@@ -129,10 +151,10 @@ class LabelBook:
             return False
         best = int(np.argmin(cost))
         there = self.ax.transData.inverted().transform(ends[best])
+        placed = self.place(text, spots[best : best + 1], size_pt=size_pt)
         self.leaders.append(np.array([point, there]))
         self._led.append(lines[best])
-        self.avoid_lines([shapely.LineString(self.leaders[-1])])
-        return self.place(text, spots[best : best + 1], size_pt=size_pt)
+        return placed
 
     def draw_leaders(self) -> None:
         """Draw all lines to labels further off, in one stroke."""
@@ -149,6 +171,7 @@ class LabelBook:
         frame = self.ax.get_window_extent()
         inside = (boxes[:, :2] > frame.min).all(axis=1) & (boxes[:, 2:] < frame.max).all(axis=1)
         hard = _overlap(boxes, np.asarray(self.taken, float).reshape(-1, 4))
+        hard[shapely.STRtree(_shapes(boxes)).query(np.array(self._led, object), predicate="intersects")[1]] = np.inf
         near = (self.obstacles[:, :2] < boxes[:, 2:].max(axis=0)) & (self.obstacles[:, 2:] > boxes[:, :2].min(axis=0))
         soft = _overlap(boxes, self.obstacles[near.all(axis=1)])
         size = (boxes[:, 2] - boxes[:, 0]) * (boxes[:, 3] - boxes[:, 1])

@@ -10,7 +10,7 @@ from typing import Final
 import pikepdf
 from matplotlib.colors import to_rgb
 
-from invasimap.reports.drawing import POINTS_PER_INCH as POINTS
+from invasimap.core.units import POINTS_PER_INCH as POINTS
 from invasimap.reports.pdf_words import Word, write_words
 from invasimap.reports.sheet import MARGIN_IN, PAPER_IN
 from invasimap.reports.style import INK, QUIET, TYPE_PT

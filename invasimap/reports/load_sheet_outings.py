@@ -35,7 +35,7 @@ from invasimap.reports.load_sheet_words import (
     stop_words,
 )
 from invasimap.reports.style import TYPE_PT
-from invasimap.reports.wording import TECHNIQUE_WORDS, ZONE_WORDS, rows_of, shown_area, shown_date
+from invasimap.reports.wording import ZONE_WORDS, rows_of, shown_area, shown_date, technique_words
 
 SPRAYED: Final = (
     (("Date", 1.3), ("Start", 1.0), ("End", 1.0), ("Wind, from", 1.6), ("Temperature", 1.3)),
@@ -64,6 +64,7 @@ def outing_blocks(plan: Plan, room_in: float, deep_in: float) -> list[Block]:
     rows = held.schedule.merge(held.work.drop(columns=["rig", "money", "volume_L"]), left_on="work", right_index=True)
     rows = rows.assign(tank=rows["outing"].astype("Int64").fillna(len(rows) + 1))
     jobs = pd.DataFrame(held.jobs)[[*OF_JOBS]]
+    rows = rows.assign(guess=rows["work"].isin(jobs.loc[jobs["estimated"].eq(True), "work"]))
     made: list[Block] = []
     for _, own in rows.groupby(["week", "rig", "tank"], sort=True):
         of_works = jobs[jobs["work"].isin(own["work"])]
@@ -138,13 +139,14 @@ def _hours(rows: pd.DataFrame) -> str:
 
 
 def _work_row(work: Any, plan: Plan, *, dry: bool = False) -> list[str]:
-    visit = f", visit {work.visit} of {work.visits}" if work.visits > 1 else ""
+    guess = ", estimated" if work.guess else ""
     hand = f", {ZONE_WORDS[work.zone]}" if work.zone != "open" else ""
     cells = [
         str(work.work), f"{visible(str(work.zone_id))}, stand {visible(str(work.stand))}{hand}",
-        f"{TECHNIQUE_WORDS[work.technique]}{visit}", visible(str(work.species)).replace(";", ", "),
+        technique_words(work.technique, visit=work.visit, visits=work.visits),
+        visible(str(work.species)).replace(";", ", "),
         shown_area(work.worked_m2, plan.shown), said_volume(work.volume_L, plan.shown),
-        f"{shown_date(work.first)} to {shown_date(work.last)}",
+        f"{shown_date(work.first)} to {shown_date(work.last)}{guess}",
     ]  # fmt: skip
     return [cell for column, cell in zip(WORKS, cells, strict=True) if not (dry and column.head == "Mix")]
 
@@ -183,7 +185,8 @@ def _amounts(load: Any, names: list[str], plan: Plan) -> list[str]:
     """Volume and water to the nearest hundredth; what is measured into it by the jug, never more than it is."""
     unit, size = jug_unit(plan.shown)
     tank = [said_volume(float(load[name]), plan.shown) for name in names[:2]]
-    return [*tank, *(f"{figure(float(load[name]) / size, up=False)} {unit}" for name in names[2:])]
+    measured = [figure(float(load[name]) / size, up=False) for name in names[2:]]
+    return [*tank, *("below the mark" if text == "0" else f"{text} {unit}" for text in measured)]
 
 
 def _ticked(row: Piece, count: int, left_in: float) -> Piece:

@@ -18,7 +18,7 @@ from invasimap.reports.wording import rows_of, shown_area, shown_money
 
 WIDE_IN, HIGH_IN, LEFT_IN, FOOT_IN, TOP_IN, WORDS_IN = 6.6, 3.3, 0.7, 0.56, 0.5, 2.35
 LINE_IN: Final = 0.175
-MOST_STEPS: Final = 12  # told beside the curve
+MOST_STEPS: Final = 14  # told beside the curve
 FAR: Final = 3.0  # a budget of so many times all that can be spent is told, not drawn
 
 
@@ -29,7 +29,7 @@ def said_money(plan: Plan) -> str:
 
 def money_steps(plan: Plan) -> list[tuple[str, str]]:
     """What each further step of money buys, in words; a step that buys nothing more says so."""
-    if plan.treatment is None or len(plan.treatment.curve) < 2:
+    if len(plan.treatment.curve) < 2:
         return []
     currency, rows = plan.treatment.currency, rows_of(plan.treatment.curve)
     found = []
@@ -60,7 +60,7 @@ def money_chart(plan: Plan, *, ax: Axes | None = None) -> Axes:
     if ax is None:
         return money_figure(plan).axes[0]
     treatment = plan.treatment
-    if treatment is None or len(treatment.curve) < 2:
+    if len(treatment.curve) < 2:
         ax.set_axis_off()
         inch_text(ax, 0.0, 0.0, "No money in the settings: no curve.", color=QUIET)
         return ax

@@ -20,8 +20,8 @@ from matplotlib.figure import Figure
 from matplotlib.text import Text
 from pikepdf import Array, Dictionary, Name, String
 
-from invasimap.reports.drawing import POINTS_PER_INCH
-from invasimap.reports.type_set import face, width_in
+from invasimap.core.units import POINTS_PER_INCH
+from invasimap.reports.type_set import LINE_SPACING, face, width_in
 
 UP_EM, DOWN_EM = 0.76, 0.208  # of the letters l and p above and below the line
 HALO_PT = 2.2
@@ -67,7 +67,7 @@ def write_words(document: pikepdf.Pdf, pages: Sequence[Sequence[Word]]) -> None:
 
 
 def _words(text: Text, scale: float) -> Iterator[Word]:
-    """The lines of a text, placed as it asks to be.
+    """The lines of a text, placed as it asks to be, ``LINE_SPACING`` apart.
 
     Raises
     ------
@@ -80,25 +80,18 @@ def _words(text: Text, scale: float) -> Iterator[Word]:
     x, y = text.get_transform().transform(text.get_position()) * scale
     size, bold = float(text.get_fontsize()), text.get_fontweight() == "bold"
     lines = text.get_text().split("\n")
-    step = UP_EM * _line_spacing(text) + DOWN_EM
-    deep = (UP_EM + DOWN_EM + step * (len(lines) - 1)) * size
+    deep = (UP_EM + DOWN_EM + LINE_SPACING * (len(lines) - 1)) * size
     top = {"top": 0.0, "center": deep / 2, "bottom": deep, "baseline": UP_EM * size}[text.get_verticalalignment()]
     share = {"left": 0.0, "center": 0.5, "right": 1.0}[text.get_horizontalalignment()]
     angle = float(text.get_rotation())
     turn = complex(math.cos(math.radians(angle)), math.sin(math.radians(angle)))
     for number, line in enumerate(lines):
         across = -share * width_in(line, size_pt=size, bold=bold) * POINTS_PER_INCH
-        start = complex(across, top - (UP_EM + step * number) * size) * turn
+        start = complex(across, top - (UP_EM + LINE_SPACING * number) * size) * turn
         yield Word(
             text=line, at_pt=(float(x) + start.real, float(y) + start.imag), size_pt=size, bold=bold,
             color=to_rgb(text.get_color()), angle_deg=angle, halo=bool(text.get_path_effects()),
         )  # fmt: skip
-
-
-def _line_spacing(text: Text) -> float:
-    """What a figure itself leaves between lines; the library tells it nowhere else."""
-    spacing = getattr(text, "_linespacing", "normal")
-    return 1.2 if isinstance(spacing, str) else float(spacing)
 
 
 def _operators(words: Sequence[Word], fonts: dict[bool, dict[str, int]]) -> Iterator[str]:

@@ -33,6 +33,7 @@ MONTHS: Final = (
 )  # fmt: skip
 MOST_SPECIES: Final = 8  # rows of one printed page
 MOST_KINDS: Final = 5
+MOST_UNKNOWN: Final = 5
 MOST_LETTERS: Final = 30  # of a name on that page; the tables have all of it
 KIND_LETTERS: Final = 26
 MOST_NAME: Final = 120
@@ -177,7 +178,8 @@ def species_lines(plan: Plan, found: Answers) -> list[SpeciesLine]:
     totals = plan.totals.set_index("species") if len(plan.totals) else plan.totals
     table = found.species.assign(treatable=found.species[list(TREATABLE)].sum(axis=1))
     table = table.sort_values(["treatable", "gross_m2", "species"], ascending=[False, False, True], kind="stable")
-    shown = table if len(table) <= MOST_SPECIES + 1 else table.iloc[:MOST_SPECIES]
+    most = MOST_SPECIES - _rows_taken(plan)
+    shown = table if len(table) <= most + 1 else table.iloc[:most]
     lines = [_species_line(row, totals.loc[row["species"]], plan) for _, row in shown.iterrows()]
     rest = table.iloc[len(shown) :]
     return lines + ([_rest_line(rest, totals, plan)] if len(rest) else [])
@@ -223,7 +225,8 @@ def _closed_box(plan: Plan, found: Answers, closed: pd.DataFrame) -> Box | None:
     if kinds.empty:
         lines = ["None of the infested ground lies within a distance that was typed for a protected feature."]
         return Box(id="closed", heading="What is off limits, and why", lines=lines, table=[])
-    shown = kinds.iloc[: MOST_KINDS if len(kinds) > MOST_KINDS + 1 else len(kinds)]
+    most = MOST_KINDS - _rows_taken(plan) // 2
+    shown = kinds.iloc[: most if len(kinds) > most + 1 else len(kinds)]
     rest = kinds.iloc[len(shown) :]
     rows = [
         [first_letters(str(row.kind), KIND_LETTERS), _area(row.no_spray, plan), _area(row.hand_only, plan)]
@@ -282,7 +285,7 @@ def unreached(plan: Plan) -> tuple[int, int] | None:
 
 
 def _unknown_box(plan: Plan) -> Box:
-    return Box(id="not-known", heading="What is not known", lines=unknown_lines(plan)[:MOST_KINDS], table=[])
+    return Box(id="not-known", heading="What is not known", lines=unknown_lines(plan)[:MOST_UNKNOWN], table=[])
 
 
 def unknown_lines(plan: Plan) -> list[str]:
@@ -324,6 +327,13 @@ def restricted_lines(plan: Plan) -> list[str]:
 def means_heads() -> list[str]:
     """Heads of what each means reaches."""
     return [{"tractor": "By tractor", "atv_hose": "By hose", "foot": "On foot"}[name] for name in TREATABLE]
+
+
+def _rows_taken(plan: Plan) -> int:
+    """Rows that a season's answers take from the page's tables, more of them where it begins with stamps or alarms."""
+    if not len(plan.treatment.work):
+        return 0
+    return 4 if grave(plan) or plan.internal or plan.settings.tried else 2
 
 
 def _area(square_metres: float, plan: Plan) -> str:

@@ -9,10 +9,10 @@ from typing import Final
 from invasimap.prescription.plan import Plan
 from invasimap.prescription.treatment import Treatment
 from invasimap.reports.money_chart import said_money
-from invasimap.reports.report_answers import first_letters, said_area, said_day
+from invasimap.reports.report_answers import MONTHS, first_letters, said_area, said_day
 from invasimap.reports.report_tables import PrintedTable
 from invasimap.reports.schedule_chart import said_schedule
-from invasimap.reports.season_sums import by_week, charts_of, has_prices, planned_of, spray_weeks, whole_sum
+from invasimap.reports.season_sums import by_week, charts_of, day_of, has_prices, planned_of, spray_weeks, whole_sum
 from invasimap.reports.season_tables import (
     answer_report,
     assumed_report,
@@ -25,6 +25,7 @@ from invasimap.reports.season_tables import (
     windows_report,
     withheld_report,
     works_report,
+    zone_costs_report,
 )
 from invasimap.reports.windows_chart import said_windows
 from invasimap.reports.wording import rows_of, shown_area, shown_hours, shown_money, shown_share
@@ -42,7 +43,7 @@ NO_PERMIT: Final = (
     "A work that is planned is no permission to spray: the label, the weather of the day and a look at the ground come "
     "first."
 )
-MOST_REASON: Final = 110  # letters, on the first page
+MOST_REASON: Final = 80  # letters, on the first page
 MOST_RIGS: Final = 3
 
 
@@ -57,29 +58,36 @@ class SeasonAnswer:
 
 @dataclass(frozen=True, kw_only=True)
 class Chart:
-    """A chart of the section: the picture's name, what it shows in words, and the table of its figures."""
+    """A chart of the section: the picture's name, what it shows in words, and the table of its figures.
+
+    A ``folded`` table opens when it is asked for.
+    """
 
     picture: str
     label: str
     said: str
     table: PrintedTable
+    folded: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)
 class SeasonPart:
-    """The section: sentences, tables before and after the charts, and every work by itself."""
+    """The section: sentences, tables before and after the charts, and long tables that open when they are asked for.
+
+    Those have words of their own.
+    """
 
     lines: list[str]
     techniques: PrintedTable
     charts: list[Chart] = field(default_factory=list)
     tables: list[PrintedTable] = field(default_factory=list)
-    works: PrintedTable | None = None
+    long: list[tuple[str, PrintedTable]] = field(default_factory=list)
 
 
 def season_answers(plan: Plan) -> list[SeasonAnswer]:
     """The season's answers for the first page; none where no work is planned."""
     treatment = plan.treatment
-    if treatment is None or not len(treatment.work):
+    if not len(treatment.work):
         return []
     return [
         _cost(plan, treatment), _time(treatment), _spraying(treatment), _planned(plan, treatment),
@@ -90,7 +98,7 @@ def season_answers(plan: Plan) -> list[SeasonAnswer]:
 def season_lines(plan: Plan) -> list[str]:
     """What must be typed before work can be planned; nothing where some is."""
     treatment = plan.treatment
-    if treatment is None or len(treatment.work) or not len(treatment.jobs):
+    if len(treatment.work) or not len(treatment.jobs):
         return []
     missing = [*([] if plan.settings.rig else [NO_RIG]), *([] if plan.settings.mix else [NO_MIX])]
     return missing or [NO_WORK]
@@ -135,11 +143,19 @@ def _spraying(treatment: Treatment) -> SeasonAnswer:
     said = f"{_counted(len(treatment.work), 'work')} in {_counted(weeks, 'week')}"
     if (ends := spray_weeks(treatment)) is None:
         return SeasonAnswer(of="Spraying", figure="none planned", said=f"{said}, all by hand or machine")
-    first, last = (said_day(str(day)) for day in ends)
-    figure = f"week of {first}" if first == last else f"{first} to {last}"
     sprayed = treatment.work[treatment.work["sprays"].astype(bool)]
-    window = f"windows {said_day(str(sprayed['first'].min())[:10])} to {said_day(str(sprayed['last'].max())[:10])}"
-    return SeasonAnswer(of="Weeks of spraying, by their Mondays", figure=figure, said=f"{said}; {window}")
+    window = _span(sprayed["first"].min(), sprayed["last"].max())
+    return SeasonAnswer(of="Weeks of spraying", figure=_span(*ends), said=f"by their Mondays; {said}; windows {window}")
+
+
+def _span(first: object, last: object) -> str:
+    """From a day to another, months by short names, the year once where both have it."""
+    ends = [day_of(first), day_of(last)]
+    days = [f"{day.day} {MONTHS[day.month - 1][:3]}" for day in ends]
+    if ends[0] == ends[1]:
+        return f"{days[0]} {ends[0].year}"
+    year = "" if ends[0].year == ends[1].year else f" {ends[0].year}"
+    return f"{days[0]}{year} to {days[1]} {ends[1].year}"
 
 
 def _planned(plan: Plan, treatment: Treatment) -> SeasonAnswer:
@@ -162,9 +178,9 @@ def _counted(count: int, one: str, many: str = "") -> str:
 
 
 def season_part(plan: Plan) -> SeasonPart | None:
-    """The section of the report; None where the plan has no treatment, or nothing grows."""
+    """The section of the report; None where nothing grows, or nobody worked one out."""
     treatment = plan.treatment
-    if treatment is None or not len(treatment.jobs):
+    if not len(treatment.jobs):
         return None
     if not len(treatment.work):
         tables = [unplanned_report(plan), withheld_report(plan), assumed_report(plan)]
@@ -178,16 +194,28 @@ def season_part(plan: Plan) -> SeasonPart | None:
     ]  # fmt: skip
     return SeasonPart(
         lines=[_lead(treatment), NO_PERMIT], techniques=techniques_report(plan), charts=_charts(plan, treatment),
-        tables=[table for table in tables if table.rows], works=works_report(plan),
+        tables=[table for table in tables if table.rows],
+        long=[("Every work by itself (also tables/work.csv)", works_report(plan)), *_zone_costs(plan)],
     )  # fmt: skip
+
+
+def _zone_costs(plan: Plan) -> list[tuple[str, PrintedTable]]:
+    table = zone_costs_report(plan)
+    return [(table.caption, table)] if table.rows else []
 
 
 def _charts(plan: Plan, treatment: Treatment) -> list[Chart]:
     """The charts that have something to show."""
     return [
-        Chart(picture=name, label=CHART_LABELS[name], said=SAID[name](plan), table=TABLES[name](plan))
+        Chart(
+            picture=name,
+            label=CHART_LABELS[name],
+            said=SAID[name](plan),
+            table=TABLES[name](plan),
+            folded=name == "windows",
+        )
         for name in charts_of(treatment)
-    ]
+    ]  # fmt: skip
 
 
 CHART_LABELS: Final = {

@@ -42,6 +42,7 @@ def run_record(plan: Plan, *, outputs: Iterable[str] = ()) -> dict[str, Any]:
             {"name": check.name, "value": plain(check.value), "limit": plain(check.limit), "passed": bool(check.passed)}
             for check in plan.checks
         ],
+        "schedule": None if plan.treatment.answer is None else plain(plan.treatment.answer),
         "notes": list(plan.notes),
         "inputs": [{"path": file.shown, "sha256": file.sha256} for file in plan.inputs],
         "versions": versions(),

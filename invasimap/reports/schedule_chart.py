@@ -12,6 +12,7 @@ from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
+from invasimap.core.legible import visible
 from invasimap.prescription.plan import Plan
 from invasimap.reports.drawing import axes_inches, box_path, draw_area, draw_lines, inch_text, inches
 from invasimap.reports.season_sums import by_week, day_of, whole_sum
@@ -20,9 +21,11 @@ from invasimap.reports.type_set import lines_of, width_in
 from invasimap.reports.windows_chart import MONTHS
 from invasimap.reports.wording import rows_of, shown_hours, technique_words
 
-WIDE_IN, NAMES_IN, EDGE_IN, LINE_IN, HEAD_IN, KEY_IN = 6.6, 2.1, 0.08, 0.155, 0.66, 0.42
-PAD_IN: Final = 0.035  # within a bar, each side
+WIDE_IN, NAMES_IN, EDGE_IN, LINE_IN, KEY_IN = 6.6, 1.85, 0.08, 0.155, 0.42
+HEAD_IN: Final = (0.3, 0.66)  # of dates that lie, and that stand
+PAD_IN: Final = 0.02  # within a bar, each side
 GAP: Final = 0.45  # of a column, where weeks without work are left out
+LEAST_COLUMNS: Final = 4
 MOST_LINES: Final = 4  # of names in a bar; more are counted there and named below
 MOST_LISTED: Final = 34  # lines below the chart, so that it stays one sheet
 SIZE_PT: Final = TYPE_PT["small"]
@@ -34,12 +37,12 @@ class Bar:
 
     column: int
     zones: list[str]
-    lines: list[str] = field(default_factory=list)
+    lines: list[str]
 
     @property
     def listed(self) -> bool:
         """Whether the zones are named below the chart."""
-        return " ".join(self.lines) != ", ".join(self.zones)
+        return " ".join(self.lines).replace(",", "").split() != self.zones
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -72,8 +75,12 @@ class Calendar:
 
     @property
     def width(self) -> float:
-        """Of all columns and gaps."""
-        return self.left[-1] + 1
+        """Of all columns and gaps; of few weeks more, so that none is very wide."""
+        return max(self.left[-1] + 1, LEAST_COLUMNS)
+
+    def upright(self, column_in: float) -> bool:
+        """Whether dates have to stand upright over columns of a width."""
+        return max(width_in(_date(monday), size_pt=SIZE_PT) for monday in self.mondays) + 0.06 > column_in
 
 
 def calendar_of(mondays: list[dt.date]) -> Calendar:
@@ -95,7 +102,7 @@ def calendar_of(mondays: list[dt.date]) -> Calendar:
 
 def lanes_of(plan: Plan, *, column_in: float) -> tuple[list[Lane], Calendar]:
     """Rows and columns of the chart, for columns of a width."""
-    if plan.treatment is None or not len(plan.treatment.schedule):
+    if not len(plan.treatment.schedule):
         return [], Calendar(mondays=[], left=[0.0], gaps=[])
     table = by_week(plan.treatment)
     table["monday"] = [day_of(monday) for monday in table["monday"]]
@@ -104,7 +111,7 @@ def lanes_of(plan: Plan, *, column_in: float) -> tuple[list[Lane], Calendar]:
     found: list[Lane] = []
     for rig, own in table.groupby("rig", sort=True):
         hours = {column[day]: shown_hours(whole_sum(rows["hours"])) for day, rows in own.groupby("monday")}
-        found.append(Lane(words=_label(str(rig), bold=True), hours=hours))
+        found.append(Lane(words=_label(visible(str(rig)), bold=True), hours=hours))
         for _, rows in own.groupby(["technique", "visit", "visits"], sort=False):
             found.append(_lane(rows, column, calendar, column_in=column_in))
     return found, calendar
@@ -133,12 +140,16 @@ def bar_lines(zones: list[str], *, column_in: float) -> list[str]:
     --------
     >>> bar_lines(["Z001", "Z002"], column_in=1.0), bar_lines(["Z001"] * 40, column_in=1.0)
     (['Z001, Z002'], ['40'])
+    >>> bar_lines(["Z001", "Z002"], column_in=0.36)
+    ['Z001', 'Z002']
     """
     room = column_in - 2 * PAD_IN
     if max(width_in(f"{name},", size_pt=SIZE_PT) for name in zones) <= room:
         lines = lines_of(", ".join(zones), room_in=room, size_pt=SIZE_PT)
         if len(lines) <= MOST_LINES:
             return lines
+    if max(width_in(name, size_pt=SIZE_PT) for name in zones) <= room and len(zones) <= MOST_LINES:
+        return zones
     count = f"{len(zones)}"
     return [count] if width_in(count, size_pt=SIZE_PT) <= room else [""]
 
@@ -171,7 +182,8 @@ def schedule_figure(plan: Plan) -> Figure:
     listed = _listed(lanes, calendar)
     body_in = max(sum(_high(lane) for lane in lanes), 1.0) * LINE_IN
     list_in = (len(listed) + 1.2) * LINE_IN if listed else 0.0
-    height = EDGE_IN + KEY_IN + HEAD_IN + body_in + list_in + 2 * EDGE_IN
+    head_in = HEAD_IN[bool(lanes) and calendar.upright(column_in)]
+    height = EDGE_IN + KEY_IN + head_in + body_in + list_in + 2 * EDGE_IN
     figure = Figure(figsize=(WIDE_IN, height))
     FigureCanvasAgg(figure)
     foot = list_in + 2 * EDGE_IN
@@ -197,15 +209,18 @@ def _column_in(plan: Plan) -> float:
 
 
 def _listed(lanes: list[Lane], calendar: Calendar) -> list[str]:
-    """Lines of the list below: week, rig, technique and the names."""
-    lines: list[str] = []
+    """Lines of the list below: by week and rig the techniques with the names."""
+    found: dict[tuple[int, str], list[str]] = {}
     rig = ""
     for lane in lanes:
         rig = " ".join(lane.words) if lane.rig else rig
         for bar in lane.bars:
             if bar.listed:
-                words = f"{_date(calendar.mondays[bar.column])}, {rig}, {' '.join(lane.words)}: {', '.join(bar.zones)}"
-                lines += lines_of(words, room_in=WIDE_IN - 2 * EDGE_IN, size_pt=SIZE_PT)
+                found.setdefault((bar.column, rig), []).append(f"{', '.join(lane.words)} in {', '.join(bar.zones)}")
+    lines: list[str] = []
+    for (column, rig), said in sorted(found.items()):
+        words = f"{_date(calendar.mondays[column])}, {rig}: {'; '.join(said)}"
+        lines += lines_of(words, room_in=WIDE_IN - 2 * EDGE_IN, size_pt=SIZE_PT)
     if len(lines) > MOST_LISTED:
         lines = [*lines[: MOST_LISTED - 1], "The rest is in the report's table, Works by week."]
     return lines
@@ -253,7 +268,7 @@ def _draw_lane(ax: Axes, lane: Lane, calendar: Calendar, top: float, *, column_i
         draw_area(ax, path, SEASON["behind"], zorder=1, transform=ax.transData)
     for bar in lane.bars:
         left = calendar.left[bar.column]
-        path = box_path(left + pad / 2, top + 0.2, 1 - pad, high - 0.4)
+        path = box_path(left + 1.5 * pad / 2, top + 0.2, 1 - 1.5 * pad, high - 0.4)
         draw_area(ax, path, SEASON["work"], zorder=3, transform=ax.transData)
         _cell(ax, left + 0.5, top + high / 2, "\n".join(bar.lines))
     for column, hours in lane.hours.items():
@@ -281,12 +296,11 @@ def _cell(ax: Axes, x: float, y: float, words: str, *, color: str = INK) -> None
 def _weeks(ax: Axes, calendar: Calendar, foot: float, *, column_in: float) -> None:
     """Mondays above their columns, upright where they have no room; dotted where weeks without work are left out."""
     dates = [_date(monday) for monday in calendar.mondays]
-    room = max(width_in(words, size_pt=SIZE_PT) for words in dates) + 0.06
     step = max(1, round(0.16 / column_in + 0.49)) if column_in < 0.16 else 1
     ax.xaxis.tick_top()
     ax.set_xticks([left + 0.5 for left in calendar.left][::step], dates[::step])
     for label in ax.get_xticklabels():
-        label.set(fontsize=SIZE_PT, fontfamily=FONT, color=INK, rotation=0 if room <= column_in else 90)
+        label.set(fontsize=SIZE_PT, fontfamily=FONT, color=INK, rotation=90 if calendar.upright(column_in) else 0)
     ax.tick_params(length=0, pad=3)
     for side in ("bottom", "right", "left"):
         ax.spines[side].set_visible(False)
@@ -310,5 +324,9 @@ def _key(ax: Axes, top_in: float, *, gaps: bool) -> None:
         draw_lines(ax, lines, SEASON_LINE["no_work"], zorder=2, transform=inches(ax))
         inch_text(ax, at + 0.14, top_in + 0.005, "weeks without work", fontsize=SIZE_PT)
     inch_text(
-        ax, EDGE_IN, top_in - 0.19, "Beside a rig: hours at work of its crew together, that week.", fontsize=SIZE_PT
+        ax,
+        EDGE_IN,
+        top_in - 0.19,
+        "Beside a rig, where there is room: hours at work of its crew together, that week.",
+        fontsize=SIZE_PT,
     )

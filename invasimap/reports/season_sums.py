@@ -34,7 +34,7 @@ def planned_of(treatment: Treatment) -> tuple[float, float]:
 
 def has_prices(plan: Plan) -> bool:
     """Whether the settings hold money at all."""
-    return plan.treatment is not None and bool(plan.treatment.currency) and len(plan.treatment.work) > 0
+    return bool(plan.treatment.currency) and len(plan.treatment.work) > 0
 
 
 def weekly(treatment: Treatment) -> pd.DataFrame:
@@ -62,7 +62,7 @@ def by_week(treatment: Treatment, *, stand: str | None = None) -> pd.DataFrame:
     groups = table.groupby(keys, sort=True)
     found = groups[["hours", "money", "worked_m2"]].agg(whole_sum)
     found["zones"] = groups["zone_id"].agg(lambda names: sorted(set(map(str, names))))
-    found["windows"] = [_windows(own) for _, own in groups]
+    found["windows"] = pd.Series([_windows(own) for _, own in groups], index=found.index, dtype=object)
     return found.reset_index()
 
 
@@ -85,10 +85,8 @@ def day_of(value: object) -> dt.date:
     return pd.Timestamp(str(value)).date()
 
 
-def charts_of(treatment: Treatment | None) -> list[str]:
+def charts_of(treatment: Treatment) -> list[str]:
     """Names of the charts of a season's work that have something to show."""
-    if treatment is None:
-        return []
     some = {
         "windows": len(treatment.windows) > 0 and bool(treatment.windows["first"].notna().any()),
         "schedule": len(treatment.schedule) > 0,

@@ -24,12 +24,17 @@ from invasimap.reports.wording import (
 )
 
 MOST_ZONES: Final = 40  # names in one cell
+COST_NOTE: Final = (
+    "Labour is paid hours, machine hours at work, product what is mixed, travel the share of a day. Low and high are "
+    "for the ends of the 90 % range of the ground; their sums lie farther apart than the range of the whole. Pay for "
+    "whole days, and for days lost to weather, is with the rigs."
+)
 MONEY_HEADS: Final = ("Labour", "Machine", "Product", "Travel", "Likely", "Low", "High")
 
 
 def techniques_report(plan: Plan) -> PrintedTable:
     """What fits each species, on how much ground, why, and how much of that is planned."""
-    jobs, unit = ground_once(_treatment(plan)), plan.shown.area
+    jobs, unit = ground_once(plan.treatment), plan.shown.area
     jobs = jobs.assign(planned_m2=jobs["gross_m2"].where(jobs["work"].notna(), 0.0))
     sums = jobs.groupby(["technique", "species", "reason"], sort=True)[["gross_m2", "planned_m2"]].sum().reset_index()
     ranks = {name: rank for rank, name in enumerate(TECHNIQUE_WORDS)}
@@ -52,11 +57,11 @@ def techniques_report(plan: Plan) -> PrintedTable:
 
 def windows_report(plan: Plan) -> PrintedTable:
     """When each technique fits each species: the figures of the chart."""
-    several = plan_visits(_treatment(plan))
+    several = plan_visits(plan.treatment)
     rows = [
         [str(row.species), technique_words(row.technique, visit=row.visit, visits=several.get(row.technique, 1)),
          _day_or(row.first, "no window"), _day_or(row.last, "no window"), _from(row), _area(row.gross_m2, plan)]
-        for row in rows_of(_treatment(plan).windows)
+        for row in rows_of(plan.treatment.windows)
     ]  # fmt: skip
     return cut(
         PrintedTable(
@@ -83,7 +88,7 @@ def _day_or(day: object, words: str) -> str:
 
 def weeks_report(plan: Plan) -> PrintedTable:
     """The schedule added up by week, rig and technique: the figures of the chart."""
-    treatment = _treatment(plan)
+    treatment = plan.treatment
     table = by_week(treatment)
     rows = [
         [str(day_of(row.monday)), str(row.rig), technique_words(row.technique, visit=row.visit, visits=row.visits),
@@ -117,7 +122,7 @@ def named(zones: list[str]) -> str:
 
 def works_report(plan: Plan) -> PrintedTable:
     """Every work by week."""
-    treatment = _treatment(plan)
+    treatment = plan.treatment
     rows = [
         [
             str(day_of(row.monday)), str(row.work), str(row.rig), str(row.zone_id), str(row.stand),
@@ -140,7 +145,7 @@ def works_report(plan: Plan) -> PrintedTable:
 def stand_works(plan: Plan, stand: str) -> PrintedTable | None:
     """The works in a stand by week; None where the plan has no works at all."""
     treatment = plan.treatment
-    if treatment is None or not len(treatment.work):
+    if not len(treatment.work):
         return None
     rows = by_week(treatment, stand=stand)
     cells = [
@@ -157,32 +162,40 @@ def stand_works(plan: Plan, stand: str) -> PrintedTable | None:
 
 
 def costs_report(plan: Plan) -> PrintedTable:
+    """Money by rig and in all; without rows where the settings hold no money."""
+    groups = [([str(rig)], own) for rig, own in plan.treatment.work.groupby("rig", sort=True)]
+    return _costs(plan, groups, caption="Cost", heads=["Rig"], note=COST_NOTE)
+
+
+def zone_costs_report(plan: Plan) -> PrintedTable:
     """Money by treatment zone and in all; without rows where the settings hold no money."""
-    treatment = _treatment(plan)
-    if not treatment.currency:
-        return PrintedTable(caption="Cost by treatment zone", heads=[], rows=[])
-    groups = treatment.work.groupby(["stand", "zone_id"], sort=True)
-    sums = groups[[*MONEY]].agg(whole_sum).reset_index()
-    order = sorted(rows_of(sums), key=lambda row: (*stand_order(str(row.stand)), str(row.zone_id)))
-    rows = [
-        [str(row.zone_id), str(row.stand), *(_amount(getattr(row, name)) for name in MONEY)] for row in order
-    ]  # fmt: skip
-    total = ["All", "", *(_amount(whole_sum(treatment.work[name])) for name in MONEY)]
-    heads = ["Zone", "Stand", *(f"{name} {treatment.currency}" for name in MONEY_HEADS)]
+    sums = plan.treatment.work.groupby(["stand", "zone_id"], sort=True)
+    groups = [([str(zone), str(stand)], own) for (stand, zone), own in sums]
+    groups.sort(key=lambda group: (*stand_order(group[0][1]), group[0][0]))
+    return _costs(plan, groups, caption="Cost by treatment zone", heads=["Zone", "Stand"])
+
+
+def _costs(
+    plan: Plan, groups: list[tuple[list[str], Any]], *, caption: str, heads: list[str], note: str = ""
+) -> PrintedTable:  # fmt: skip
+    """Money of groups of works, a row each, and of all."""
+    currency, work = plan.treatment.currency, plan.treatment.work
+    if not currency:
+        return PrintedTable(caption=caption, heads=heads, rows=[])
+    rows = [[*names, *(_amount(whole_sum(own[name])) for name in MONEY)] for names, own in groups]
+    total = ["All", *[""] * (len(heads) - 1), *(_amount(whole_sum(work[name])) for name in MONEY)]
+    columns = [*heads, *(f"{name} {currency}" for name in MONEY_HEADS)]
     return cut(
         PrintedTable(
-            caption="Cost by treatment zone", heads=heads, rows=rows, total=total,
-            numeric=frozenset(range(2, len(heads))), note="Labour is paid hours, machine hours at work, product what "
-            "is mixed, travel the share of a day. Low and high are for the ends of the 90 % range of the ground; their "
-            "sums lie farther apart than the range of the whole. Pay for whole days, and for days lost to weather, is "
-            "with the rigs above.",
+            caption=caption, heads=columns, rows=rows, total=total if len(rows) > 1 else [],
+            numeric=frozenset(range(len(heads), len(columns))), note=note,
         )
     )  # fmt: skip
 
 
 def rigs_report(plan: Plan) -> PrintedTable:
     """Crew-days of each rig, and what whole days and lost days cost."""
-    treatment = _treatment(plan)
+    treatment = plan.treatment
     crews = {rig.name: rig.crew for rig in plan.settings.rig}
     rows = [
         [
@@ -208,7 +221,7 @@ def _available(row: Any) -> str:
 
 def unplanned_report(plan: Plan) -> PrintedTable:
     """What could be done but is in no week."""
-    treatment = _treatment(plan)
+    treatment = plan.treatment
     several = plan_visits(treatment)
     rows = [
         [
@@ -224,14 +237,15 @@ def unplanned_report(plan: Plan) -> PrintedTable:
     return cut(
         PrintedTable(
             caption="Not planned, and why", heads=heads, rows=rows, numeric=frozenset(range(3, len(heads) - 1)),
-            latin=frozenset({2}), wide=frozenset({len(heads) - 1}), note="Hours and money are those of the cheapest rig that could do it.",
+            latin=frozenset({2}), wide=frozenset({len(heads) - 1}),
+            note="Hours and money are those of the cheapest rig that could do it.",
         )
     )  # fmt: skip
 
 
 def withheld_report(plan: Plan) -> PrintedTable:
     """What is held back or not known, and what to type or change."""
-    rows = [[str(row.where), str(row.what), str(row.mend)] for row in rows_of(_treatment(plan).withheld)]
+    rows = [[str(row.where), str(row.what), str(row.mend)] for row in rows_of(plan.treatment.withheld)]
     heads = ["Where", "What", "Type or change"]
     return cut(PrintedTable(caption="Withheld or not known, and what to do about it", heads=heads, rows=rows,
                             wide=frozenset({1, 2})))  # fmt: skip
@@ -239,7 +253,7 @@ def withheld_report(plan: Plan) -> PrintedTable:
 
 def answer_report(plan: Plan) -> PrintedTable:
     """How the schedule was found, and how far from the best it can be."""
-    found = _treatment(plan).answer
+    found = plan.treatment.answer
     heads = ["Of", "Found"]
     if found is None:
         return PrintedTable(caption="How the schedule was found", heads=heads, rows=[])
@@ -264,7 +278,7 @@ def _gap(pct: float) -> str:
 
 def assumed_report(plan: Plan) -> PrintedTable:
     """What work, hours and weeks were reckoned with; what was not typed is marked."""
-    treatment, labour, section = _treatment(plan), plan.settings.labour, plan.settings.schedule
+    treatment, labour, section = plan.treatment, plan.settings.labour, plan.settings.schedule
     rows = [
         ["Start", f"Monday {treatment.start}: {treatment.start_said}"],
         ["Weeks ahead", f"{section.weeks}{_own(section, 'weeks')}, of {section.days_per_week}"
@@ -301,7 +315,7 @@ def _own(section: Any, name: str) -> str:
 
 def curve_report(plan: Plan) -> PrintedTable:
     """What each further step of money buys: the figures of the chart."""
-    treatment = _treatment(plan)
+    treatment = plan.treatment
     rows = [
         [_amount(row.money_limit), _amount(row.money), _area(row.value, plan), _area(row.further_value, plan),
          _area(row.bound, plan)]
@@ -317,12 +331,6 @@ def curve_report(plan: Plan) -> PrintedTable:
             "column.",
         )
     )  # fmt: skip
-
-
-def _treatment(plan: Plan) -> Treatment:
-    if plan.treatment is None:
-        raise ValueError("the plan has no treatment")
-    return plan.treatment
 
 
 def _area(square_metres: float, plan: Plan) -> str:

@@ -34,7 +34,7 @@ from invasimap.reports.furniture import (
 )
 from invasimap.reports.legend import Row, draw_legend, unit_line
 from invasimap.reports.style import FONT, INK, PAPER, TYPE_PT
-from invasimap.reports.type_set import shortened, width_in
+from invasimap.reports.type_set import LINE_SPACING, shortened, width_in
 from invasimap.reports.wording import shown_date
 
 Box = tuple[float, float, float, float]
@@ -263,14 +263,14 @@ def head_words(figure: Figure, sheet: Sheet, *, title: str, subtitle: str, besid
         size = next((size for size in sizes if width_in(text, size_pt=size, bold=bold) <= room), sizes[-1])
         words = shortened(text, room_in=room, size_pt=size, bold=bold)
         figure.text(left, at, words, fontsize=size, fontweight="bold" if bold else "normal", **common)
-    figure.text(right, top, beside, fontsize=TYPE_PT["body"], ha="right", linespacing=1.4, **common)
+    figure.text(right, top, beside, fontsize=TYPE_PT["body"], ha="right", linespacing=LINE_SPACING, **common)
 
 
 def _foot_words(figure: Figure, sheet: Sheet) -> None:
     """The cautions at the foot."""
     figure.text(
         MARGIN_IN / sheet.width_in, MARGIN_IN / sheet.height_in, "\n".join(sheet.foot_lines),
-        fontsize=TYPE_PT["small"], va="bottom", color=INK, linespacing=1.25, fontfamily=FONT, parse_math=False,
+        fontsize=TYPE_PT["small"], va="bottom", color=INK, linespacing=LINE_SPACING, fontfamily=FONT, parse_math=False,
     )  # fmt: skip
 
 

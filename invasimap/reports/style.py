@@ -112,7 +112,7 @@ CHART: Final = {"infested": "#8A8A8A", "gross": PAPER}
 SEASON: Final = {
     "window": Area(fill="#CFDDE3", edge=INK, line_pt=0.7),
     "estimated": Area(fill=PAPER, edge=INK, hatch="////", hatch_color="#6A6A6A", line_pt=0.7),
-    "behind": Area(fill="#EDF1F3", edge="none", line_pt=0.0),
+    "behind": Area(fill="#E0E7EA", edge="none", line_pt=0.0),
     "work": Area(fill="#D9CBE6", edge=INK, line_pt=0.7),
 }
 SEASON_LINE: Final = {

@@ -71,7 +71,7 @@ TREATMENT_COLUMNS: Final = {
     "days": "days of the rig",
     "days_low": "days at the lower end of the range of its ground",
     "days_high": "days at the upper end of the range of its ground",
-    "labour_money": "pay",
+    "labour_money": "pay of the crew",
     "machine_money": "machine",
     "product_money": "product, adjuvant and dye",
     "travel_money": "travel",

@@ -151,8 +151,8 @@ def rounded(numbers: Any, *, decimals: int, up: bool) -> Any:
 
     Examples
     --------
-    >>> rounded(2.345, decimals=2, up=False), rounded(2.341, decimals=2, up=True), rounded(2.34, decimals=2, up=True)
-    (2.34, 2.35, 2.34)
+    >>> rounded(np.array([2.341, 2.34]), decimals=2, up=True).tolist(), float(rounded(2.349, decimals=2, up=False))
+    ([2.35, 2.34], 2.34)
     """
     by = 10**decimals
     return np.ceil(numbers * by - 1e-6) / by if up else np.floor(numbers * by + 1e-6) / by

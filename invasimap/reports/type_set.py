@@ -8,10 +8,11 @@ from typing import Final
 from matplotlib.font_manager import FontProperties, findfont
 from matplotlib.ft2font import FT2Font, LoadFlags
 
+from invasimap.core.units import POINTS_PER_INCH
 from invasimap.reports.style import FONT
 
 EM_PT: Final = 1000.0  # letters are measured this large, and every size is a share of it
-POINTS_PER_INCH: Final = 72.0
+LINE_SPACING: Final = 1.25  # from one line to the next, as a share of the type's size
 
 
 def width_in(text: str, *, size_pt: float, bold: bool = False) -> float:

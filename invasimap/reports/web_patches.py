@@ -35,6 +35,18 @@ ZONES: Final = {
     "no_spray": "no spray",
     OUTSIDE: "in no stand",
 }
+# what the switches say: each counts its ground whatever the other group says of it, and so is no row of the legend,
+# which counts what can be done; only a switch that shows exactly a row's ground has that row's words and fill
+SWITCHES: Final = {
+    "tractor": "a tractor gets there",
+    "atv_hose": "a hose from an ATV gets there",
+    "foot": "only people on foot get there",
+    "out_of_reach": "nothing gets there",
+    "open": "open to spray",
+    "hand_only": "hand-only ground",
+    "no_spray": OUTCOME_WORDS["no_spray"],
+    OUTSIDE: OUTCOME_WORDS["outside"],
+}
 EVERY: Final = 2 ** (len(ZONES) * len(ACCESS)) - 1  # a patch that lies on ground of every kind
 
 
@@ -57,13 +69,17 @@ def species_list(plan: Plan) -> list[str]:
 
 
 def switches(plan: Plan) -> dict[str, Any]:
-    """The three groups of switches that combine: access, zone and species, each with its words and fill."""
+    """The three groups of switches that combine: access, zone and species.
+
+    Each with its words, what a tap says of such ground, and a fill of the legend or -1.
+    """
     common = common_names(plan)
-    fills = {"hand_only": "hand_only", "no_spray": "no_spray", OUTSIDE: "outside"}
-    looks = {name: OUTCOMES.index(name) for name in OUTCOMES}
+    fills = {"no_spray": OUTCOMES.index("no_spray"), OUTSIDE: OUTCOMES.index("outside")}
+    said = {"access": ACCESS_WORDS, "zone": ZONES}
     return {
-        "access": [{"words": ACCESS_WORDS[name], "look": looks[name]} for name in ACCESS],
-        "zone": [{"words": text, "look": looks.get(fills.get(name, ""), -1)} for name, text in ZONES.items()],
+        group: [{"words": SWITCHES[name], "said": texts[name], "look": fills.get(name, -1)} for name in texts]
+        for group, texts in said.items()
+    } | {
         "species": [{"words": str(common.get(name, "") or ""), "latin": name} for name in species_list(plan)],
     }
 

@@ -12,6 +12,7 @@ from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
+from invasimap.core.legible import visible
 from invasimap.inputs.species import load_catalogue
 from invasimap.prescription.of_tract import season_at
 from invasimap.prescription.plan import Plan
@@ -43,13 +44,13 @@ class WindowRow:
 
 def window_rows(plan: Plan) -> tuple[list[WindowRow], int]:
     """The rows, species by first day; and how many windows were left out, those with the least ground."""
-    if plan.treatment is None:
+    if not len(plan.treatment.windows):
         return [], 0
     table, several = plan.treatment.windows, plan_visits(plan.treatment)
     kept = table.sort_values("gross_m2", ascending=False, kind="stable").iloc[: _most_windows(table)]
     found: list[WindowRow] = []
     for species, own in kept.sort_index().groupby("species", sort=False):
-        found.append(WindowRow(words=str(species), species=True))
+        found.append(WindowRow(words=visible(str(species)), species=True))
         found += [
             WindowRow(
                 words=technique_words(row.technique, visit=row.visit, visits=several.get(row.technique, 1)),

@@ -218,6 +218,25 @@ def test_receiver_notes_with_names_and_values_are_read(write, read):
     assert survey.notes == ["a.gpx: species taken from column 'name'"]
 
 
+def test_a_bare_percent_and_a_size_with_its_unit_in_a_receivers_comment_are_read_and_said(write, read):
+    said = [
+        ("30%", "radius 10 m"), ("20% to 40%", "radius 10 m"), ("5 %; 60 %", "slope 30%; radius 10 m"),
+        ("", "dense, 75 %, radius 10 m"), ("30%", "radius about ten"),
+    ]  # fmt: skip
+    points = "".join(
+        f"<wpt lat='{38 + at / 1000}' lon='-80'><name>LOMA6</name><cmt>{cmt}</cmt><desc>{desc}</desc></wpt>"
+        for at, (cmt, desc) in enumerate(said)
+    )
+    write("a.gpx", GPX.format(points))
+    survey = read("a.gpx")
+    assert survey.patches["cover_pct"].tolist() == [30.0, 100.0, 100.0, 75.0]  # none or two said: as where it is blank
+    assert survey.patches.area.to_numpy() == pytest.approx([3.141592653589793 * 100] * 4)
+    assert survey.notes[:3] == [
+        "a.gpx: cover of 2 records read from column 'cmt'", "a.gpx: cover of 1 record read from column 'desc'",
+        "a.gpx: radius of 4 records read from column 'desc'",
+    ]  # fmt: skip
+
+
 def test_file_named_in_two_blocks_is_a_fault(write, tmp_path):
     from zoneinfo import ZoneInfo
 

@@ -112,6 +112,13 @@ def test_low_and_high_follow_the_range_of_area():
     assert math.isnan(one_work(rig())[1].table["total_low_min"].iloc[0])
 
 
+def test_a_low_end_of_nothing_takes_no_time_and_is_known():
+    slow = rig(pace=[{"technique": "foliar_spot", "hours": "2 h/acre"}])
+    for sprayer in (rig(), slow):
+        row = one_work(sprayer, area_low=0.0, area_high=2.0)[1].table.iloc[0]
+        assert row["total_low_min"] == row["days_low"] == 0 < row["total_min"] < row["total_high_min"]
+
+
 def test_sloped_ground_takes_no_less_time():
     walker = rig(ground_speed="1 mph", swath="10 ft")
     level, steep = (one_work(walker, slope_pct=slope)[1].table["work_min"].iloc[0] for slope in (0.0, 75.0))

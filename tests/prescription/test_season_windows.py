@@ -269,7 +269,7 @@ def test_settings_of_season_and_windows_are_read_and_their_faults_named(tmp_path
     text = (
         '[season]\nnative_leaf_drop = "10-25"\nkilling_freeze = "11-20"\nafter_leaf_drop = "2.5 day"\n'
         'after_freeze = "2.5 day"\n'
-        'sap_flow = ["02-20", "04-15"]\nspray_days = "40 %"\n'
+        'sap_flow = ["02-20", "04-15"]\n'
         '[[window]]\nspecies = ["multiflora rose"]\nlast = "11-10"\n'
         '[[window]]\nspecies = ["Reynoutria japonica"]\ntechnique = ["cut_then_foliar"]\nwait = "8-10 weeks"\n'
     )
@@ -277,7 +277,6 @@ def test_settings_of_season_and_windows_are_read_and_their_faults_named(tmp_path
     assert foliar(LATE, at, "Rosa multiflora").last == DAY(2025, 11, 10)
     assert foliar(LATE, at).first == DAY(2025, 10, 28) and foliar(LATE, at).last == DAY(2025, 11, 22)  # up, and down
     assert at.own_days("Reynoutria japonica", "cut_then_foliar").wait_days == (56, 70)
-    assert at.spray_days_share == pytest.approx(0.4)
     with pytest.raises(SettingsError, match="'Rosa multiflorra xyz' is no plant"):
         tract_season(tmp_path, '[[window]]\nspecies = ["Rosa multiflorra xyz"]\nlast = "11-10"\n')
     twice = '[[window]]\nspecies = ["Rosa multiflora"]\nlast = "11-10"\n'

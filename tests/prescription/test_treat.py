@@ -1,6 +1,7 @@
 """A season's work, against figures reckoned by hand and rules that hold whatever the ground."""
 
 import datetime as dt
+from dataclasses import replace
 from pathlib import Path
 
 import geopandas as gpd
@@ -16,6 +17,7 @@ from invasimap.core.settings import Tract
 from invasimap.core.toml_file import read_tract
 from invasimap.inputs.species import load_catalogue
 from invasimap.mosaic.pieces import with_slivers
+from invasimap.prescription.checks import dose_over, tanks_error, visits_lost
 from invasimap.prescription.season import season_of
 from invasimap.prescription.treat import treat
 from invasimap.prescription.treatment import Treatment
@@ -346,3 +348,15 @@ def test_slivers_keep_the_ground_they_are_of():
     assert joined["gross_m2"].tolist() == [10_005, 5, 3, 3]
     assert joined["gross_m2"].sum() == pieces["gross_m2"].sum()
     assert joined.area.tolist() == pytest.approx(joined["gross_m2"].tolist())
+
+
+def test_checks_tell_a_season_that_contradicts_itself(tmp_path):
+    said = tract(tmp_path)
+    made = worked(ground({}, {}), said)
+    assert (visits_lost(made), tanks_error(made)) == (0, pytest.approx(0, abs=1e-12))
+    assert dose_over(made, said.mix) == 0
+    lost = replace(made, jobs=made.jobs.assign(work=pd.array([1, pd.NA], "Int64")))
+    assert visits_lost(lost) == 1
+    assert tanks_error(replace(made, loads=made.loads.iloc[:0])) == 1
+    stricter = said.mix[0].model_copy(update={"max_per_application_kg_per_ha": 2.0})
+    assert dose_over(made, [stricter]) == pytest.approx(0.08)

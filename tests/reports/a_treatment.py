@@ -192,7 +192,7 @@ def _curve() -> pd.DataFrame:
     )  # fmt: skip
 
 
-def no_treatment(plan: Plan) -> Treatment:
+def nothing_planned(plan: Plan) -> Treatment:
     """Nothing that could be planned: every table without a row, as where no rig and no mix is in the settings."""
     held = a_treatment(plan)
     tables = ("jobs", "windows", "work", "loads", "schedule", "unplanned", "withheld", "rig_days", "curve")

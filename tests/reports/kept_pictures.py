@@ -19,6 +19,7 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.text import Text
 from PIL import Image
+from season_of_toy import with_season
 
 from invasimap.prescription.plan import Plan
 from invasimap.reports.access_chart import access_limits_figure
@@ -26,8 +27,11 @@ from invasimap.reports.access_map import access_figure
 from invasimap.reports.book import laid_out
 from invasimap.reports.book_sheet import stand_sheet
 from invasimap.reports.legend import draw_legend, legend_rows
+from invasimap.reports.money_chart import money_figure
 from invasimap.reports.overview import overview_figure
+from invasimap.reports.schedule_chart import schedule_figure
 from invasimap.reports.species_chart import species_figure
+from invasimap.reports.windows_chart import windows_figure
 
 FOLDER = Path(__file__).parent / "pictures"
 DPI = 50
@@ -76,6 +80,9 @@ PICTURES: dict[str, Callable[[Plan], Any]] = {
     "legend": legend_alone,
     "species": lambda plan: drawn(species_figure(plan)),
     "access_limits": lambda plan: drawn(access_limits_figure(plan)),
+    "windows": lambda plan: drawn(windows_figure(with_season(plan))),
+    "schedule": lambda plan: drawn(schedule_figure(with_season(plan))),
+    "money": lambda plan: drawn(money_figure(with_season(plan))),
 }
 
 

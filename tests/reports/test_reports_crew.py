@@ -16,6 +16,7 @@ import pyogrio
 import pytest
 import shapely
 import xmlschema
+from a_treatment import a_treatment, with_treatment, worked_zones
 from defusedxml import ElementTree
 from pyproj import Geod, Transformer
 from shapely.geometry import Point, box
@@ -27,6 +28,7 @@ from invasimap.prescription.plan import Plan
 from invasimap.reports import style
 from invasimap.reports.crew import write_crew_files
 from invasimap.reports.crew_outlines import drawn_inside, drawn_outside
+from invasimap.reports.crew_weeks import week_sheets
 
 SCHEMA = xmlschema.XMLSchema(str(Path(__file__).parent / "gpx11.xsd"))
 GEOD = Geod(ellps="WGS84")
@@ -301,11 +303,24 @@ def test_class_without_zones_has_no_file(toy_plan: Plan, empty_plan: Plan, tmp_p
     assert {path.stem for path in files(tmp_path / "crew")} == {"tractor", "atv_hose"}
 
 
+def test_a_file_says_how_many_lines_to_keep_out_of_it_holds(made: tuple[Plan, Path]) -> None:
+    for path in files(made[1]):
+        sheet = read(path)
+        counts = [sum(track.name.startswith(start) for track in sheet.tracks) for start in ("NS-", "HG-")]
+        no_spray, hand = (
+            f"{count} {start}- line{'s' * (count != 1)}" for count, start in zip(counts, ("NS", "HG"), strict=True)
+        )
+        assert f"This file holds {no_spray} and {hand}." in sheet.description
+        assert counts[0] > 0 and "no known no-spray ground" not in sheet.description
+
+
 def test_tract_without_protected_ground_has_zones_and_no_lines(toy_plan: Plan, tmp_path: Path) -> None:
     write_crew_files(dataclasses.replace(toy_plan, protection=toy_plan.protection.iloc[:0]), tmp_path)
     sheet = read(tmp_path / "crew" / "foot.gpx")
     assert {track.name[:2] for track in sheet.tracks} <= {"OP", "HO"} and len(sheet.tracks) > 3
     assert not any("No-spray ground" in point.description for point in sheet.waypoints)
+    said = "holds 0 NS- lines, for no known no-spray ground comes within 100 ft of the stands of these zones, and 0 HG-"
+    assert said in sheet.description
 
 
 def test_kml_holds_the_same_ground_in_folders_and_asks_nothing_of_a_network(made: tuple[Plan, Path]) -> None:
@@ -317,16 +332,43 @@ def test_kml_holds_the_same_ground_in_folders_and_asks_nothing_of_a_network(made
         document = root.find(f"{KML}Document")
         top = [one.findtext(f"{KML}name") for one in document.findall(f"{KML}Folder")]
         assert "No spray" in top and all(name.startswith("Stand ") for name in top[: top.index("Hand work only")])
-        sheet = read(path.with_suffix(".gpx"))
-        by_name = {track.name: enclosed(track, plan) for track in sheet.tracks}
+        sheets = [read(one) for one in files(folder) if re.fullmatch(rf"{path.stem}(_\d+)?", one.stem)]
+        by_name = {track.name: enclosed(track, plan) for sheet in sheets for track in sheet.tracks}
         layers = [name for name, _ in pyogrio.list_layers(path)]
         shapes = pd.concat([pyogrio.read_dataframe(path, layer=name) for name in dict.fromkeys(layers)])
         drawn = shapes[shapes.geometry.geom_type != "Point"]
         drawn = drawn.set_index("Name").geometry.to_crs(plan.crs)
-        assert set(drawn.index) == set(by_name)
-        for name, shape in drawn.items():
-            assert shape.area == pytest.approx(by_name[name].area, rel=1e-9)
-        assert set(shapes.loc[shapes.geometry.geom_type == "Point", "Name"]) == {one.name for one in sheet.waypoints}
+        zones = {name for name in by_name if name.startswith(("OP-", "HO-"))}
+        assert zones == {name for name in drawn.index if name.startswith(("OP-", "HO-"))}
+        for name in set(drawn.index) if len(sheets) == 1 else zones:
+            assert drawn[name].area == pytest.approx(by_name[name].area, rel=1e-9 if len(sheets) == 1 else 0.02)
+        marked = set(shapes.loc[shapes.geometry.geom_type == "Point", "Name"])
+        assert marked >= {one.name for sheet in sheets for one in sheet.waypoints}
+
+
+def test_a_phone_gets_every_place_in_one_file_whatever_a_receiver_holds(toy_plan: Plan, tmp_path: Path) -> None:
+    few, many = tmp_path / "few", tmp_path / "many"
+    for folder, waypoints in ((few, 100), (many, 100_000)):
+        folder.mkdir()
+        write_crew_files(with_crew(huddled(toy_plan), waypoints=waypoints, patches=True), folder)
+    stems = [{path.stem for path in files(folder / "crew", "kml")} for folder in (few, many)]
+    assert stems[0] == stems[1] == {"tractor", "atv_hose", "foot"}
+    for name in stems[0]:
+        said = [(folder / "crew" / f"{name}.kml").read_bytes() for folder in (few, many)]
+        assert said[0] == said[1] and b"largest are marked" not in said[0]
+    receiver = [sheet for path in files(few / "crew") if (sheet := read(path)).waypoints]
+    assert all(len(sheet.waypoints) <= 100 for sheet in receiver)
+    assert any("largest are marked" in sheet.description for sheet in receiver)
+
+
+def huddled(plan: Plan) -> Plan:
+    """A plan with two hundred patches more in its largest zone."""
+    zone = plan.treatment_zones.loc[plan.treatment_zones[plan.treatment_zones["zone"] == "open"].area.idxmax()]
+    place = zone.geometry.representative_point()
+    spots = [shapely.Point(place.x + i * 0.01, place.y).buffer(0.5) for i in range(200)]
+    rows = plan.patches.iloc[[0] * 200].assign(id=[f"Q{i:03d}" for i in range(200)])
+    more = rows.set_geometry(spots, crs=plan.crs)
+    return dataclasses.replace(plan, patches=pd.concat([plan.patches, more], ignore_index=True))
 
 
 def test_kml_has_the_colours_of_the_maps(crew: Path) -> None:
@@ -406,3 +448,148 @@ def test_settings_of_a_receiver_are_held_to_what_can_work(toy_plan: Plan) -> Non
     tried.write_text(whole + "[crew]\nwaypoints = 5\n", "utf-8")
     with pytest.raises(InputError, match="waypoints"):
         read_tract(tried)
+
+
+def crowded_week(plan: Plan, *, count: int) -> Plan:
+    """Work 1 many times over, all in its week."""
+    held = a_treatment(plan)
+    work = pd.concat([held.work.iloc[[0]]] * count)
+    work.index = pd.RangeIndex(1, count + 1, name="work")
+    schedule = pd.concat([held.schedule.iloc[[0]].assign(work=number) for number in work.index], ignore_index=True)
+    jobs = pd.concat([held.jobs.iloc[[0]].assign(work=number) for number in work.index])
+    jobs = gpd.GeoDataFrame(jobs.astype({"work": "Int64"}), crs=plan.crs)
+    return with_treatment(plan, work=work, schedule=schedule, jobs=jobs)
+
+
+@pytest.fixture(scope="module")
+def weekly(toy_plan: Plan, tmp_path_factory: pytest.TempPathFactory) -> tuple[Plan, Path]:
+    plan, folder = with_treatment(toy_plan), tmp_path_factory.mktemp("weekly")
+    write_crew_files(plan, folder)
+    return plan, folder / "crew"
+
+
+def weeks(folder: Path, ending: str = "gpx") -> dict[str, Path]:
+    return {path.stem: path for path in sorted(folder.glob(f"week_*.{ending}"))}
+
+
+def test_each_week_and_rig_has_a_file_of_its_works_and_no_other(weekly: tuple[Plan, Path]) -> None:
+    plan, folder = weekly
+    zones = worked_zones(plan)["id"].tolist()
+    expected = {
+        "week_2026-08-03_ATV-hose": {f"W1-{zones[0]}"},
+        "week_2026-08-10_backpack-pair": {f"W2-{zones[1]}"},
+        "week_2026-08-17_backpack-pair": {f"W2-{zones[1]}", f"W3-{zones[2]}"},
+    }
+    assert set(weeks(folder)) == set(weeks(folder, "kml")) == set(expected)
+    for name, path in weeks(folder).items():
+        SCHEMA.validate(str(path))
+        sheet = read(path)
+        assert {point.name for point in sheet.waypoints if point.type == "work"} == expected[name]
+        assert "slipper" not in path.read_text("utf-8") and "heritage" not in path.read_text("utf-8")
+        assert name[5:15] in sheet.name and "The schedule is by week" in sheet.description
+        assert sheet.description.startswith("The product label is the law.")
+        names = [thing.name for thing in (*sheet.waypoints, *sheet.tracks)]
+        assert len(names) == len(set(names)) and max(map(len, names)) <= 10
+        for point in sheet.waypoints:
+            if point.type == "work":
+                ground = plan.treatment_zones.set_index("id").loc[point.name.partition("-")[2], "geometry"]
+                move = Transformer.from_crs(4326, plan.crs, always_xy=True)
+                assert ground.contains(Point(move.transform(point.longitude, point.latitude)))
+
+
+def test_a_work_says_its_mix_of_that_week_and_its_window(weekly: tuple[Plan, Path]) -> None:
+    _, folder = weekly
+    said = {
+        (name[5:15], point.name.partition("-")[0]): f"{point.comment} | {point.description}"
+        for name, path in weeks(folder).items() for point in read(path).waypoints if point.type == "work"
+    }  # fmt: skip
+    assert "SPRAY LEAVES ALL OVER 112.5 gal" in said["2026-08-03", "W1"]
+    assert "Mix stump mix, 2.8 gal. Window 2026-08-01 to 2026-09-15." in said["2026-08-10", "W2"]
+    assert "Mix stump mix, 25.6 fl oz." in said["2026-08-17", "W2"]
+    assert said["2026-08-17", "W3"].startswith("HAND ONLY PULL | Hand work only")
+    assert "Nothing is sprayed" in said["2026-08-17", "W3"]
+
+
+def test_ground_of_a_week_keeps_out_of_no_spray_lines_that_hold_all_of_it(weekly: tuple[Plan, Path]) -> None:
+    plan, folder = weekly
+    zones = worked_zones(plan).reset_index(drop=True)
+    for path in weeks(folder).values():
+        sheet = read(path)
+        drawn = {track.name: enclosed(track, plan) for track in sheet.tracks}
+        lines = shapely.union_all([shape for name, shape in drawn.items() if name.startswith("NS-")])
+        works = {name: shape for name, shape in drawn.items() if name.startswith(("OP-", "HO-"))}
+        assert works
+        for name, shape in works.items():
+            zone = zones.loc[int(name.partition("W")[2].partition(".")[0]) - 1]
+            assert name.startswith("HO-") == (zone["zone"] == "hand_only")
+            assert shape.difference(zone.geometry).area < 1e-3 and shape.intersection(lines).area < 1e-3
+            assert shape.area > 0.5 * zone.geometry.area
+            held = plan.stands[plan.stands["stand"] == zone["stand"]].geometry.union_all().buffer(30)
+            assert ground(plan, "no_spray").intersection(held).difference(lines).area < 1e-3
+
+
+def test_where_to_park_is_told_to_the_rig_with_a_hose(weekly: tuple[Plan, Path]) -> None:
+    plan, _ = weekly
+    zone = worked_zones(plan)["id"].iloc[0]
+    row = plan.parking.iloc[0].to_dict() | {"zone_id": zone, "stop": 1}
+    more = gpd.GeoDataFrame([row, row | {"zone_id": worked_zones(plan)["id"].iloc[1]}], crs=plan.crs)
+    found = dict(week_sheets(dataclasses.replace(plan, parking=more)))
+    parking = {
+        name: [mark.name for mark in sheets[0].marks if mark.kind == "parking"] for name, sheets in found.items()
+    }  # fmt: skip
+    assert parking == {
+        "week_2026-08-03_ATV-hose": [f"PK-{zone}-1"], "week_2026-08-10_backpack-pair": [],
+        "week_2026-08-17_backpack-pair": [],
+    }  # fmt: skip
+
+
+def test_no_spray_ground_is_worked_by_hand_alone_and_named_apart(toy_plan: Plan, tmp_path: Path) -> None:
+    """The ground of work 3 put under a no-spray zone: drawn as such where it is pulled, not at all were it sprayed."""
+    plan = with_treatment(toy_plan)
+    zones = toy_plan.treatment_zones
+    zone = zones[(zones["zone"] == "no_spray") & (zones["stand"] != "(outside)")].nlargest(1, "gross_m2").iloc[0]
+    held = plan.treatment
+    work, jobs = held.work.copy(), held.jobs.copy()
+    work.loc[3, ["zone_id", "stand", "zone"]] = [zone["id"], zone["stand"], "no_spray"]
+    jobs.loc[jobs["work"].eq(3).fillna(False), "geometry"] = zone.geometry
+    for sprays in (False, True):
+        work.loc[3, "sprays"] = sprays
+        folder = tmp_path / str(sprays)
+        folder.mkdir()
+        treatment = dataclasses.replace(held, work=work, jobs=jobs)
+        write_crew_files(dataclasses.replace(plan, treatment=treatment), folder)
+        path = folder / "crew" / "week_2026-08-17_backpack-pair.gpx"
+        SCHEMA.validate(str(path))
+        sheet = read(path)
+        own = {track.name: track for track in sheet.tracks if "W3" in track.name}
+        if sprays:
+            assert not own and f"Too small to draw: W3-{zone['id']}." in sheet.description
+            continue
+        assert set(own) == {"PU-W3"} and "No-spray ground: nothing is applied." in own["PU-W3"].description
+        assert enclosed(own["PU-W3"], toy_plan).difference(zone.geometry).area < 1e-3
+        kml = ElementTree.parse(path.with_suffix(".kml")).getroot()
+        assert "dry" in {style_.get("id") for style_ in kml.iter(f"{KML}Style")}
+
+
+def test_a_week_that_a_receiver_does_not_hold_is_parted(toy_plan: Plan, tmp_path: Path) -> None:
+    plan = with_crew(crowded_week(toy_plan, count=150), waypoints=100, track_points=100)
+    write_crew_files(plan, tmp_path)
+    sheets = [read(path) for path in weeks(tmp_path / "crew").values()]
+    assert sorted(weeks(tmp_path / "crew")) == [
+        f"week_2026-08-03_ATV-hose_{part}" for part in range(1, len(sheets) + 1)
+    ]
+    assert len(sheets) >= 2 and all(len(sheet.waypoints) <= 100 for sheet in sheets)
+    works = [point.name.partition("-")[0] for sheet in sheets for point in sheet.waypoints if point.type == "work"]
+    assert works == [f"W{number}" for number in range(1, 151)]
+    assert all(sum(len(part.points) for part in track.segments) <= 105 for sheet in sheets for track in sheet.tracks)
+
+
+def test_names_of_rigs_that_files_cannot_bear_stay_apart(toy_plan: Plan, tmp_path: Path) -> None:
+    held = a_treatment(toy_plan)
+    rigs = ["../a:b", "A?B", "火", "\x00"]
+    schedule = pd.concat([held.schedule.iloc[[0]].assign(rig=rig) for rig in rigs], ignore_index=True)
+    write_crew_files(with_treatment(toy_plan, schedule=schedule), tmp_path)
+    names = sorted(path.stem.removeprefix("week_2026-08-03_") for path in weeks(tmp_path / "crew").values())
+    assert names == ["A-B-2", "a-b", "rig", "rig-2"] and len(list(tmp_path.iterdir())) == 1
+    for path in weeks(tmp_path / "crew").values():
+        SCHEMA.validate(str(path))

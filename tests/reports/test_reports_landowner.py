@@ -17,6 +17,7 @@ import pandas as pd
 import pytest
 import shapely
 from PIL import Image
+from season_of_toy import with_season, withheld
 
 from invasimap.land.words import OUTSIDE
 from invasimap.prescription.plan import STAMP, Check, Plan
@@ -39,7 +40,10 @@ def picture(width: int, height: int) -> bytes:
     return file.getvalue()
 
 
-PICTURES = {"overview": picture(1100, 850), "species": picture(660, 300), "access_limits": picture(440, 300)}
+PICTURES = {
+    "overview": picture(1100, 850), "species": picture(660, 300), "access_limits": picture(440, 300),
+    "windows": picture(660, 500), "schedule": picture(660, 500), "money": picture(660, 330),
+}  # fmt: skip
 
 
 @pytest.fixture(scope="module")
@@ -374,7 +378,14 @@ def hard_plan(toy_plan: Plan) -> Plan:
     )  # fmt: skip
 
 
-@pytest.mark.parametrize("kind", ["toy", "hard", "empty"])
+@pytest.fixture
+def season_plan(hard_plan: Plan) -> Plan:
+    """The same with a season's work, whose answers are long too."""
+    long = withheld().assign(what=f"no mix for {WORD}. " * 3)
+    return with_season(hard_plan, withheld=long)
+
+
+@pytest.mark.parametrize("kind", ["toy", "hard", "empty", "season"])
 def test_answers_print_on_one_sheet(
     kind: str, request: pytest.FixtureRequest, chromium: Any, tmp_path: Path, printed_pages: Callable[[Any], list[str]]
 ) -> None:
@@ -386,7 +397,8 @@ def test_answers_print_on_one_sheet(
     last = "Ground that nobody surveyed is unknown, not clear."
     assert "The product label is the law" in sheets[0] and last in re.sub(r"\s+", " ", sheets[0])
     assert sheets[1].strip().startswith("Map")
-    assert kind != "hard" or ("4 more species" in sheets[0] and "3 more kinds" in sheets[0])
+    more = {"hard": ("4 more species", "3 more kinds"), "season": ("8 more species", "5 more kinds", "3 crew-days")}
+    assert all(text in sheets[0] for text in more.get(kind, ()))
     assert re.search(r"\b1 ?/ ?\d+\s*$", sheets[0]) and "Cautions" in sheets[-1]
     page.context.close()
 
@@ -412,7 +424,7 @@ def test_repeated_heads_and_whole_charts_in_print(
     page.context.close()
 
 
-@pytest.mark.parametrize("kind", ["hard", "empty"])
+@pytest.mark.parametrize("kind", ["hard", "empty", "season"])
 def test_hard_and_empty_reports_fit_the_screen_and_have_no_grave_fault(
     kind: str, request: pytest.FixtureRequest, screen: Any, tmp_path: Path, grave_faults: Callable[..., list[Any]]
 ) -> None:
@@ -420,4 +432,7 @@ def test_hard_and_empty_reports_fit_the_screen_and_have_no_grave_fault(
     (tmp_path / "report.html").write_text(report_html(plan, pictures=PICTURES), encoding="utf-8")
     screen.goto((tmp_path / "report.html").as_uri())
     assert screen.evaluate("document.documentElement.scrollWidth") <= screen.viewport_size["width"]
-    assert grave_faults(screen, within="header, #answers, #unknown, #how, #cautions") == [] and screen.faults == []
+    assert (
+        grave_faults(screen, within="header, #answers, #season, #unknown, #how, #cautions") == []
+        and screen.faults == []
+    )

@@ -35,7 +35,7 @@ from invasimap.core.toml_file import read_tract
 from invasimap.prescription.plan import Plan
 from invasimap.reports.book import laid_out, mapbook_pdf, sheets
 from invasimap.reports.book_frames import COMFORTABLE, OVERLAP_IN, Frame, frames, needed_first, neighbours
-from invasimap.reports.book_index import index_sheet, sheet_list
+from invasimap.reports.book_index import index_sheet, sheet_list, stand_names
 from invasimap.reports.book_key import Block, flowed, key_pages, legend_parts
 from invasimap.reports.book_layout import Book, ListRow
 from invasimap.reports.book_legend import sheet_rows
@@ -46,8 +46,9 @@ from invasimap.reports.emergency import SIZES_PT, EmergencyBlock, emergency_bloc
 from invasimap.reports.grid_marks import grid_words, zone_edges
 from invasimap.reports.legend import Row, feature_rows, set_legend
 from invasimap.reports.norths import convergence_deg, declination_deg, north_lines, norths
-from invasimap.reports.style import FEATURE_AREA, LINE, feature_marks
-from invasimap.reports.type_set import width_in
+from invasimap.reports.pdf_words import take_words
+from invasimap.reports.style import FEATURE_AREA, FONT, LINE, feature_marks
+from invasimap.reports.type_set import LINE_SPACING, width_in
 from invasimap.reports.usng import grid_over, usng, utm_crs
 
 CRS_M = working_crs(-80.5, 38.2)
@@ -304,6 +305,32 @@ def test_parking_places_say_zone_hose_and_lift(toy_plan: Plan) -> None:
     first = toy_plan.parking.iloc[0]  # 91.44 m of hose, 3.1 m up: 300 ft and, rounded up, 11 ft
     said = [words_on(stand_sheet(book, at)[0]) for at in range(len(book.frames))]
     assert any(f"{first.zone_id}-{first.stop}: 300 ft, up 11 ft" in words for words in said)
+
+
+def test_parking_labels_keep_clear_of_ways_patches_and_leaders_or_go_to_the_list(toy_plan: Plan) -> None:
+    way = max(shapely.get_parts(toy_plan.ways.geometry.to_numpy()), key=shapely.length)
+    spots = [shapely.line_interpolate_point(way, share, normalized=True) for share in np.linspace(0.05, 0.95, 40)]
+    rows = toy_plan.parking.iloc[[0] * 40].assign(stop=range(1, 41)).set_geometry(spots, crs=toy_plan.crs)
+    book = laid_out(dataclasses.replace(toy_plan, parking=rows))
+    ways, grown = (
+        shapely.union_all(np.asarray(a, object)) for a in (toy_plan.ways.geometry, book.plan.patches.geometry)
+    )
+    named = 0
+    for at, frame in enumerate(book.frames):
+        figure = stand_sheet(book, at)[0]
+        figure.canvas.draw()
+        ax = figure.axes[0]
+        stops = [text for text in ax.texts if re.match(r"\S+-\d+: ", text.get_text())]
+        for text in stops:
+            (x0, y0), (x1, y1) = ax.transData.inverted().transform(text.get_window_extent())
+            box = shapely.box(x0, y0, x1, y1)
+            assert shapely.length(shapely.intersection(box, ways)) < 0.3 * (y1 - y0), text.get_text()
+            assert shapely.intersection(box, grown).area < 0.1 * box.area, text.get_text()
+        shown = int(rows.intersects(shapely.box(*frame.bounds)).sum())
+        named += len(stops)
+        missing = shown - len(stops)
+        assert (f"{missing} parking" in words_on(figure)) == (missing > 0)
+    assert named > 20
 
 
 def test_without_emergency_settings_there_are_lines_to_fill_in_and_no_number(toy_plan: Plan) -> None:
@@ -569,6 +596,28 @@ def test_patches_on_no_sheet_are_listed_by_stand(few_sheets: Plan) -> None:
     assert stops == len(few_sheets.parking)
 
 
+def test_a_heading_longer_than_a_column_leaves_room_for_its_rows(toy_plan: Plan) -> None:
+    name = "Upper Ridge Management Unit " * 120
+    named = {old: name if old == "1" else old for old in toy_plan.stands["stand"].astype(str)}
+    layers = {layer: getattr(toy_plan, layer) for layer in ("stands", "treatment_zones", "ground", "acreage")}
+    layers = {layer: rows.assign(stand=rows["stand"].replace(named)) for layer, rows in layers.items()}
+    book = laid_out(dataclasses.replace(toy_plan, **layers))
+    for at in range(len(book.lists)):
+        check_sheet(list_sheet(book, at)[0])
+    heads = [row.name for row in list_rows(book) if row.heading]
+    assert any(head.endswith("…") for head in heads) and any("sheet 3" in head for head in heads)
+
+
+def test_the_lists_map_is_as_large_with_a_patch_far_off_and_says_so(few_sheets: Plan) -> None:
+    near = few_sheets.patches[few_sheets.patches["id"] != "FAR"]
+    books = [laid_out(plan) for plan in (few_sheets, dataclasses.replace(few_sheets, patches=near))]
+    said = [words_on(list_sheet(book, 0)[0]) for book in books]
+    scales = [re.findall(r"1:[\d,]+", words) for words in said]
+    assert scales[0] == scales[1] != []
+    beyond = [re.search(r"(\d+) patch(?:es)?\s+lies?\s+beyond", words) for words in said]
+    assert beyond[0] is not None and beyond[0][1] == "1" and beyond[1] is None
+
+
 def test_very_many_patches_on_no_sheet_are_counted_and_said_where_to_find(few_sheets: Plan) -> None:
     many = few_sheets.patches.iloc[[-1] * 1200].assign(id=[f"F{number}" for number in range(1200)])
     book = laid_out(dataclasses.replace(few_sheets, patches=pd.concat([few_sheets.patches, many], ignore_index=True)))
@@ -683,6 +732,33 @@ def test_long_names_stay_on_their_sheet(make_plan: Callable[..., Plan]) -> None:
     book = laid_out(plan)
     for figure in (index_sheet(book)[0], stand_sheet(book, 0)[0]):
         check_sheet(figure)
+
+
+@pytest.mark.parametrize("name", ["Nordwestwaldabteilungsgrenze", "W" * 40])
+def test_a_long_name_without_spaces_is_cut_by_letters(toy_plan: Plan, name: str) -> None:
+    plan = dataclasses.replace(toy_plan, stands=toy_plan.stands.assign(stand=[name, *toy_plan.stands["stand"][1:]]))
+    book = laid_out(plan)
+    at = [frame.stand for frame in book.frames].index(name)
+    index, sheet = index_sheet(book)[0], stand_sheet(book, at)[0]
+    for figure in (index, sheet):
+        check_sheet(figure)
+    assert stand_names(book)[name].startswith(name[:5])
+    assert any(re.match(rf"{name[:4]}\w*…$", line) for line in words_on(index).splitlines())
+    assert re.search(rf"^Stand {name[:4]}\w*…: ", words_on(sheet), re.M)
+
+
+def test_lines_of_a_page_are_as_far_apart_as_the_library_draws_them() -> None:
+    for size in (8.0, 16.0):
+        figure = Figure(dpi=72)
+        FigureCanvasAgg(figure)
+        one, two = (
+            figure.text(0.5, 0.5, text, fontsize=size, linespacing=LINE_SPACING, fontfamily=FONT).get_window_extent()
+            for text in ("lp", "lp\nlp")
+        )
+        words = take_words(figure)
+        step = words[1].at_pt[1] - words[2].at_pt[1]
+        assert step == pytest.approx(1.25 * size)
+        assert two.height - one.height <= step + 0.25 <= two.height - one.height + 0.1 * size + 0.5
 
 
 # ---- what independent readers find on the pages ------------------------------------------------------------

@@ -9,6 +9,7 @@ import numpy as np
 import openpyxl
 import pandas as pd
 import pytest
+from a_treatment import nothing_planned, with_treatment
 from pyproj import Transformer
 
 from invasimap.core.units import METRIC, US
@@ -112,7 +113,8 @@ def test_workbook_holds_the_csv_and_a_frozen_head(written: Path) -> None:
     book = openpyxl.load_workbook(written / "tables.xlsx")
     assert book.sheetnames == [
         "read me", "acreage", "ground", "totals", "by_means", "drivers", "treatment_zones", "limits", "parking",
-        "reach_gain", "ledger", "repaired", "set_aside", "columns",
+        "reach_gain", "techniques", "windows", "work", "loads", "schedule", "unplanned", "withheld", "rig_days",
+        "money_curve", "ledger", "repaired", "set_aside", "columns",
     ]  # fmt: skip
     for name in ("acreage", "ground", "totals", "by_means", "drivers", "limits", "parking", "reach_gain"):
         sheet = book[name]
@@ -155,8 +157,8 @@ def test_workbook_reads_as_it_is_seen(written: Path, toy_plan: Plan, tmp_path: P
     totals = book["totals"]
     assert totals.page_setup.fitToWidth == 2 and totals.print_title_cols == "$A:$A" and totals.freeze_panes == "B2"
     for sheet in book.worksheets[1:]:
-        for place, cell in enumerate(sheet[1], 1):
-            width = sheet.column_dimensions[openpyxl.utils.get_column_letter(place)].width
+        for place, cell in ((place, cell) for place, cell in enumerate(sheet[1], 1) if cell.value):
+            width = next(held.width for held in sheet.column_dimensions.values() if held.min <= place <= held.max)
             assert width >= len(str(cell.value)) + 2, (sheet.title, cell.value)
 
 
@@ -233,3 +235,104 @@ def test_metric_tract_is_written_in_hectares(make_plan: Callable[..., Plan], tmp
     assert list(limits.columns) == ["access", "limit", "open_ha"]
     assert parking["hose_m"].tolist() == [91.5, 80.0, 30.5]  # 91.44 m, rounded up
     assert gain["change"].iloc[0] == "30 m more hose" and gain["treatable_gain_ha"].iloc[0] == pytest.approx(0.01)
+
+
+SEASON = {
+    "techniques": "job,zone_id,patch,species,stand,zone,access,reached_by,gross_ac,cover_pct,height_ft,stem_in,"
+    "slope_pct,technique,rule,reason,visit,visits,sprays,first,last,estimated,window,wait_min_days,wait_max_days,mix,work,"
+    "dose_lb_per_ac,application_lb_per_ac,year_lb_per_ac,stop_at_floz,at_limit,notes,why",
+    "windows": "species,technique,visit,first,last,estimated,window,gross_ac",
+    "loads": "outing,monday,works,rig,mix,load,count,volume_gal,product_floz,adjuvant_floz,dye_floz,water_gal",
+    "schedule": "work,week,monday,rig,outing,volume_gal,hours,money_usd,value_ac",
+    "unplanned": "zone_id,stand,zone,access,technique,visit,species,patches,worked_ac,hours,money_usd,reason",
+    "withheld": "where,what,mend",
+    "rig_days": "rig,days,whole_days,available_days,over,calendar_days,labour_money_usd,lost_money_usd",
+    "money_curve": "money_limit_usd,money_usd,value_ac,further_value_ac,bound_ac,envelope_ac,solved",
+}
+
+
+@pytest.fixture(scope="module")
+def season(toy_plan: Plan, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("season")
+    write_tables(with_treatment(toy_plan), folder)
+    return folder / "tables"
+
+
+def rows(folder: Path, name: str) -> list[dict[str, str]]:
+    with (folder / f"{name}.csv").open(encoding="utf-8", newline="") as stream:
+        return list(csv.DictReader(stream))
+
+
+def test_season_tables_have_their_columns_with_units_and_currency(season: Path) -> None:
+    for name, head in SEASON.items():
+        assert (season / f"{name}.csv").read_text("utf-8").splitlines()[0] == head
+    work = set(rows(season, "work")[0])
+    assert {"volume_gal", "product_floz", "ingredient_lb", "labour_money_usd", "money_usd", "mondays"} <= work
+    assert not [name for name in work if name.endswith(("_m2", "_L", "_money"))]
+
+
+def test_season_figures_are_those_set_by_hand(season: Path) -> None:
+    """25 gal of mix with 35 and 12.5 fl oz hold 24.629 gal of water (128 fl oz a gallon); 2 kg/ha are 1.784 lb/ac."""
+    full, last, *_ = rows(season, "loads")
+    assert (full["count"], full["product_floz"], full["adjuvant_floz"], full["water_gal"]) == (
+        "4",
+        "35.00",
+        "12.50",
+        "24.629",
+    )
+    assert (last["volume_gal"], last["product_floz"], last["water_gal"]) == ("12.500", "17.50", "12.316")
+    assert (full["monday"], full["works"]) == ("2026-08-03", "1")
+    first, _, pulled, formula = rows(season, "techniques")
+    assert (first["dose_lb_per_ac"], first["height_ft"], first["stem_in"]) == ("1.785", "5.0", "1.0")  # rounded up
+    assert (first["stop_at_floz"], first["at_limit"], first["estimated"]) == ("15361.15", "yes", "yes")  # 120.009 gal
+    assert (pulled["stop_at_floz"], pulled["mix"], pulled["cover_pct"], pulled["sprays"]) == ("", "", "", "no")
+    assert (formula["patch"], formula["work"], first["work"]) == ("'=P004", "", "1")
+    two = rows(season, "work")[1]
+    assert (two["mondays"], two["volume_gal"], two["product_floz"]) == ("2026-08-10;2026-08-17", "3.000", "7.68")
+    assert (two["machine_money_usd"], two["money_usd"], two["money_known_usd"]) == ("", "", "413.75")
+    assert two["worked_ac"] == "1.000000000"
+    curve = rows(season, "money_curve")[1]
+    assert (curve["money_usd"], curve["value_ac"], curve["bound_ac"], curve["solved"]) == (
+        "913.40", "2.000000000", "3.000000000", "no",
+    )  # fmt: skip
+    assert [row["outing"] for row in rows(season, "schedule")] == ["1", "2", "3", ""]
+    assert (
+        rows(season, "rig_days")[0]["available_days"] == "" and rows(season, "unplanned")[0]["worked_ac"][:4] == "0.50"
+    )
+
+
+def test_season_in_metric_is_the_same_amounts(make_plan: Callable[..., Plan], tmp_path: Path) -> None:
+    """25 US gal are 94.635 l, 35 US fl oz 1035.07 ml, an acre 0.40469 ha."""
+    write_tables(with_treatment(make_plan(units="metric")), tmp_path)
+    full = rows(tmp_path / "tables", "loads")[0]
+    assert (full["volume_l"], full["product_ml"]) == ("94.635", "1035.07")
+    first = rows(tmp_path / "tables", "techniques")[0]
+    assert (first["dose_kg_per_ha"], first["height_m"], first["stem_mm"]) == ("2.000", "1.5", "25.4")
+    assert rows(tmp_path / "tables", "work")[0]["worked_ha"] == "0.404685642"
+
+
+def test_nothing_planned_leaves_headings_alone(toy_plan: Plan, tmp_path: Path) -> None:
+    settings = dataclasses.replace(with_treatment(toy_plan), treatment=nothing_planned(toy_plan))
+    for number, plan in enumerate((settings, toy_plan)):
+        folder = tmp_path / str(number)
+        folder.mkdir()
+        write_tables(plan, folder)
+        for name, head in SEASON.items():
+            text = (folder / "tables" / f"{name}.csv").read_text("utf-8")
+            assert text == head.replace("_usd", "") + "\n"
+
+
+def test_workbook_says_what_each_column_of_the_season_is(season: Path) -> None:
+    book = openpyxl.load_workbook(season.parent / "tables.xlsx")
+    said = {(sheet, column): words for sheet, column, words in book["read me"].iter_rows(min_row=8, values_only=True)}
+    assert said["loads", "product_floz"] == "product to measure into one load; US fluid ounces"
+    assert said["work", "labour_money_usd"] == "pay of the crew; USD"
+    assert said["work", "money_low_usd"].startswith("money at the lower end") and said[
+        "work", "money_low_usd"
+    ].endswith("USD")
+    assert said["techniques", "reason"] == "why this technique" and said["set_aside", "reason"] == "why it was not used"
+    assert said["drivers", "cover_pct"] == "share of the estimates of cover; percent"
+    head = [cell.value for cell in book["work"][1]]
+    whole = book["work"].cell(2, head.index("labour_money_usd") + 1)
+    assert whole.number_format == "#,##0" and whole.value == 264.25
+    assert book["work"].cell(2, head.index("machine_money_usd") + 1).value is None

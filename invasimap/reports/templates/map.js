@@ -85,11 +85,19 @@ function toggleHere(button) {
   say("Looking for your position \u2026");
   map.locate({ watch: true, enableHighAccuracy: true, maximumAge: 5000 });
 }
+// The first position on the tract is shown from so near that patches have a form; after that only the reader zooms.
+var NEAR_ZOOM = 18, nearOnce = false;
+function goNear(found) {
+  if (nearOnce || !L.latLngBounds(head.corners).pad(0.1).contains(found.latlng)) { map.panTo(found.latlng); return; }
+  nearOnce = true;
+  var widest = map.getBoundsZoom(ring.getBounds()); // of what the position may be off by, all is seen
+  map.setView(found.latlng, Math.max(map.getZoom(), Math.min(NEAR_ZOOM, widest)), { animate: false });
+}
 map.on("locationfound", function (found) {
   if (!dot) {
     ring = L.circle(found.latlng, { radius: found.accuracy, color: head.colors.own, weight: 1, fillOpacity: 0.12, interactive: false }).addTo(map);
     dot = L.circleMarker(found.latlng, { radius: 8, color: head.colors.paper, weight: 3, fillColor: head.colors.own, fillOpacity: 1, interactive: false }).addTo(map);
-    map.panTo(found.latlng);
+    goNear(found);
   }
   dot.setLatLng(found.latlng);
   ring.setLatLng(found.latlng).setRadius(found.accuracy);

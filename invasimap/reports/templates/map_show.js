@@ -1,5 +1,5 @@
 // The switches: what reaches it, what is allowed there and which species, together; each says what it would show.
-var chosen = {}, GROUP_WORDS = { access: "Reached by", zone: "What is allowed there", species: "Species" };
+var chosen = {}, GROUP_WORDS = { access: "What gets there", zone: "What is allowed there", species: "Species" };
 var faces = null, patches = null;
 
 function buildShow() {
@@ -45,7 +45,7 @@ function switchRow(group, item, k) {
   if (item.latin && item.words) { words.appendChild(element("i", "", item.latin)); }
   if (item.latin && !item.words) { words.classList.add("latin"); }
   row.appendChild(input);
-  if (item.look !== undefined) { row.appendChild(item.look < 0 ? element("span", "swatch") : swatch(head.fills[item.look])); }
+  if (item.look >= 0) { row.appendChild(swatch(head.fills[item.look])); }
   row.appendChild(words);
   item.says = element("span", "figures");
   row.appendChild(item.says);

@@ -71,7 +71,7 @@ function faceFacts(hit) {
   var zone = layer.treatment_rows[layer.treatment[hit.i]] || ["", "", ""];
   box.appendChild(element("h3", "", "This spot: " + layer.outcomes[layer.look[hit.i]]));
   box.appendChild(pairs(["allowed", "reached by", "treatment zone", "its area", "stand"], [
-    head.groups.zone[layer.zone[hit.i]].words, head.groups.access[layer.access[hit.i]].words, zone[0], zone[2], zone[1]
+    head.groups.zone[layer.zone[hit.i]].said, head.groups.access[layer.access[hit.i]].said, zone[0], zone[2], zone[1]
   ]));
   return box;
 }

@@ -61,10 +61,12 @@ def sooner(section: ScheduleSection) -> ScheduleSection:
 
 
 def told(
-    chosen: Chosen, *, curve: pd.DataFrame, settings: Tract, starts: Sequence[dt.date], currency: str
+    chosen: Chosen, *, held: pd.DataFrame, curve: pd.DataFrame, settings: Tract, starts: Sequence[dt.date],
+    currency: str,
 ) -> Treatment:  # fmt: skip
-    """A choice as the tables of a season."""
+    """A choice as the tables of a season; ``held`` are its visits held to the label all together."""
     rows = chosen.done.set_index("job") if len(chosen.done) else pd.DataFrame()
+    rows = rows.assign(**{name: held[name] for name in _AMOUNTS}) if len(rows) else rows  # not as if by its rig alone
     work, weekly = _work(chosen, starts)
     jobs = _with_work(chosen.jobs, rows, work.pop("old"))
     rounds, weekly["outing"] = outings(work, weekly)

@@ -75,7 +75,9 @@ def treat(
         jobs[["unit", "after"]] = unit_numbers(jobs)
         takes = what_it_takes(jobs, worked, settings=settings)
         chosen = _scheduled(jobs, takes, settings=settings, starts=starts)
-        over = _over_together(chosen, settings=settings, log=log)
+        done = chosen.done.set_index("job") if len(chosen.done) else pd.DataFrame()
+        held = _held_together(jobs, done, settings=settings, log=log)
+        over = _over(held)
         if not len(over):
             break
         if turn == _MOST_ROUNDS:
@@ -83,7 +85,7 @@ def treat(
         jobs.loc[over.index, "why"] = over
         jobs["why"] = _whole_pieces(jobs)
     curve = _curve(chosen, settings=settings, starts=starts)
-    return told(chosen, curve=curve, settings=settings, starts=starts, currency=currency)
+    return told(chosen, held=held, curve=curve, settings=settings, starts=starts, currency=currency)
 
 
 def weeks_from(first: dt.date, weeks: int) -> list[dt.date]:
@@ -228,12 +230,19 @@ def _scheduled(
     return Chosen(jobs=jobs.copy(), takes=takes, options=options, best=best)
 
 
-def _over_together(chosen: Chosen, *, settings: Tract, log: gpd.GeoDataFrame | None) -> pd.Series[str]:
-    """Why visits are over a limit with what other rigs put on the same ground; each rig alone keeps them."""
-    done = chosen.done
-    if not len(done) or not done["sprays"].astype(bool).any():
-        return pd.Series(dtype=object)
-    return _over(chosen.jobs, done.set_index("job"), settings=settings, log=log)
+def _held_together(
+    jobs: gpd.GeoDataFrame, done: pd.DataFrame, *, settings: Tract, log: gpd.GeoDataFrame | None
+) -> pd.DataFrame:  # fmt: skip
+    """Visits held to the label with all that other rigs put on the same ground: ``done`` has the ``rig`` of each."""
+    if not len(done):
+        return pd.DataFrame()
+    own = jobs.loc[done.index].assign(rig=done["rig"], trip_min=done["trip_min"])
+    return held_to_label(own.assign(cover_pct=own["own_cover_pct"]), settings=settings, log=log)
+
+
+def _over(held: pd.DataFrame) -> pd.Series[str]:
+    """Why visits are over a limit together, though each rig alone keeps it."""
+    return held.loc[held["withheld"].astype(bool), "why"] if len(held) else pd.Series(dtype=object)
 
 
 def _over_at_worst(
@@ -243,16 +252,7 @@ def _over_at_worst(
     rows = pd.concat(worked)
     could = rows[rows.index.isin(jobs.index[jobs["why"] == ""]) & ~rows["withheld"].astype(bool)]
     most = could.sort_values("dose_kg_per_ha", kind="stable", na_position="first").groupby(level=0).tail(1)
-    return _over(jobs, most, settings=settings, log=log)
-
-
-def _over(
-    jobs: gpd.GeoDataFrame, done: pd.DataFrame, *, settings: Tract, log: gpd.GeoDataFrame | None
-) -> pd.Series[str]:  # fmt: skip
-    """Why visits are over a limit, all of ``done`` (``rig, trip_min`` under their index) together."""
-    own = jobs.loc[done.index].assign(rig=done["rig"], trip_min=done["trip_min"])
-    table = held_to_label(own.assign(cover_pct=own["own_cover_pct"]), settings=settings, log=log)
-    return table.loc[table["withheld"].astype(bool), "why"]
+    return _over(_held_together(jobs, most, settings=settings, log=log))
 
 
 def _curve(chosen: Chosen, *, settings: Tract, starts: Sequence[dt.date]) -> pd.DataFrame:

@@ -312,6 +312,21 @@ def test_no_spot_gets_more_than_the_label_allows(tmp_path, rows):
 HOSE = SECOND_RIG.replace("420 l/ha", "300 l/ha").replace("07-01 }", '07-01, technique = "foliar_broadcast" }')
 
 
+def test_what_another_rig_puts_on_the_same_ground_counts_where_a_crew_must_stop(tmp_path):
+    """By plant from the backpack, all over from the hose: 2.16 kg/ha each, 4.32 together, limit 5 in both."""
+    tract(tmp_path, more=HOSE, application="5 kg/ha")
+    text = (tmp_path / "tract.toml").read_text().replace('max_per_year = "3 kg/ha"', 'max_per_year = "5 kg/ha"')
+    text = text.replace("07-01 }]\npace", '07-01, technique = "foliar_spot" }]\npace')
+    (tmp_path / "tract.toml").write_text(text)
+    place = {"geometry": shapely.box(0, 0, 30, 30), "reached_by": "atv_hose;foot", "access": "atv_hose"}
+    jobs = worked(ground(place, place | {"cover_pct": 60.0}), read_tract(tmp_path)).jobs
+    assert jobs["technique"].tolist() == ["foliar_spot", "foliar_broadcast"]
+    assert jobs["application_kg_per_ha"].tolist() == pytest.approx([4.32, 4.32])
+    assert jobs["year_kg_per_ha"].tolist() == pytest.approx([4.32, 4.32])
+    own_L = np.array([0.045, 0.09]) * 300
+    assert jobs["stop_at_L"].tolist() == pytest.approx(own_L * (5 - 2.16) / 2.16)
+
+
 def test_many_spots_that_two_rigs_would_overdose_together_are_all_held_back(tmp_path):
     """Money for one pair after the other: each choice is over on another spot, more often than is chosen anew."""
     pairs = 22

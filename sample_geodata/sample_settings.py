@@ -202,6 +202,7 @@ name = "cut-stump"
 product = "Example Product B"        # no such product
 registration = "00000-001"
 ingredient = "3.7 lb/gal"
+ingredient_name = "example ester"
 rate = "23 % v/v"
 max_per_application = "4.2 lb/acre"
 max_per_year = "5.9 lb/acre"

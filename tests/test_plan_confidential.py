@@ -75,6 +75,34 @@ max_slope = "60 %"
 max_walk = "10 min"
 [uncertainty]
 draws = 100
+[season]
+native_leaf_drop = "10-20"
+killing_freeze = "11-20"
+full_leaf = "05-10"
+[[mix]]
+name = "by hand and by hose"
+product = "Example A"
+ingredient = "3 lb/gal"
+rate = "1 % v/v"
+max_per_application = "3 lb/acre"
+max_per_year = "3 lb/acre"
+species = ["*"]
+zones = ["open", "hand_only"]
+technique = ["foliar_spot", "cut_then_foliar", "cut_stump"]
+[[rig]]
+name = "two on foot"
+access = "foot"
+tank = "4 gal"
+output = "0.4 gal/min"
+crew = 2
+wage = "28 USD/h"
+calibration = [
+    {{ rate = "20 gal/acre", date = 2026-05-01 }},
+    {{ rate = "20 gal/acre", date = 2026-05-01, technique = "cut_stump" }},
+]
+pace = [{{ technique = "cut_then_foliar", hours = "8 h/acre" }}, {{ technique = "pull", hours = "30 h/acre" }}]
+[schedule]
+start = 2026-06-01
 """
 
 
@@ -160,6 +188,8 @@ def test_every_file_is_the_same_byte_for_byte_wherever_under_its_cover_and_whate
     """The strongest there is: all figures, shapes, names and hashes hang on the cover alone."""
     one, other = (contents(out) for _, out in planned)
     assert one.keys() == other.keys() and len(one) > 20
+    assert all(len(plan.treatment.work) and len(plan.treatment.loads) for plan, _ in planned)
+    assert any("week_2026" in name for name in one) and any("load" in name for name in one)
     runs = [json.loads(files.pop("run.json")) for files in (one, other)]
     for run in runs:
         del run["seconds"]

@@ -37,7 +37,8 @@ class Adjuvant(Section):
 class MixSection(Section):
     """``[[mix]]``: a spray mixture as the user copied it from the label in hand.
 
-    ``ingredient_name`` joins products that hold the same ingredient, so that their doses on the same ground are added.
+    ``ingredient_name`` joins products that hold the same ingredient, so that their doses on the same ground are added;
+    where one is not typed it may be the same.
     A yearly limit counts what was sprayed in the same year, which ``limit_year`` names: the calendar's, any
     ``365 days``, or one that begins on a day of the label's (``"10-01"``). A label without a limit is typed as "none on
     the label". ``technique`` is how the label lets it be put on; without it the mix is used for nothing.
@@ -68,6 +69,12 @@ class MixSection(Section):
         if "no_spray" in self.zones:
             raise ValueError('zones names "no_spray": nothing is sprayed there')
         return self
+
+    @property
+    def is_by_area(self) -> bool:
+        """Whether a rate in it is by area, so that its strength hangs on what a rig puts on."""
+        extras = (extra.rate for extra in (self.adjuvant, self.dye) if extra is not None)
+        return any(rate.L_per_ha is not None for rate in (self.rate, *extras))
 
 
 class SpraySection(Section):

@@ -198,7 +198,7 @@ def _unknown_notes(made: gpd.GeoDataFrame) -> list[str]:
         )
     if blank := int((made["ingredient_name"] == "").sum()):
         notes.append(
-            f"{blank} of {count} applications have no ingredient_name: they count for mixes of the same product only."
+            f"{blank} of {count} applications have no ingredient_name: they count for every mix, as it may be the same."
         )
     return notes
 

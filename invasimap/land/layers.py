@@ -109,6 +109,7 @@ def read_land(tract: Tract) -> LandLayers:
     crs = crs_of_stands(stands, stands.attrs["where"])
     outline = to_working(stands, crs, name="stands").geometry.union_all()
     on_ground, faults = _all_placed(raw, crs, outline)
+    faults += _priority_faults(tract, stands)
     if faults:
         raise InputError(faults)
     layers = {name: _combined(frames, crs, name) for name, frames in on_ground.items()}
@@ -119,6 +120,15 @@ def read_land(tract: Tract) -> LandLayers:
         crs=crs, notes=tuple(notes), private_notes=(*private, *left_out_private), files=tuple(_files(tract)),
         covers=empty_layer(crs, *FEATURE_COLUMNS), true_features=layers["features"], **layers,
     )  # fmt: skip
+
+
+def _priority_faults(tract: Tract, stands: gpd.GeoDataFrame) -> list[Fault]:
+    """Stands that are given a priority and are not there: it would count for nothing."""
+    known = sorted(set(stands["stand"].astype(str)))
+    wrong = [repr(name) for name in tract.schedule.stand_priority if name not in known]
+    named = f"{', '.join(known[:10])}{' and others' if len(known) > 10 else ''}"
+    what = f"names what is no stand: {', '.join(wrong)}"
+    return [Fault(where="[schedule] stand_priority", what=what, mend=f"there are: {named}")] if wrong else []
 
 
 def _layer_notes(tract: Tract, on_ground: dict[str, list[gpd.GeoDataFrame]]) -> tuple[list[str], list[str]]:

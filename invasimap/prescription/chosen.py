@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+import re
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -25,6 +26,7 @@ from invasimap.prescription.volume import places, rows_of
 
 NOT_OURS: Final = "lies outside every stand: not planned"
 _AMOUNTS: Final = ("dose_kg_per_ha", "application_kg_per_ha", "year_kg_per_ha", "stop_at_L", "at_limit", "notes")
+_UNIT: Final = re.compile(r"\b(other visit|between it and) (\d+)\b")  # as ``schedule_reasons`` says it
 _SHARE: Final = 0.5  # of the time limit, for the curve of money or the next best choice
 
 
@@ -59,10 +61,12 @@ def sooner(section: ScheduleSection) -> ScheduleSection:
 
 
 def told(
-    chosen: Chosen, *, curve: pd.DataFrame, settings: Tract, starts: Sequence[dt.date], currency: str
+    chosen: Chosen, *, held: pd.DataFrame, curve: pd.DataFrame, settings: Tract, starts: Sequence[dt.date],
+    currency: str,
 ) -> Treatment:  # fmt: skip
-    """A choice as the tables of a season."""
+    """A choice as the tables of a season; ``held`` are its visits held to the label all together."""
     rows = chosen.done.set_index("job") if len(chosen.done) else pd.DataFrame()
+    rows = rows.assign(**{name: held[name] for name in _AMOUNTS}) if len(rows) else rows  # not as if by its rig alone
     work, weekly = _work(chosen, starts)
     jobs = _with_work(chosen.jobs, rows, work.pop("old"))
     rounds, weekly["outing"] = outings(work, weekly)
@@ -165,7 +169,7 @@ def _unplanned(jobs: pd.DataFrame, chosen: Chosen) -> tuple[pd.DataFrame, pd.Ser
     said: dict[Any, str] = {}
     for row in rows_of(best.unplanned):
         own = jobs[jobs["unit"] == row.job]
-        reason = str(row.reason).replace(f"visit {_other(own)} ", f"visit ({names.get(_other(own), '')}) ")
+        reason = _with_names(str(row.reason), names)
         cheapest = options[options["job"] == row.job].sort_values(["money", "hours"], kind="stable").iloc[0]
         work = takes.work[(takes.work["unit"] == row.job) & (takes.work["rig"] == cheapest["rig"])]
         head = own.iloc[0]
@@ -179,15 +183,14 @@ def _unplanned(jobs: pd.DataFrame, chosen: Chosen) -> tuple[pd.DataFrame, pd.Ser
     return table.reset_index(drop=True), pd.Series(said, dtype=object).astype(str)
 
 
+def _with_names(reason: str, names: Mapping[Any, str]) -> str:
+    """A reason with the names of units for their numbers, which no table shows."""
+    return _UNIT.sub(lambda found: f"{found[1]} ({names[int(found[2])]})", reason)
+
+
 def _listed(names: pd.Series[str]) -> str:
     """Names that differ, semicolon-joined."""
     return ";".join(sorted(set(names)))
-
-
-def _other(own: pd.DataFrame) -> Any:
-    """The unit of the visit before, or after a first one."""
-    head = own.iloc[0]
-    return head["unit"] + 1 if pd.isna(head["after"]) else head["after"]
 
 
 def _windows(jobs: pd.DataFrame) -> pd.DataFrame:

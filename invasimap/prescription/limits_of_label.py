@@ -2,7 +2,7 @@
 
 A dose counts on the patch that is sprayed, never on the stand it lies in: 9 gal on 0.12 acre can be over a limit that
 the stand seems to keep a hundred times over. Where patches lie on one another, or on ground already sprayed this year,
-their doses add up wherever the ingredient is the same.
+their doses add up wherever the ingredient is the same, or may be: what is not named is not taken for another.
 """
 
 from __future__ import annotations
@@ -26,6 +26,7 @@ from invasimap.prescription.volume import Worked, blanked
 CLOSE: Final = 1e-9  # exactly at the limit is allowed; arithmetic alone does not put a dose over it
 COLUMNS: Final = ("application_kg_per_ha", "year_kg_per_ha", "stop_at_L", "at_limit")
 LOG_COLUMNS: Final = ("date", "product", "kg_per_ha")
+UNNAMED: Final = ", perhaps the same ingredient: its name is missing"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -137,7 +138,7 @@ class _Spot:
         """What is over and how to mend it; None where all is within."""
         if self.unknown:
             what = f"the log holds no dose for {', '.join(self.unknown)} on this ground: what is left is not known"
-            return what, "enter the dose of that application in the log"
+            return what, f"enter the dose of that application in the log{self._to_name(self.unknown)}"
         kinds = (("in one application", self.with_whom), ("in the year", self.in_year_whom))
         said = []
         for total, most, (when, whom) in zip(self.sums, self.limits, kinds, strict=True):
@@ -151,19 +152,29 @@ class _Spot:
             stop = "nothing is left to spray on this ground"
         return (
             f"mix {mix.name!r} would put on {'; '.join(said)}",
-            f"{stop}; less mix, another technique or another year",
+            f"{stop}; less mix, another technique or another year{self._to_name(self.with_whom + self.in_year_whom)}",
         )
+
+    @staticmethod
+    def _to_name(whom: Sequence[str]) -> str:
+        """What else to do where something counts only because its ingredient is not named."""
+        unnamed = any(name.endswith(UNNAMED) for name in whom)
+        return "; type ingredient_name in every [[mix]] and in the log" if unnamed else ""
 
 
 def _spot(ground: _Ground, row: int, near: Any, before: Any) -> _Spot:
     """The heaviest spot of one job with all that shares its ground, ingredient and time."""
     job, shape = ground.jobs[row], ground.shapes[row]
     mix = ground.mixes[job["mix"]]
-    others = [other for other in near if other != row and _same(mix, ground.mixes[ground.jobs[other]["mix"]])]
     together, in_year = [], []
-    for other in others:
+    for other in near:
         that = ground.jobs[other]
-        entry = (ground.shapes[other], float(that["dose_kg_per_ha"]), f"stand {that['stand']}, patch {that['patch']}")
+        its = ground.mixes[that["mix"]]
+        counted = _counted(mix, its.product, its.ingredient_name, its.registration)
+        if other == row or counted is None:
+            continue
+        name = f"stand {that['stand']}, patch {that['patch']}{counted}"
+        entry = (ground.shapes[other], float(that["dose_kg_per_ha"]), name)
         if applied_together(job, that):
             together.append(entry)
         if same_year(mix.limit_year, job, that):
@@ -171,9 +182,10 @@ def _spot(ground: _Ground, row: int, near: Any, before: Any) -> _Spot:
     unknown = []
     for number in before:
         past = ground.log[number]
-        if not (_same_as_logged(mix, past) and same_year(mix.limit_year, job, {"first": past["date"]})):
+        counted = _counted(mix, str(past["product"]), past.get("ingredient_name"))
+        if counted is None or not same_year(mix.limit_year, job, {"first": past["date"]}):
             continue
-        name = f"{past['product']} of {pd.Timestamp(past['date']).date()}"
+        name = f"{past['product']} of {pd.Timestamp(past['date']).date()}{counted}"
         if pd.isna(past["kg_per_ha"]):
             unknown.append(name)
         else:
@@ -190,19 +202,16 @@ def _spot(ground: _Ground, row: int, near: Any, before: Any) -> _Spot:
     )  # fmt: skip
 
 
-def _same(one: MixSection, other: MixSection) -> bool:
-    """Whether two mixes count together: the same ingredient by name, else the same product."""
-    by_name = (
-        one.ingredient_name and other.ingredient_name and _plain(one.ingredient_name) == _plain(other.ingredient_name)
-    )
-    registered = one.registration is not None and one.registration == other.registration
-    return by_name or registered or _plain(one.product) == _plain(other.product)
+def _counted(mix: MixSection, product: str, ingredient_name: Any, registration: str | None = None) -> str | None:
+    """How another product counts with a mix: "" for the same product or ingredient, None for another ingredient.
 
-
-def _same_as_logged(mix: MixSection, past: Any) -> bool:
-    name = past.get("ingredient_name")
-    named = mix.ingredient_name is not None and isinstance(name, str) and _plain(name) == _plain(mix.ingredient_name)
-    return named or _plain(str(past["product"])) == _plain(mix.product)
+    Where a name is not told it may be the same: then it counts, and the text says what is missing.
+    """
+    names = [_plain(name) if isinstance(name, str) else "" for name in (mix.ingredient_name, ingredient_name)]
+    registered = registration is not None and registration == mix.registration
+    if registered or _plain(product) == _plain(mix.product) or names[0] == names[1] != "":
+        return ""
+    return UNNAMED if "" in names else None
 
 
 def _plain(name: str) -> str:

@@ -54,10 +54,11 @@ def left_over(problem: Problem, room: Room, planned: Mask) -> dict[int, str]:
 
 
 def _note(problem: Problem, keep: Mask, reasons: dict[int, str], words: Any) -> None:
-    """Give a reason to each job that has no way left and has none yet."""
+    """Give a reason to each job that has no way left, unless its chain has one: without a visit the others fail too."""
     left = np.bincount(problem.ways.job[keep], minlength=len(problem.jobs))
+    hopeless = {problem.chain[job] for job in reasons}
     for job in np.flatnonzero(left == 0).tolist():
-        if job not in reasons:
+        if problem.chain[job] not in hopeless:
             reasons[job] = words(job)
 
 

@@ -5,13 +5,14 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Sequence
 from dataclasses import replace
+from itertools import count
 from typing import Any, Final
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
 
-from invasimap.core.errors import Fault, InvariantError, SettingsError
+from invasimap.core.errors import Fault, SettingsError
 from invasimap.core.settings import Tract
 from invasimap.inputs.species import Catalogue
 from invasimap.land.words import OUTSIDE
@@ -21,7 +22,7 @@ from invasimap.prescription.costs import one_currency
 from invasimap.prescription.money_curve import money_curve
 from invasimap.prescription.priority import priorities
 from invasimap.prescription.schedule import schedule
-from invasimap.prescription.schedule_table import weeks_within
+from invasimap.prescription.schedule_table import wait_weeks, weeks_within
 from invasimap.prescription.season import Season
 from invasimap.prescription.technique import choose_techniques
 from invasimap.prescription.technique_rules import read_rules
@@ -36,7 +37,7 @@ from invasimap.prescription.units_of_work import (
 )  # fmt: skip
 from invasimap.prescription.volume import rows_of
 
-_MOST_ROUNDS: Final = 20
+_MOST_ROUNDS: Final = 6  # of choosing anew; each is a whole search
 _LOOKS_WEEKS: Final = 8  # ahead, for windows of which no whole week is left
 
 
@@ -70,19 +71,21 @@ def treat(
     worked = [worked_by(jobs, rig, settings=settings, log=log) for rig in settings.rig]
     jobs["why"] = _whole_pieces(jobs.assign(why=why_nobody(jobs, worked, settings.rig)))
     jobs["able"] = [_able(label, worked, settings) for label in jobs.index]
-    for _ in range(_MOST_ROUNDS):
+    for turn in count(1):
         jobs[["unit", "after"]] = unit_numbers(jobs)
         takes = what_it_takes(jobs, worked, settings=settings)
         chosen = _scheduled(jobs, takes, settings=settings, starts=starts)
-        over = _over_together(chosen, settings=settings, log=log)
+        done = chosen.done.set_index("job") if len(chosen.done) else pd.DataFrame()
+        held = _held_together(jobs, done, settings=settings, log=log)
+        over = _over(held)
         if not len(over):
             break
+        if turn == _MOST_ROUNDS:
+            over = over.combine_first(_over_at_worst(jobs, worked, settings=settings, log=log))
         jobs.loc[over.index, "why"] = over
         jobs["why"] = _whole_pieces(jobs)
-    else:
-        raise InvariantError(f"works of several rigs are over a label's limit together after {_MOST_ROUNDS} rounds")
     curve = _curve(chosen, settings=settings, starts=starts)
-    return told(chosen, curve=curve, settings=settings, starts=starts, currency=currency)
+    return told(chosen, held=held, curve=curve, settings=settings, starts=starts, currency=currency)
 
 
 def weeks_from(first: dt.date, weeks: int) -> list[dt.date]:
@@ -156,7 +159,7 @@ def _visits(
     jobs = jobs.assign(**{str(name): visits[name].array for name in visits if name != "after"})
     jobs["patch_no"] = visits.index.to_numpy()
     jobs["mix"] = mixes_of(jobs, settings.mix)
-    jobs["why"] = [_why_not(job) for job in rows_of(jobs)]
+    jobs["why"] = [_why_not(job, days) for job in rows_of(jobs)]
     return jobs
 
 
@@ -170,7 +173,7 @@ def _too_short(visits: pd.DataFrame, starts: Sequence[dt.date], days_per_week: i
     return dated.index[np.asarray(given, bool)].unique()
 
 
-def _why_not(job: Any) -> str:
+def _why_not(job: Any, days_per_week: int) -> str:
     """Why nothing can be planned for a visit, as far as the visit itself says."""
     if job.stand == OUTSIDE:
         return NOT_OURS
@@ -178,7 +181,23 @@ def _why_not(job: Any) -> str:
         return str(job.reason)
     if job.sprays and not job.mix:
         return NO_MIX
-    return f"no window: {job.window}" if pd.isna(job.first) or pd.isna(job.last) else ""
+    if pd.isna(job.first) or pd.isna(job.last):
+        return str(job.window)
+    return (
+        ""
+        if pd.isna(job.wait_min_days)
+        else _no_weeks_keep(int(job.wait_min_days), int(job.wait_max_days), days_per_week)
+    )
+
+
+def _no_weeks_keep(least_days: int, most_days: int, days_per_week: int) -> str:
+    """Why no two weeks keep a wait, whichever of their days are worked; empty where some do."""
+    least, most = wait_weeks(least_days, most_days, days_per_week=days_per_week)
+    if most is None or least <= most:
+        return ""
+    wide = f"{least_days} to {7 * least + days_per_week - 1} days"
+    what = f"a wait of {least_days} to {most_days} days is kept by no two weeks, whichever of their days are worked"
+    return f"{what}: make it {wide} or longer, as wait under [technique], in the rule or a [[window]]"
 
 
 def _whole_pieces(jobs: pd.DataFrame) -> pd.Series:
@@ -211,14 +230,29 @@ def _scheduled(
     return Chosen(jobs=jobs.copy(), takes=takes, options=options, best=best)
 
 
-def _over_together(chosen: Chosen, *, settings: Tract, log: gpd.GeoDataFrame | None) -> pd.Series[str]:
-    """Why visits are over a limit with what other rigs put on the same ground; each rig alone keeps them."""
-    done = chosen.done
-    if not len(done) or not done["sprays"].astype(bool).any():
-        return pd.Series(dtype=object)
-    own = chosen.jobs.loc[done["job"]].assign(rig=done["rig"].to_numpy(), trip_min=done["trip_min"].to_numpy())
-    table = held_to_label(own.assign(cover_pct=own["own_cover_pct"]), settings=settings, log=log)
-    return table.loc[table["withheld"].astype(bool), "why"]
+def _held_together(
+    jobs: gpd.GeoDataFrame, done: pd.DataFrame, *, settings: Tract, log: gpd.GeoDataFrame | None
+) -> pd.DataFrame:  # fmt: skip
+    """Visits held to the label with all that other rigs put on the same ground: ``done`` has the ``rig`` of each."""
+    if not len(done):
+        return pd.DataFrame()
+    own = jobs.loc[done.index].assign(rig=done["rig"], trip_min=done["trip_min"])
+    return held_to_label(own.assign(cover_pct=own["own_cover_pct"]), settings=settings, log=log)
+
+
+def _over(held: pd.DataFrame) -> pd.Series[str]:
+    """Why visits are over a limit together, though each rig alone keeps it."""
+    return held.loc[held["withheld"].astype(bool), "why"] if len(held) else pd.Series(dtype=object)
+
+
+def _over_at_worst(
+    jobs: gpd.GeoDataFrame, worked: Sequence[pd.DataFrame], *, settings: Tract, log: gpd.GeoDataFrame | None
+) -> pd.Series[str]:  # fmt: skip
+    """Why visits are over a limit if each is done by the rig that puts on most: the others keep it, by any rig."""
+    rows = pd.concat(worked)
+    could = rows[rows.index.isin(jobs.index[jobs["why"] == ""]) & ~rows["withheld"].astype(bool)]
+    most = could.sort_values("dose_kg_per_ha", kind="stable", na_position="first").groupby(level=0).tail(1)
+    return _over(_held_together(jobs, most, settings=settings, log=log))
 
 
 def _curve(chosen: Chosen, *, settings: Tract, starts: Sequence[dt.date]) -> pd.DataFrame:

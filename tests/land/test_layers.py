@@ -366,3 +366,11 @@ def test_what_is_wrong_with_a_log_stops_the_plan(tract):
 def test_what_a_log_leaves_open_is_said(tract):
     notes = read_land(sprayed(tract, ingredient_name="", dose_kg_per_ha=np.nan)).notes
     assert sum("1 of 1 applications have no" in note for note in notes) == 2
+
+
+def test_a_priority_of_a_stand_that_is_not_there_stops_the_plan(tract):
+    well = f"lon,lat\n{LON},{LAT}\n"
+    more = '[schedule]\nstand_priority = {{ "1" = 2.0, "{name}" = 0 }}\n'
+    text = faults(tract(well, file="w.csv", more=more.format(name="Creek"), stands=("1", "creek")))
+    assert "[schedule] stand_priority" in text and "'Creek'" in text and "1, creek" in text and "'1'" not in text
+    read_land(tract(well, file="w.csv", more=more.format(name="creek"), stands=("1", "creek")))

@@ -79,11 +79,12 @@ def test_at_the_stop_volume_all_is_within_and_a_little_more_is_over(strength, ra
 def test_two_species_on_one_spot_add_where_the_ingredient_is_the_same():
     patches = jobs(gallons(30, patch="A"), gallons(30, patch="B", mix="n"))  # 2.4 lb/acre each, limit 4
     half = gpd.GeoSeries([box(0, 0, ACRE_SIDE, ACRE_SIDE), box(ACRE_SIDE / 2, 0, 1.5 * ACRE_SIDE, ACRE_SIDE)], crs=CRS)
-    for names, sums in ((("x", "X "), 4.8), (("x", "y"), 2.4), ((None, None), 2.4), (("x", None), 2.4)):
+    for names, sums in ((("x", "X "), 4.8), (("x", "y"), 2.4), ((None, None), 4.8), (("x", None), 4.8)):
         pair = [mix(ingredient_name=names[0]), mix(name="n", product="Example Product B", ingredient_name=names[1])]
         made = worked(patches, mixes=pair, shapes=half)
         assert (made.table["application_kg_per_ha"] / LB_ACRE).tolist() == pytest.approx([sums, sums])
         assert made.table["withheld"].all() == (sums > 4)
+        assert all(("type ingredient_name" in fault.mend) == (None in names) for fault in made.faults)
     one = worked(patches, mixes=[mix(), mix(name="n")], shapes=half)  # one product in two mixes
     assert one.table["withheld"].all() and "with stand S1, patch B on the same ground" in one.faults[0].what
     touching = gpd.GeoSeries([box(0, 0, 60, 60), box(60, 0, 120, 60)], crs=CRS)
@@ -123,11 +124,13 @@ def test_the_log_counts_on_its_own_ground_alone():
         (translate(side, 2 * ACRE_SIDE), dt.date(2026, 5, 1), "Example Product A", 50 * LB_ACRE, None),
         (side, dt.date(2026, 5, 1), "Example Product C", 50 * LB_ACRE, "other"),
     ]
-    made = worked(patch, past=log(*entries), shapes=squares(patch))
+    made = worked(patch, mixes=[mix(ingredient_name="x")], past=log(*entries), shapes=squares(patch))
     assert made.table["year_kg_per_ha"].iloc[0] / LB_ACRE == pytest.approx(8.2)
     assert made.table["application_kg_per_ha"].iloc[0] / LB_ACRE == pytest.approx(3.2)
     assert "8.2 lb/acre in the year (with Example product  A of 2026-05-01" in made.faults[0].what
-    assert worked(patch, past=log(*entries[1:]), shapes=squares(patch)).faults == ()
+    assert worked(patch, mixes=[mix(ingredient_name="x")], past=log(*entries[1:]), shapes=squares(patch)).faults == ()
+    (unnamed,) = worked(patch, past=log(*entries[1:]), shapes=squares(patch)).faults  # it may hold what C holds
+    assert "perhaps the same ingredient" in unnamed.what and "type ingredient_name" in unnamed.mend
     named = worked(patch, mixes=[mix(ingredient_name="Other")], past=log(entries[2]), shapes=squares(patch))
     assert named.table["stop_at_L"].iloc[0] == 0 and "nothing is left" in named.faults[0].mend
 

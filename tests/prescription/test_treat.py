@@ -164,6 +164,30 @@ def test_a_tall_shrub_is_cut_and_its_resprouts_sprayed_after_the_wait(tmp_path):
     assert made.work.loc[cut, "work_min"] == pytest.approx(0.5 * 20 * 60 / 2)  # 10 person-hours by two
 
 
+@pytest.mark.parametrize(("wait", "planned"), [("8 weeks", False), ("56-66 days", False), ("56-67 days", True)])
+def test_a_wait_that_no_weeks_keep_says_how_wide_it_must_be(tmp_path, wait, planned):
+    """Cut on a Friday, sprayed on a Monday: 56 days after take 9 weeks; then Monday to Friday are 67 days."""
+    settings = tract(tmp_path)
+    (tmp_path / "tract.toml").write_text((tmp_path / "tract.toml").read_text() + f'[technique]\nwait = "{wait}"\n')
+    made = worked(ground({"height_m": 4.0}), read_tract(tmp_path))
+    assert settings.technique.wait_days == (56, 70)
+    assert (len(made.work) == 2) == planned
+    if not planned:
+        assert made.jobs["why"].str.contains("56 to 67 days").all()
+        assert made.withheld["mend"].str.contains("wait").any()
+
+
+def test_a_visit_left_out_for_its_other_one_says_why_that_is_and_names_it_as_the_tables_do(tmp_path):
+    settings = tract(tmp_path, available="400")
+    slow = settings.rig[0].pace[0].model_copy(update={"hours_h_per_ha": 220.0})  # 64 h of spraying in 4 weeks of 14 h
+    rig = settings.rig[0].model_copy(update={"pace": [slow]})
+    made = worked(ground({"height_m": 4.0}), settings.model_copy(update={"rig": [rig]}))
+    assert made.work.empty
+    first, second = made.unplanned["reason"]
+    assert second == "longer than its window gives the rigs that could do it"
+    assert first == f"its other visit (cut_then_foliar in Z000, visit 2) cannot be planned: {second}"
+
+
 def test_without_a_mix_for_its_resprouts_nothing_is_cut(tmp_path):
     settings = tract(tmp_path)
     for_low = settings.mix[0].model_copy(update={"technique": frozenset({"foliar_spot"})})
@@ -178,6 +202,15 @@ def test_without_a_mix_for_its_resprouts_nothing_is_cut(tmp_path):
 def test_cover_that_was_not_told_is_reckoned_whole(tmp_path):
     told = worked(ground({"cover_told": False}), tract(tmp_path)).work["volume_L"].tolist()
     assert told == pytest.approx([300.0])
+
+
+def test_a_plant_without_a_window_says_so_once_and_what_to_type(tmp_path):
+    settings = tract(tmp_path)
+    (tmp_path / "tract.toml").write_text((tmp_path / "tract.toml").read_text().replace("native_leaf_drop", "#"))
+    (row,) = worked(ground({}), read_tract(tmp_path)).withheld.to_dict("records")
+    assert settings.season.native_leaf_drop == (10, 20)
+    assert row["what"] == "no window"
+    assert row["mend"].startswith("type native_leaf_drop under [season]")
 
 
 def test_ground_no_rig_reaches_has_its_reason(tmp_path):
@@ -209,6 +242,29 @@ def test_loads_of_a_week_sum_to_what_its_works_take(tmp_path):
     assert held.to_numpy() == pytest.approx(taken.to_numpy(dtype=float))
     assert (made.loads["volume_L"] <= 15 * (1 + 1e-9)).all()
     assert made.schedule["volume_L"].sum() == pytest.approx(made.work["volume_L"].sum())
+
+
+def test_a_week_holds_every_tank_it_fills_also_of_a_mix_by_area_in_several_strengths(tmp_path):
+    tract(tmp_path)
+    heights = {100: 0.4, 200: 0.9, 300: 1.4, 400: 1.8}  # l/ha up to m: 4 l/ha of product are four strengths
+    measured = ", ".join(
+        f'{{ rate = "{rate} l/ha", up_to = "{up} m", date = 2026-07-01 }}' for rate, up in heights.items()
+    )
+    text = (tmp_path / "tract.toml").read_text().replace("2 % v/v", "4 l/ha")
+    text = text.replace('{ rate = "300 l/ha", date = 2026-07-01 }', measured).replace(
+        "crew = 2", 'fill = "45 min"\ncrew = 2'
+    )
+    (tmp_path / "tract.toml").write_text(text)
+    pieces = ground(*(
+        {"height_m": up, "cover_pct": 40.0, "geometry": shapely.box(1000 * at, 0, 1000 * at + side, side)}
+        for at, (side, up) in enumerate((side, up) for side in range(30, 90, 10) for up in heights.values())
+    ))  # fmt: skip
+    made = worked(pieces, read_tract(tmp_path))
+    parts = made.work[["work_min", "refill_min", "walk_min"]].sum(axis=1)
+    assert made.work["weeks"].str.fullmatch(r"\d+").all()  # none is parted
+    busy_min = parts.groupby(made.work["weeks"].astype(int)).sum() + 45 * made.loads.groupby("week")["count"].sum()
+    assert len(busy_min) > 2
+    assert (busy_min <= 5 * 390 * 0.45).all()
 
 
 def test_the_same_in_either_units(tmp_path):
@@ -251,6 +307,48 @@ def test_no_spot_gets_more_than_the_label_allows(tmp_path, rows):
             assert sum(others) <= 3 * (1 + 1e-9)
     total = {"planned": len(done), "why": (made.jobs["why"] != "").sum()}
     assert total["planned"] + total["why"] == len(made.jobs)  # every visit is planned or says why not
+
+
+HOSE = SECOND_RIG.replace("420 l/ha", "300 l/ha").replace("07-01 }", '07-01, technique = "foliar_broadcast" }')
+
+
+def test_what_another_rig_puts_on_the_same_ground_counts_where_a_crew_must_stop(tmp_path):
+    """By plant from the backpack, all over from the hose: 2.16 kg/ha each, 4.32 together, limit 5 in both."""
+    tract(tmp_path, more=HOSE, application="5 kg/ha")
+    text = (tmp_path / "tract.toml").read_text().replace('max_per_year = "3 kg/ha"', 'max_per_year = "5 kg/ha"')
+    text = text.replace("07-01 }]\npace", '07-01, technique = "foliar_spot" }]\npace')
+    (tmp_path / "tract.toml").write_text(text)
+    place = {"geometry": shapely.box(0, 0, 30, 30), "reached_by": "atv_hose;foot", "access": "atv_hose"}
+    jobs = worked(ground(place, place | {"cover_pct": 60.0}), read_tract(tmp_path)).jobs
+    assert jobs["technique"].tolist() == ["foliar_spot", "foliar_broadcast"]
+    assert jobs["application_kg_per_ha"].tolist() == pytest.approx([4.32, 4.32])
+    assert jobs["year_kg_per_ha"].tolist() == pytest.approx([4.32, 4.32])
+    own_L = np.array([0.045, 0.09]) * 300
+    assert jobs["stop_at_L"].tolist() == pytest.approx(own_L * (5 - 2.16) / 2.16)
+
+
+def test_many_spots_that_two_rigs_would_overdose_together_are_all_held_back(tmp_path):
+    """Money for one pair after the other: each choice is over on another spot, more often than is chosen anew."""
+    pairs = 22
+    pieces = ground(*(
+        {"geometry": shapely.box(1000 * at + x, 0, 1000 * at + x + 30, 30), "cover_pct": cover, "stand": f"s{at}",
+         "reached_by": "atv_hose;foot", "access": "atv_hose", "patch": f"{at}, {cover} %", "zone_id": f"Z{at}"}
+        for at in range(pairs) for cover, x in ((50.0, 0), (51.0, 10))  # 51 % is sprayed all over, by the hose alone
+    ))  # fmt: skip
+    tract(tmp_path, more=HOSE, money="118")
+    text = (tmp_path / "tract.toml").read_text()
+    text = text.replace("07-01 }]\npace", '07-01, technique = "foliar_spot" }]\npace').replace(
+        "weeks = 30", "weeks = 15"
+    )
+    weights = ", ".join(f"s{at} = {1000 * 0.6**at:.4f}" for at in range(pairs))
+    (tmp_path / "tract.toml").write_text(f'{text}gap = "0 %"\nstand_priority = {{ {weights} }}\n')
+    settings = read_tract(tmp_path)
+    pair = [worked(pieces.iloc[[at]], settings).work["money"].sum() for at in (0, 1)]
+    assert min(pair) > 0
+    assert sum(pair) <= 118 < 2 * sum(pair)
+    made = worked(pieces, settings)
+    assert made.jobs["work"].isna().all()
+    assert made.jobs["why"].str.contains(r"4\.32 kg/ha in one application").all()  # 2 x 2.16 kg/ha, limit 3
 
 
 def test_slivers_keep_the_ground_they_are_of():

@@ -85,4 +85,6 @@ def _each_said(why: dict[str, str]) -> str:
     """Why each rig does not do a visit; once where all say the same."""
     if len(set(why.values())) == 1:
         return next(iter(why.values()))
-    return "; ".join(f"{rig}: {text}" for rig, text in why.items())
+    said = [(rig, *text.rpartition(": ")[::2]) for rig, text in why.items()]
+    parts = [f"{rig} - {what} ({mend})" if what else f"{rig} - {mend}" for rig, what, mend in said]
+    return f"{'; '.join(parts)}: change it for one of the rigs"

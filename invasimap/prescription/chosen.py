@@ -20,6 +20,7 @@ from invasimap.prescription.costs import PARTS_OF_MONEY
 from invasimap.prescription.labour import HOURS_COLUMNS, days_of_rigs
 from invasimap.prescription.loads import SHARES, SUMS, loads, outings
 from invasimap.prescription.schedule import Schedule, runner_up
+from invasimap.prescription.spread import present_cost_of_waiting
 from invasimap.prescription.treatment import Answer, Treatment
 from invasimap.prescription.units_of_work import Takes, rigs_table
 from invasimap.prescription.volume import places, rows_of
@@ -70,10 +71,12 @@ def told(
     work, weekly = _work(chosen, starts)
     jobs = _with_work(chosen.jobs, rows, work.pop("old"))
     rounds, weekly["outing"] = outings(work, weekly)
-    tanks = loads(rounds, rigs=settings.rig, mark_L=settings.spray.mark_L(settings.shown))
+    tanks = loads(rounds, rigs=settings.rig, mark_L=settings.spray.mark_L(settings.shown), shown=settings.shown)
     filled = rounds[["week", "monday", "works"]].join(tanks.table.set_index("outing"), how="right").reset_index()
     left, reasons = _unplanned(jobs, chosen)
     jobs.loc[reasons.index, "why"] = reasons
+    days = days_of_rigs(work, rigs=settings.rig, labour=settings.labour)
+    faults = [*chosen.takes.faults, *tanks.faults, *_over_in_whole_days(work, days, settings)]
     return Treatment(
         start=starts[0],
         start_said="start in the settings" if settings.schedule.start else "the day this plan was made",
@@ -84,11 +87,23 @@ def told(
         loads=filled,
         schedule=weekly[list(_WEEKLY)],
         unplanned=left,
-        withheld=_withheld(jobs, (*chosen.takes.faults, *tanks.faults)),
-        rig_days=days_of_rigs(work, rigs=settings.rig, labour=settings.labour),
+        withheld=_withheld(jobs, faults),
+        rig_days=days,
         curve=curve,
         answer=_answer(chosen, settings=settings, weeks=len(starts)),
     )
+
+
+def _over_in_whole_days(work: pd.DataFrame, days: pd.DataFrame, settings: Tract) -> list[Fault]:
+    """That pay for whole days comes to more than the budget, which the schedule keeps by parts of days."""
+    budget = budget_of(settings)
+    if budget is None or not len(work):
+        return []
+    whole = float(work["money"].sum() - work["labour_money"].sum() + days["labour_money"].sum())
+    if not whole > budget * (1 + 1e-9):
+        return []
+    what = f"with pay for whole days the planned works come to {whole:,.0f}, over the budget of {budget:,.0f}"
+    return [Fault(where="[budget] money", what=what, mend="plan with less, or share out the last days' crews")]
 
 
 def _with_work(jobs: gpd.GeoDataFrame, rows: pd.DataFrame, old: pd.Series[int]) -> gpd.GeoDataFrame:
@@ -104,6 +119,7 @@ def _with_work(jobs: gpd.GeoDataFrame, rows: pd.DataFrame, old: pd.Series[int]) 
 
 _OURS: Final = (
     "patch_no", "value_m2", "own_cover_pct", "cover_told", "walk_min", "unit", "after", "able", "area_low", "area_high",
+    "part",
 )  # fmt: skip
 _WEEKLY: Final = ("work", "week", "monday", "rig", "outing", "hours", "money", "value_m2", "volume_L")
 _WORK_FIRST: Final = ("zone_id", "stand", "zone", "access", "rig", "technique", "visit", "visits", "sprays", "mix")
@@ -228,7 +244,25 @@ def _answer(chosen: Chosen, *, settings: Tract, weeks: int) -> Answer | None:
     return Answer(
         method=best.method, value_m2=best.value, bound_m2=best.bound, greedy_m2=best.greedy_value,
         gap_pct=best.gap_pct, next_best=_next_best(best, other, chosen.options),
+        waiting=_waiting(best, chosen.options, settings),
     )  # fmt: skip
+
+
+def _waiting(best: Schedule, options: pd.DataFrame, settings: Tract) -> str:
+    """What the works that are left would cost in a year, where the user's own rate of spread is typed."""
+    growth = settings.schedule.growth_pct_per_year
+    left = options[options["job"].isin(best.unplanned["job"])]
+    money = left.groupby("job")["money"].min()
+    if growth is None or settings.budget is None or not len(money) or money.isna().any() or not money.sum() > 0:
+        return ""
+    now, discount = float(money.sum()), settings.schedule.discount_pct_per_year
+    steady = math.log1p(growth / 100)  # typed as what a year adds
+    later = present_cost_of_waiting(now, growth_per_year=steady, discount_pct=discount, years=1)
+    currency = settings.budget.money.currency
+    return (
+        f"what is left would take {now:,.0f} {currency} now, and a year later {later:,.0f} {currency} of today's money "
+        f"(growth {growth:g} %, discount {discount:g} % a year)"
+    )
 
 
 def _next_best(best: Schedule, other: Schedule, options: pd.DataFrame) -> str:

@@ -160,9 +160,12 @@ def _without_trip(work: pd.DataFrame) -> list[Fault]:
     lost = work.index[work["trip_min"].isna()]
     if not len(lost):
         return []
-    named = ", ".join(map(str, lost[:5]))
-    what = f"the way to {len(lost)} of them is not known ({named}), nor are their hours"
-    return [Fault(where="works", what=what, mend="no refill was found within reach: look at the access")]
+    apart = work.loc[lost, ["rig", "stand"]].drop_duplicates()
+    named = "; ".join(f"{row.rig} in stand {row.stand}" for row in rows_of(apart.head(5)))
+    more = f" and {len(apart) - 5} more" if len(apart) > 5 else ""
+    what = f"the way from the water to the work is not known, nor are hours: {named}{more}"
+    mend = "type refill_trip under the rig; on foot, look at the access"
+    return [Fault(where="[[rig]]", what=what, mend=mend)]
 
 
 def days_of_rigs(hours_of: pd.DataFrame, *, rigs: Sequence[RigSection], labour: LabourSection) -> pd.DataFrame:

@@ -121,7 +121,9 @@ def outings(work: pd.DataFrame, weekly: pd.DataFrame) -> tuple[pd.DataFrame, pd.
     return table[columns], number.reindex(weekly.index).astype("Int64")
 
 
-def loads(work: pd.DataFrame, *, rigs: Sequence[RigSection], mark_L: float) -> Worked:
+def loads(
+    work: pd.DataFrame, *, rigs: Sequence[RigSection], mark_L: float, shown: ShownUnits = METRIC
+) -> Worked:  # fmt: skip
     """Full loads and the last of each work or outing, with what goes into each.
 
     Parameters
@@ -132,6 +134,8 @@ def loads(work: pd.DataFrame, *, rigs: Sequence[RigSection], mark_L: float) -> W
         The settings.
     mark_L
         The finest mark of the jug.
+    shown
+        The units of messages.
 
     Returns
     -------
@@ -161,7 +165,7 @@ def loads(work: pd.DataFrame, *, rigs: Sequence[RigSection], mark_L: float) -> W
         table[f"{part}_measured_L"] = down_to_mark(table[f"{part}_L"], mark_L=mark_L)
     measured = table[[f"{part}_measured_L" for part in PARTS]].sum(axis=1)
     table["water_measured_L"] = np.maximum(table["volume_L"] - measured, 0.0)
-    return Worked(table=table, faults=tuple(_too_small(table, of)))
+    return Worked(table=table, faults=tuple(_too_small(table, of, shown)))
 
 
 def tank_kinds(volume_L: float, *, tank_L: float) -> list[tuple[str, int, float]]:
@@ -207,13 +211,15 @@ def in_jug_units(table: pd.DataFrame, *, shown: ShownUnits) -> pd.DataFrame:
     return made
 
 
-def _too_small(table: pd.DataFrame, of: str) -> list[Fault]:
+def _too_small(table: pd.DataFrame, of: str, shown: ShownUnits) -> list[Fault]:
+    per_L, unit = (1000.0, "ml") if shown is METRIC else (128 / L_PER_GAL, "fl oz")
     found = []
     for row in rows_of(table):
         lost = row.product_L - row.product_measured_L
         if lost > _LOST_AT_MOST * row.product_L:
-            asked, measured = row.product_L * 1000, row.product_measured_L * 1000
-            what = f"{of} {getattr(row, of)}, {row.load} load: {asked:.3g} ml of product measures as {measured:.3g} ml"
+            asked, measured = row.product_L * per_L, row.product_measured_L * per_L
+            measures = f"{asked:.3g} {unit} of product measures as {measured:.3g} {unit}"
+            what = f"{of} {getattr(row, of)}, {row.load} load: {measures}"
             mend = "use a jug with finer marks and write them as jug_mark under [spray]"
             found.append(Fault(where=f"rig {row.rig!r}", what=f"{what}, over 5 % too weak", mend=mend))
     return found

@@ -31,6 +31,7 @@ from invasimap.prescription.treatment import Treatment
 from invasimap.prescription.units_of_work import (
     Takes,
     options_of,
+    parts_of,
     rigs_table,
     unit_numbers,
     what_it_takes,
@@ -72,8 +73,13 @@ def treat(
     jobs["why"] = _whole_pieces(jobs.assign(why=why_nobody(jobs, worked, settings.rig)))
     jobs["able"] = [_able(label, worked, settings) for label in jobs.index]
     for turn in count(1):
+        jobs["part"] = 0
         jobs[["unit", "after"]] = unit_numbers(jobs)
         takes = what_it_takes(jobs, worked, settings=settings)
+        jobs["part"] = parts_of(jobs, takes, settings=settings)
+        if jobs["part"].any():
+            jobs[["unit", "after"]] = unit_numbers(jobs)
+            takes = what_it_takes(jobs, worked, settings=settings)
         chosen = _scheduled(jobs, takes, settings=settings, starts=starts)
         done = chosen.done.set_index("job") if len(chosen.done) else pd.DataFrame()
         held = _held_together(jobs, done, settings=settings, log=log)

@@ -17,7 +17,8 @@ class Answer:
     """How the schedule was found and how good it is.
 
     ``method`` says so in words; ``value_m2`` is the weighted infested ground done, ``bound_m2`` what no schedule can
-    exceed, ``greedy_m2`` what the plain way came to; ``next_best`` says in words what else was nearly as good.
+    exceed, ``greedy_m2`` what the plain way came to; ``next_best`` says in words what else was nearly as good, and
+    ``waiting`` what the works that are left would cost in a year.
     """
 
     method: str
@@ -26,6 +27,7 @@ class Answer:
     greedy_m2: float
     gap_pct: float
     next_best: str = ""
+    waiting: str = ""
 
 
 @dataclass(frozen=True, kw_only=True)

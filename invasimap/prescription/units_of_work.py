@@ -21,11 +21,12 @@ from invasimap.prescription.schedule_table import wait_weeks, weeks_within
 from invasimap.prescription.volume import rows_of
 
 _SAME: Final = (
-    "zone_id", "technique", "visits", "wait_min_days", "wait_max_days", "mix", "first", "last", "able",
+    "zone_id", "technique", "visits", "wait_min_days", "wait_max_days", "mix", "first", "last", "able", "part",
 )  # fmt: skip
 
 
 _BEYOND: Final = 110
+_PARTS_A_WEEK: Final = 2
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -51,7 +52,8 @@ def unit_numbers(jobs: pd.DataFrame) -> pd.DataFrame:
     Parameters
     ----------
     jobs
-        Visits: ``patch_no`` (the piece), ``visit``, ``why``, the columns of piece and visit, ``able`` (names of rigs).
+        Visits: ``patch_no`` (the piece), ``visit``, ``why``, the columns of piece and visit, ``able`` (names of rigs),
+        ``part`` (what keeps pieces apart that would be too much for one week: ``parts_of``).
     """
     live = jobs[jobs["why"] == ""]
     chains: dict[Any, list[str]] = {}
@@ -65,6 +67,29 @@ def unit_numbers(jobs: pd.DataFrame) -> pd.DataFrame:
     found = pd.DataFrame({"unit": unit}, index=live.index).astype("Int64")
     found["after"] = found["unit"].where(live["visit"] > 1) - 1
     return found.reindex(jobs.index)
+
+
+def parts_of(jobs: pd.DataFrame, takes: Takes, *, settings: Tract) -> pd.Series[int]:
+    """The part of its unit that each visit's piece goes to: what every rig needs over a week for is cut by patch.
+
+    Parts take about half a week of the rig that is quickest, so that a window of few weeks holds some of a large zone,
+    and those cut first are sprayed first.
+    """
+    none = pd.Series(0, index=jobs.index)
+    if not len(takes.work):
+        return none
+    minutes = takes.work.groupby(["unit", "rig"])["total_min"].sum(min_count=1).reset_index()
+    in_week = rigs_table(settings).set_index("rig")["hours_per_week"]
+    minutes["weeks"] = minutes["total_min"] / 60 / minutes["rig"].map(in_week)
+    weeks = jobs["unit"].map(minutes.groupby("unit")["weeks"].min()).astype(float)
+    weeks = weeks.groupby(jobs["patch_no"]).transform("max")  # a piece's visits are cut alike
+    parts = (_PARTS_A_WEEK * weeks).where((weeks > 1) & np.isfinite(weeks), 1.0).map(np.ceil)
+    first = jobs["visit"] == 1
+    ground = (jobs["gross_m2"] * jobs["cover_pct"] / 100).where(first & jobs["unit"].notna(), 0.0)
+    before = ground.groupby(jobs["unit"]).cumsum() - ground / 2
+    whole = ground.groupby(jobs["unit"]).transform("sum")
+    part = np.floor(parts * (before / whole.where(whole > 0)).fillna(0.0)).where(first)
+    return part.groupby(jobs["patch_no"]).transform("max").fillna(0.0).astype(int)
 
 
 def what_it_takes(jobs: pd.DataFrame, worked: Sequence[pd.DataFrame], *, settings: Tract) -> Takes:

@@ -264,6 +264,7 @@ def answer_report(plan: Plan) -> PrintedTable:
         ["Short of that by at most", _gap(found.gap_pct)],
         ["The plain way (best worth for its money and hours first) does", shown_area(found.greedy_m2, plan.shown)],
         ["Next best", found.next_best or "no other choice was found"],
+        *([["Waiting", found.waiting]] if found.waiting else []),
     ]
     return PrintedTable(
         caption="How the schedule was found", heads=heads, rows=rows, note="Weighted: stands of more priority and "

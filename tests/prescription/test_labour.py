@@ -127,7 +127,7 @@ def test_sloped_ground_takes_no_less_time():
 
 def test_hours_that_lack_a_figure_are_not_known():
     _, found = one_work(rig(), trip_min=math.nan)
-    assert math.isnan(found.table["total_min"].iloc[0]) and "way to" in found.faults[0].what
+    assert math.isnan(found.table["total_min"].iloc[0]) and "way from the water" in found.faults[0].what
     _, pulled = one_work(rig(), technique="pull", sprays=False)
     assert math.isnan(pulled.table["days"].iloc[0]) and "no pace for pull" in pulled.faults[0].what
     total = days_of_rigs(pulled.table, rigs=[rig()], labour=LABOUR).iloc[0]

@@ -375,3 +375,36 @@ def test_checks_tell_a_season_that_contradicts_itself(tmp_path):
     assert tanks_error(replace(made, loads=made.loads.iloc[:0])) == 1
     stricter = said.mix[0].model_copy(update={"max_per_application_kg_per_ha": 2.0})
     assert dose_over(made, [stricter]) == pytest.approx(0.08)
+
+
+def test_a_zone_of_more_than_a_week_is_cut_by_patch(tmp_path):
+    """12 hectares of 460 min each in one zone, in weeks of 14.4 h: nearly as many go as in zones of their own."""
+    zone = [{"zone_id": "Z001"}] * 12
+    apart = worked(ground(*({} for _ in zone)), tract(tmp_path))
+    one = worked(ground(*zone), tract(tmp_path))
+    assert one.schedule["hours"].groupby(one.schedule["week"]).sum().max() <= 5 * 6.5 * 0.45
+    assert one.jobs["work"].notna().sum() >= 0.7 * apart.jobs["work"].notna().sum() > 0
+    assert (one.jobs["work"].notna() | (one.jobs["why"] != "")).all()
+
+
+def test_resprouts_of_a_large_zone_are_sprayed_within_their_wait(tmp_path):
+    tall = [{"zone_id": "Z001", "height_m": 4.0}] * 6
+    made = worked(ground(*tall), tract(tmp_path))
+    weeks = made.schedule.groupby("work")["monday"].agg(["min", "max"])
+    done = made.jobs.dropna(subset=["work"]).pivot(index="patch", columns="visit", values="work")
+    assert len(done) > 0
+    for cut, spray in done.itertuples(index=False):
+        assert (weeks.loc[spray, "min"] - weeks.loc[cut, "max"]).days - 4 >= 56
+        assert (weeks.loc[spray, "max"] - weeks.loc[cut, "min"]).days + 4 <= 70
+
+
+def test_budget_in_whole_days_and_what_waiting_costs_are_said(tmp_path):
+    settings = tract(tmp_path, money="900")
+    grows = settings.schedule.model_copy(update={"growth_pct_per_year": 20.0})
+    made = worked(ground({}, {}, {}), settings.model_copy(update={"schedule": grows}))
+    (work,) = made.work.to_dict("records")
+    assert work["money"] == pytest.approx(460 / 390 * 480 + 30)  # 596.15: of 2 days at 480 with 30 of product 990
+    assert made.withheld["where"].tolist() == ["[budget] money"]
+    assert "990, over the budget of 900" in made.withheld["what"].iloc[0]
+    left = 2 * work["money"]
+    assert f"{left:,.0f} EUR now, and a year later {left * 1.2 / 1.05:,.0f} EUR" in made.answer.waiting

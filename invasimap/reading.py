@@ -25,6 +25,7 @@ from invasimap.land.layers import LandLayers, elevation_faults, read_land, read_
 from invasimap.land.machines import hose_notes
 from invasimap.land.notes import entrance_notes
 from invasimap.land.terrain import Terrain
+from invasimap.prescription.costs import money_faults
 
 EVERYWHERE_M: Final = (-3e7, -3e7, 3e7, 3e7)  # what survey positions are held against where there are no stands
 Step = Callable[[str], AbstractContextManager[object]]
@@ -93,7 +94,7 @@ def look_over(settings: Tract, *, internal: bool = False, step: Step = quiet) ->
 
     Without land layers the survey's places are held against the stands alone; without these, against nothing.
     """
-    faults = elevation_faults(settings)
+    faults = [*elevation_faults(settings), *money_faults(settings)]
     land = survey = photos = terrain = None
     notes: list[str] = []
     with step("Stands, water, ways and land"):

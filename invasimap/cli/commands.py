@@ -253,4 +253,5 @@ def season_summary(made: Plan) -> str:
     weeks = treatment.schedule["week"].nunique()
     left = f", {len(treatment.unplanned)} left over" if len(treatment.unplanned) else ""
     held = f"; {len(treatment.withheld)} entries in tables/withheld.csv" if len(treatment.withheld) else ""
-    return f"{len(work)} works in {weeks} weeks, {cost} ({treatment.answer.method}){left}{held}."
+    works, span = (f"{count} {name}{'s' * (count != 1)}" for count, name in ((len(work), "work"), (weeks, "week")))
+    return f"{works} in {span}, {cost} ({treatment.answer.method}){left}{held}."

@@ -60,7 +60,8 @@ class CalibrationSection(Section):
 class PaceSection(Section):
     """``[[rig.pace]]``: person-hours that a technique takes per area worked, from your own records.
 
-    ``jobs`` is how many jobs the figure rests on, printed with it.
+    ``jobs`` is how many jobs the figure rests on, printed with it. That of ``cut_then_foliar`` is of the cutting; its
+    resprouts go by the pace of ``foliar_spot``, where there is one.
     """
 
     technique: Technique

@@ -288,6 +288,14 @@ class Tract(Section):
     _left_out: frozenset[str] = PrivateAttr(default=frozenset())
     _tried: tuple[str, ...] = PrivateAttr(default=())
 
+    @model_validator(mode="after")
+    def _told_apart(self) -> Self:
+        for kind, blocks in (("mix", self.mix), ("rig", self.rig)):
+            names = [block.name for block in blocks]
+            if twice := sorted({name for name in names if names.count(name) > 1}):
+                raise ValueError(f"two [[{kind}]] have the name {twice[0]!r}: rename one")
+        return self
+
     @property
     def file(self) -> Path:
         """The settings file."""

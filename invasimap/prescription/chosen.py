@@ -76,8 +76,8 @@ def told(
     filled = rounds[["week", "monday", "works"]].join(tanks.table.set_index("outing"), how="right").reset_index()
     left, reasons = _unplanned(jobs, chosen)
     jobs.loc[reasons.index, "why"] = reasons
-    days = days_of_rigs(work, rigs=settings.rig, labour=settings.labour)
-    faults = [*chosen.takes.faults, *tanks.faults, *_over_in_whole_days(work, days, settings)]
+    days = days_of_rigs(work, rigs=settings.rig, labour=settings.labour, weekly=weekly)
+    faults = [*_uncalibrated(settings), *chosen.takes.faults, *tanks.faults, *_over_in_whole_days(work, days, settings)]
     return Treatment(
         start=starts[0],
         start_said="start in the settings" if settings.schedule.start else "the day this plan was made",
@@ -93,6 +93,16 @@ def told(
         curve=curve,
         answer=_answer(chosen, settings=settings, weeks=len(starts)),
     )
+
+
+def _uncalibrated(settings: Tract) -> list[Fault]:
+    """Rigs that nothing can be sprayed with, for lack of any measured rate."""
+    return [
+        Fault(where=f"rig {rig.name!r}", what="has no calibration: nothing is sprayed with it",
+              mend="calibrate it (invasimap calibrate) and write the line under the rig")
+        for rig in settings.rig
+        if not rig.calibration and settings.mix
+    ]  # fmt: skip
 
 
 def _over_in_whole_days(work: pd.DataFrame, days: pd.DataFrame, settings: Tract) -> list[Fault]:

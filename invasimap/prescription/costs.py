@@ -15,6 +15,7 @@ import pandas as pd
 from invasimap.core.errors import Fault, InputError
 from invasimap.core.mix_settings import Adjuvant, MixSection
 from invasimap.core.rig_settings import LabourSection, MachineCosts, RigSection
+from invasimap.core.settings import Tract
 from invasimap.core.units import Money
 from invasimap.prescription.volume import Worked, rows_of
 
@@ -178,6 +179,20 @@ def one_currency(*, rigs: Sequence[RigSection], mixes: Sequence[MixSection], lab
         named = ", ".join(f"{currency} ({where})" for currency, where in said.items())
         raise InputError(Fault(where="settings", what=f"money is in several currencies: {named}", mend="use one"))
     return next(iter(said), "")
+
+
+def money_faults(settings: Tract) -> list[Fault]:
+    """That money of rigs, mixes, labour, budget and its steps is in several currencies."""
+    try:
+        found = one_currency(rigs=settings.rig, mixes=settings.mix, labour=settings.labour)
+    except InputError as error:
+        return list(error.faults)
+    budget, step = settings.budget.money if settings.budget else None, settings.schedule.money_step
+    for where, money in (("[budget] money", budget), ("[schedule] money_step", step)):
+        if money is not None and money.currency != (found := found or money.currency):
+            what = f"is in {money.currency}, other money of the settings in {found}"
+            return [Fault(where=where, what=what, mend="use one currency")]
+    return []
 
 
 def _amounts(

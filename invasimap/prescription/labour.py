@@ -20,6 +20,9 @@ from invasimap.prescription.volume import Worked, rows_of
 _CLOSE: Final = 1e-9
 
 
+BY_HAND: Final = ("cut_stump", "basal_bark")  # sprayed or painted, but the time goes to the cutting and the stems
+
+
 @dataclass(frozen=True, kw_only=True)
 class Minutes:
     """How long a piece of work takes, by part; ``bound_by`` says what the spraying waits for."""
@@ -40,6 +43,8 @@ class Minutes:
 def spraying_min(volume_L: float, *, rig: RigSection, surface_m2: float, worked_m2: float, technique: str) -> Any:
     """Minutes at the plants and what they are bound by: the longest of output, ground speed and the crew's own pace.
 
+    Where plants are cut or treated one by one the pace is needed: what the output alone takes is a part of it.
+
     ``volume_L`` may be 0 for work that sprays nothing. (NaN, "") where nothing bounds it.
 
     Examples
@@ -57,7 +62,10 @@ def spraying_min(volume_L: float, *, rig: RigSection, surface_m2: float, worked_
         bounds.append((volume_L / (rig.output_L_per_min * rig.trigger_share), "output"))
         if rig.ground_speed_m_per_s is not None and rig.swath_m is not None:
             bounds.append((surface_m2 / (rig.ground_speed_m_per_s * 60 * rig.swath_m), "ground speed"))
-    if (pace := rig.pace_of(technique)) is not None:
+    pace = rig.pace_of(technique)
+    if pace is None and technique in BY_HAND:
+        return math.nan, ""
+    if pace is not None:
         hours = person_hours(worked_m2, hours_h_per_ha=pace.hours_h_per_ha)
         bounds.append((hours * 60 / rig.crew, "pace"))
     return max(bounds) if bounds else (math.nan, "")
@@ -81,7 +89,7 @@ def minutes(
     volume_L = row.volume_L * share if row.sprays else 0.0
     work_min, bound_by = (math.nan, "") if math.isnan(share + volume_L) else spraying_min(
         volume_L, rig=rig, surface_m2=row.surface_m2 * share, worked_m2=row.worked_m2 * share,
-        technique=row.technique,
+        technique="foliar_spot" if row.sprays and row.technique == "cut_then_foliar" else row.technique,
     )  # fmt: skip
     tanks = 0 if math.isnan(volume_L) else fills(volume_L, tank_L=rig.tank_L)
     refills = max(tanks - 1, 0)
@@ -144,7 +152,8 @@ def _hours_row(made: dict[str, Minutes], rig: RigSection, labour: LabourSection)
 
 
 def _without_pace(work: pd.DataFrame, rigs: dict[str, RigSection]) -> list[Fault]:
-    by_hand = work.loc[~work["sprays"].astype(bool), ["rig", "technique"]].drop_duplicates()
+    needs = ~work["sprays"].astype(bool) | work["technique"].isin(BY_HAND)
+    by_hand = work.loc[needs, ["rig", "technique"]].drop_duplicates()
     return [
         Fault(
             where=f"rig {row.rig!r}",
@@ -168,8 +177,13 @@ def _without_trip(work: pd.DataFrame) -> list[Fault]:
     return [Fault(where="[[rig]]", what=what, mend=mend)]
 
 
-def days_of_rigs(hours_of: pd.DataFrame, *, rigs: Sequence[RigSection], labour: LabourSection) -> pd.DataFrame:
+def days_of_rigs(
+    hours_of: pd.DataFrame, *, rigs: Sequence[RigSection], labour: LabourSection, weekly: pd.DataFrame | None = None
+) -> pd.DataFrame:  # fmt: skip
     """Crew-days of each rig that has work: index ``rig``.
+
+    With ``weekly`` (``rig, week, hours``) every week's days are whole ones: a crew that is called out for two hours in
+    each of three weeks comes on three days.
 
     ``days`` exactly, ``whole_days`` (up), ``available_days``, ``over`` (more than are available), ``calendar_days``
     (up, by the share of days that let a crew spray), ``labour_money`` of the whole days and ``lost_money``, the pay of
@@ -182,7 +196,10 @@ def days_of_rigs(hours_of: pd.DataFrame, *, rigs: Sequence[RigSection], labour: 
             continue
         days = float(own.sum(skipna=False))
         whole = math.nan if math.isnan(days) else float(whole_up(days))
-        calendar = math.nan if math.isnan(days) else float(whole_up(days / labour.spray_day_chance))
+        if weekly is not None and not math.isnan(days):
+            in_week = weekly.loc[weekly["rig"] == rig.name].groupby("week")["hours"].sum()
+            whole = float(sum(whole_up(hours * 60 / labour.productive_min) for hours in in_week))
+        calendar = math.nan if math.isnan(days) else max(float(whole_up(days / labour.spray_day_chance)), whole)
         a_day = labour.paid_min / 60 * rig.wage.amount * rig.crew
         available = math.nan if rig.available_days is None else rig.available_days
         rows[rig.name] = {

@@ -117,7 +117,8 @@ def _withhold_untyped(held: Withheld, rows: Any, mix: MixSection, lacking: list[
         rows,
         where=f"mix {mix.name!r}",
         what=f"{', '.join(lacking)} {'is' if len(lacking) == 1 else 'are'} missing",
-        mend='type this from the label; for a limit that it does not state write "none on the label"',
+        mend="type this from the label"
+        + ('; for a limit that it does not state write "none on the label"' if lacking != ["ingredient"] else ""),
     )
 
 

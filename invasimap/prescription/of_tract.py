@@ -28,6 +28,7 @@ def pieces_of(
 ) -> gpd.GeoDataFrame:  # fmt: skip
     """The pieces that ``treat`` works with: with ``zone_id``, ``walk_min`` and the ranges of their acreage."""
     pieces = with_slivers(treatment_pieces(faces, patches, terrain), least_m2=least_m2)
+    pieces["patch"] = patches["id"].loc[pieces["patch"]].to_numpy()  # as every map and file names it
     pieces["zone_id"] = zone_of(pieces, zones)
     pieces["walk_min"] = walk_minutes(pieces, access)
     return with_ranges_of(pieces, acreage)

@@ -76,7 +76,9 @@ def _faults_of(problem: Problem, rows: pd.DataFrame) -> Iterator[str]:
     known = able[["hours", "money", "value"]].notna().all(axis=1)
     if not known.any():
         unknown = [name for name in ("hours", "money", "value") if able[name].isna().any()]
-        yield f"its {' and '.join(unknown)} are not known"
+        verb = "is" if unknown in (["money"], ["value"]) else "are"
+        mend = ": type the prices, or plan without [budget]" if "money" in unknown else ""
+        yield f"its {' and '.join(unknown)} {verb} not known{mend}"
         return
     able = able[known]
     if not (able["first_week"] <= able["last_week"]).any():

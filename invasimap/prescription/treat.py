@@ -12,13 +12,13 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 
-from invasimap.core.errors import Fault, SettingsError
+from invasimap.core.errors import SettingsError
 from invasimap.core.settings import Tract
 from invasimap.inputs.species import Catalogue
 from invasimap.land.words import OUTSIDE
 from invasimap.prescription.alternatives import NO_MIX, held_to_label, mixes_of, why_nobody, worked_by
 from invasimap.prescription.chosen import NOT_OURS, Chosen, budget_of, sooner, told
-from invasimap.prescription.costs import one_currency
+from invasimap.prescription.costs import money_faults, one_currency
 from invasimap.prescription.money_curve import money_curve
 from invasimap.prescription.priority import priorities
 from invasimap.prescription.schedule import schedule
@@ -114,13 +114,10 @@ def currency_of(settings: Tract) -> str:
     InputError
         When there are several.
     """
+    if faults := money_faults(settings):
+        raise SettingsError(faults)
     found = one_currency(rigs=settings.rig, mixes=settings.mix, labour=settings.labour)
-    budget, step = settings.budget.money if settings.budget else None, settings.schedule.money_step
-    for where, money in (("[budget] money", budget), ("[schedule] money_step", step)):
-        if money is not None and money.currency != (found := found or money.currency):
-            what = f"is in {money.currency}, other money of the settings in {found}"
-            raise SettingsError(Fault(where=where, what=what, mend="use one currency"))
-    return found
+    return found or (settings.budget.money.currency if settings.budget else "")
 
 
 def _with_taxa(settings: Tract, catalogue: Catalogue) -> Tract:

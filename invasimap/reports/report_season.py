@@ -119,6 +119,9 @@ def _cost(plan: Plan, treatment: Treatment) -> SeasonAnswer:
     if (budget := plan.settings.budget) is not None:
         share = shown_share(money, budget.money.amount)
         parts.append(f"{share} of the budget of {shown_money(budget.money.amount, currency)}")
+    whole_days = money - whole_sum(work["labour_money"]) + whole_sum(treatment.rig_days["labour_money"])
+    if not math.isnan(whole_days):
+        parts.append(f"{shown_money(whole_days, currency)} where crews are paid by whole days")
     return SeasonAnswer(of="Cost, likely", figure=shown_money(money, currency), said="; ".join(parts))
 
 
@@ -168,7 +171,7 @@ def _planned(plan: Plan, treatment: Treatment) -> SeasonAnswer:
 
 def _withheld(treatment: Treatment) -> SeasonAnswer:
     first = treatment.withheld.iloc[0]
-    said = first_letters(f"first, {first['where']}: {first['what']}", MOST_REASON)
+    said = first_letters(f"first: {first['what']}", MOST_REASON)
     count = _counted(len(treatment.withheld), "entry", "entries")
     return SeasonAnswer(of="Withheld or not known", figure=count, said=said)
 

@@ -181,7 +181,7 @@ def test_visits_that_branch_are_all_done_or_none():
         ({"first_week": 9, "last_week": 12}, {}, "outside the weeks"),
         ({"rig": ""}, {}, "no rig can do it"),
         ({"hours": np.nan}, {}, "hours are not known"),
-        ({"money": np.nan}, {}, "money are not known"),
+        ({"money": np.nan}, {}, "money is not known"),
         ({"hours": 401.0}, {}, "longer than its window"),
         ({"hours": 250.0}, {"hours_in_all": 200.0}, "hours in all"),
         ({}, {"hours_per_week": 0.0}, "have no hours"),

@@ -179,8 +179,9 @@ def test_a_wait_that_no_weeks_keep_says_how_wide_it_must_be(tmp_path, wait, plan
 
 def test_a_visit_left_out_for_its_other_one_says_why_that_is_and_names_it_as_the_tables_do(tmp_path):
     settings = tract(tmp_path, available="400")
-    slow = settings.rig[0].pace[0].model_copy(update={"hours_h_per_ha": 220.0})  # 64 h of spraying in 4 weeks of 14 h
-    rig = settings.rig[0].model_copy(update={"pace": [slow]})
+    cut = settings.rig[0].pace[0]
+    slow = cut.model_copy(update={"technique": "foliar_spot", "hours_h_per_ha": 220.0})  # 64 h in 4 weeks of 14 h
+    rig = settings.rig[0].model_copy(update={"pace": [cut, slow]})
     made = worked(ground({"height_m": 4.0}), settings.model_copy(update={"rig": [rig]}))
     assert made.work.empty
     first, second = made.unplanned["reason"]
@@ -408,3 +409,34 @@ def test_budget_in_whole_days_and_what_waiting_costs_are_said(tmp_path):
     assert "990, over the budget of 900" in made.withheld["what"].iloc[0]
     left = 2 * work["money"]
     assert f"{left:,.0f} EUR now, and a year later {left * 1.2 / 1.05:,.0f} EUR" in made.answer.waiting
+
+
+def test_days_are_whole_in_each_week(tmp_path):
+    """Two hectares of 460 min in weeks of their own: two days of each, however little is left of the second."""
+    settings = tract(tmp_path, available="40")
+    labour = settings.labour.model_copy(update={"spray_day_chance": 0.3})  # 9.75 h a week
+    made = worked(ground({}, {}), settings.model_copy(update={"labour": labour}))
+    assert made.schedule["week"].nunique() == 2
+    assert made.rig_days["whole_days"].tolist() == [4]
+    assert made.rig_days["labour_money"].tolist() == [4 * 480]
+
+
+def test_stumps_without_a_pace_have_no_hours_and_it_is_said(tmp_path):
+    settings = tract(tmp_path)
+    stump = settings.mix[0].model_copy(
+        update={"technique": frozenset({"cut_stump"}), "zones": frozenset({"hand_only"})}
+    )
+    rig = settings.rig[0]
+    for_stumps = rig.calibration[0].model_copy(update={"technique": "cut_stump"})
+    rig = rig.model_copy(update={"calibration": [for_stumps]})
+    made = worked(ground({"zone": "hand_only"}), settings.model_copy(update={"mix": [stump], "rig": [rig]}))
+    assert not len(made.work)
+    assert "no pace for cut_stump" in made.withheld["what"].iloc[0]
+
+
+def test_a_rig_that_was_never_calibrated_is_named(tmp_path):
+    settings = tract(tmp_path, more=SECOND_RIG)
+    bare = settings.rig[1].model_copy(update={"calibration": []})
+    made = worked(ground({"reached_by": "atv_hose;foot"}), settings.model_copy(update={"rig": [settings.rig[0], bare]}))
+    assert made.work["rig"].tolist() == ["backpack pair"]
+    assert made.withheld["where"].tolist() == ["rig 'ATV'"]

@@ -226,7 +226,7 @@ def _key(figure: Figure, height: float, *, estimated: bool) -> None:
     """What the bars are, in the figure's head."""
     top = height - EDGE_IN - 0.13
     samples = [("window", "from dates seen, or your own")]
-    samples += [("estimated", "estimated from another place")] if estimated else []
+    samples += [("estimated", "estimated")] if estimated else []
     ax = figure.add_axes((0, 0, 1, 1), zorder=-1)
     ax.set_axis_off()
     at = EDGE_IN

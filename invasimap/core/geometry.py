@@ -54,7 +54,7 @@ def setback_parts(geometries: Any, distance_m: Any, *, together: bool = False) -
         shapely.points(coords), distance[at] / math.cos(math.pi / (4 * QUAD_SEGS)), quad_segs=QUAD_SEGS
     )
     pairs, along = _pairs(shapes)
-    areas, within = shapely.get_parts(shapes, return_index=True)
+    areas, within = parts_of(shapes)
     solid = shapely.get_dimensions(areas) == 2
     parts = np.concatenate([discs, _rectangles(pairs, distance[along]), areas[solid]])
     return parts, np.concatenate([at, along, within[solid]])
@@ -78,7 +78,7 @@ def _rectangles(pairs: npt.NDArray[np.float64], half_m: npt.NDArray[np.float64])
 
 def _pairs(shapes: Geometries) -> tuple[npt.NDArray[np.float64], Ints]:
     """Ends of every segment (n x 2 x 2) and the number of the geometry it belongs to."""
-    parts, owner = shapely.get_parts(shapes, return_index=True)
+    parts, owner = parts_of(shapes)
     rings, ring_owner = shapely.get_rings(parts, return_index=True)
     lines = shapely.get_dimensions(parts) == 1
     chains = np.concatenate([rings, parts[lines]])
@@ -86,6 +86,27 @@ def _pairs(shapes: Geometries) -> tuple[npt.NDArray[np.float64], Ints]:
     coords, index = shapely.get_coordinates(chains, return_index=True)
     joined = (index[1:] == index[:-1]) & (coords[1:] != coords[:-1]).any(axis=1)
     return np.stack([coords[:-1][joined], coords[1:][joined]], axis=1), chain_owner[index[:-1][joined]]
+
+
+def parts_of(geometries: Any) -> tuple[Geometries, Ints]:
+    """What ``shapely.get_parts`` gives with the number of the geometry each is of; lone ones are not copied.
+
+    Examples
+    --------
+    >>> import shapely
+    >>> pair = shapely.MultiPoint([(0, 0), (1, 1)])
+    >>> parts, of = parts_of([shapely.Point(5, 5), pair, None, shapely.Point(6, 6)])
+    >>> [part.wkt for part in parts], of.tolist()
+    (['POINT (5 5)', 'POINT (0 0)', 'POINT (1 1)', 'POINT (6 6)'], [0, 1, 1, 3])
+    """
+    shapes = np.atleast_1d(np.asarray(geometries, object))
+    several = shapely.get_type_id(shapes) >= shapely.GeometryType.MULTIPOINT
+    count = np.where(shapely.is_missing(shapes), 0, 1)
+    count[several] = shapely.get_num_geometries(shapes[several])
+    of = np.repeat(np.arange(len(shapes)), count)
+    parts = shapes[of]
+    parts[several[of]] = shapely.get_parts(shapes[several])
+    return parts, of
 
 
 def segments(geometries: Any) -> Geometries:
@@ -126,7 +147,7 @@ def without_empty_rings(geometries: Geometries) -> Geometries:
     >>> without_empty_rings(np.array([shape], object))[0].wkt
     'POLYGON ((0 0, 1 0, 1 1, 0 0))'
     """
-    parts, owner = shapely.get_parts(geometries, return_index=True)
+    parts, owner = parts_of(geometries)
     while (shapely.get_type_id(parts) > shapely.GeometryType.POLYGON).any():
         parts, inner = shapely.get_parts(parts, return_index=True)
         owner = owner[inner]

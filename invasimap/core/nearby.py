@@ -8,6 +8,8 @@ import numpy as np
 import numpy.typing as npt
 import shapely
 
+from invasimap.core.geometry import parts_of
+
 Geometries = npt.NDArray[np.object_]
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.intp]
@@ -86,7 +88,7 @@ def near_parts(shapes: Any, distance_m: Any, near: Any) -> tuple[Geometries, Int
     """
     given = np.atleast_1d(np.asarray(shapes, object))
     boxes = Boxes(near)
-    parts, of = shapely.get_parts(given, return_index=True)
+    parts, of = parts_of(given)
     held = ~shapely.is_empty(parts)
     parts, of = parts[held], of[held]
     reach = np.broadcast_to(np.asarray(distance_m, float), given.shape)[of]

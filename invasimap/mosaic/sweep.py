@@ -20,6 +20,7 @@ import numpy.typing as npt
 import shapely
 
 from invasimap.core.at_once import in_pieces
+from invasimap.core.geometry import parts_of
 from invasimap.core.second_process import processors
 from invasimap.mosaic import sweep_kernel as kernel
 
@@ -142,7 +143,7 @@ def _ring_sizes(
 
     Most polygons are ``whole``, one ring; only the others are taken apart, which costs as much as all the rest.
     """
-    parts, owner = shapely.get_parts(shapes[~whole], return_index=True)
+    parts, owner = parts_of(shapes[~whole])
     rings, part = shapely.get_rings(parts, return_index=True)
     count = np.ones(len(shapes), np.int64)
     count[~whole] = np.bincount(owner[part], minlength=len(shapes) - np.count_nonzero(whole))
@@ -287,8 +288,8 @@ def _touched(
     def found(number: int, run: tuple[int, int], way: Any, share: float) -> tuple[Any, Any]:
         start = layers[number].start[run[0] : run[1] + 1]
         marked = (way, items[number][run[0] : run[1]], before[number])
-        room = 64 + int((start[-1] - start[0]) * share)
-        return kernel.gather(layers[number].xy, start, marked, frame, tile, wanted, room)
+        touch = np.empty((64 + int((start[-1] - start[0]) * share), 4), np.int32)
+        return kernel.gather(layers[number].xy, start, marked, frame, tile, wanted, touch)
 
     parts = list(pool.map(lambda run, ready: found(0, run, ready[0], 1.25), own, prepared))
     rows_of, count = _dealt([cross for _, cross in parts], len(tile), pool), int(items[0].max()) + 1

@@ -159,18 +159,18 @@ def _longer(values: Any) -> Any:
 
 
 @_compiled
-def gather(xy: Any, start: Any, marked: Any, frame: Any, tile: Any, wanted: Any, room: int) -> Any:
+def gather(xy: Any, start: Any, marked: Any, frame: Any, tile: Any, wanted: Any, touch: Any) -> Any:
     """Edges that touch numbered tiles, and crossings of the lower lines of ``wanted`` rows.
 
-    ``marked`` is the way and the item of every ring, and what to add to the number of an edge; ``room`` a guess how
-    many there will be. Gives tile, edge (the number of its first place), item and way of each touch; and row, first
-    column whose corner does not lie left of it, item and turn of each crossing: what it adds to the winding number of
-    everything right of it.
+    ``marked`` is the way and the item of every ring, and what to add to the number of an edge; ``touch`` has room for
+    about as many rows as there will be. Gives tile, edge (the number of its first place), item and way of each touch;
+    and row, first column whose corner does not lie left of it, item and turn of each crossing: what it adds to the
+    winding number of everything right of it.
     """
     left, bottom, side, columns = frame
     rows = tile.shape[0]
     way, item, offset = marked
-    touch, cross = np.empty((room, 4), np.int32), np.empty((room // 8 + 16, 4), np.int32)
+    cross = np.empty((len(touch) // 8 + 16, 4), np.int32)
     touches, crossings = NONE, NONE
     for ring in range(len(start) - 1):
         first = start[ring]

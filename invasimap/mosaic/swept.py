@@ -10,6 +10,7 @@ import numpy.typing as npt
 import pandas as pd
 import shapely
 
+from invasimap.core.geometry import parts_of
 from invasimap.land.words import OUTSIDE, ZONES
 from invasimap.mosaic.faces import OUT_OF_REACH, deciding_rank, zone_numbers
 from invasimap.mosaic.given import mended
@@ -48,8 +49,8 @@ class Labels:
         means, access_names = pd.factorize(access["access"])
         number = zone_numbers(protection["zone"])
         guarded, zone = protection[number < ZONES.index("open")], number[number < ZONES.index("open")]
-        stand_parts, stand_rows = _lone(stands)
-        access_parts, access_rows = _lone(access)
+        stand_parts, stand_rows = parts_of(stands.geometry.to_numpy())
+        access_parts, access_rows = parts_of(access.geometry.to_numpy())
         return cls(
             stands=Layer(rings=rings_of(stand_parts), label=stand[stand_rows]),
             zones=Layer(rings=rings_of(guarded.geometry.to_numpy()), label=zone),
@@ -126,12 +127,3 @@ def _areas(patches: gpd.GeoDataFrame, labels: Labels) -> Areas:
 def _any_wrong(layer: gpd.GeoDataFrame, rows: Ints) -> bool:
     """Whether any of the rows that the sweep found odd is drawn wrongly: where edges all but touch, none need be."""
     return not shapely.is_valid(layer.geometry.to_numpy()[rows]).all()
-
-
-def _lone(layer: gpd.GeoDataFrame) -> tuple[npt.NDArray[np.object_], Ints]:
-    """Polygons and parts of multipolygons, in order, and the row of each: parts over one another add to nothing."""
-    shapes = layer.geometry.to_numpy()
-    if (shapely.get_type_id(shapes) != shapely.GeometryType.MULTIPOLYGON).all():
-        return shapes, np.arange(len(shapes))
-    parts, rows = shapely.get_parts(shapes, return_index=True)
-    return parts, rows

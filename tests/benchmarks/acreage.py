@@ -146,12 +146,11 @@ def _floor(folder: Path) -> None:
 def _ours(folder: Path) -> pd.Series:
     from invasimap import acreage
 
-    with ThreadPoolExecutor(1) as pool:
-        land = pool.submit(
-            lambda: [layer_of(folder, name) for name in ("access", "stands")]
-        )  # while the rest is worked
-        patches, protection = _drawn(*(layer_of(folder, name) for name in ("patches", "water", "sensitive")))
-        means, stands = land.result()
+    patches, parts, distance, zone = _drawn(*(layer_of(folder, name) for name in ("patches", "water", "sensitive")))
+    with ThreadPoolExecutor(1) as pool:  # shapely lets go of the lock while it buffers, not while it reads
+        near = pool.submit(shapely.buffer, parts, distance, quad_segs=QUAD_SEGS)
+        stands, means = (layer_of(folder, name) for name in ("stands", "access"))
+        protection = gpd.GeoDataFrame({"zone": zone}, geometry=near.result(), crs=patches.crs)
     table = acreage(
         patches,
         stands=stands,
@@ -164,7 +163,7 @@ def _ours(folder: Path) -> pd.Series:
 
 
 def _drawn(patches, water, sensitive):
-    """Patches, the points as discs; and what of the protection comes near them, with its distance."""
+    """Patches, the points as discs; and what of the protection comes near them, with its distance and zone."""
     from invasimap.core.nearby import near_parts
 
     shapes, radius = patches.geometry.to_numpy().copy(), patches["radius"].to_numpy()
@@ -176,8 +175,7 @@ def _drawn(patches, water, sensitive):
     guarded = pd.concat([water.assign(zone="no_spray"), sensitive.assign(zone="hand_only")])
     distance = guarded["buf"].to_numpy()
     parts, of = near_parts(guarded.geometry.to_numpy(), distance, shapes)
-    zone = guarded["zone"].to_numpy()[of]
-    return patches, gpd.GeoDataFrame({"zone": zone}, geometry=_buffers(parts, distance[of]), crs=patches.crs)
+    return patches, parts, distance[of], guarded["zone"].to_numpy()[of]
 
 
 def _discs(points, radius):
@@ -186,14 +184,6 @@ def _discs(points, radius):
     rings = shapely.get_coordinates(points)[:, None] + radius[:, None, None] * np.stack([np.cos(turn), np.sin(turn)], 1)
     number = np.arange(len(points) + 1)
     return shapely.from_ragged_array(shapely.GeometryType.POLYGON, rings.reshape(-1, 2), (number * len(turn), number))
-
-
-def _buffers(shapes, distance):
-    """Buffers, worked on two processors (shapely lets go of the lock)."""
-    halves = np.array_split(np.arange(len(shapes)), 8)
-    with ThreadPoolExecutor(2) as pool:
-        parts = pool.map(lambda half: shapely.buffer(shapes[half], distance[half], quad_segs=QUAD_SEGS), halves)
-        return np.concatenate(list(parts))
 
 
 if __name__ == "__main__":

@@ -256,10 +256,9 @@ def main():
     parser.add_argument("--draws", type=int, default=200)
     parser.add_argument("--workers", type=int, default=2)
     given = parser.parse_args()
+    surveys = [(number, given.draws) for number in range(given.first, given.first + given.surveys)]
     with ProcessPoolExecutor(given.workers) as pool:
-        found = list(
-            pool.map(_one, [(given.first + number, given.draws) for number in range(given.surveys)], chunksize=4)
-        )
+        found = list(pool.map(_one, surveys, chunksize=4))
     print(score(pd.concat(found)).to_string())
 
 

@@ -28,17 +28,21 @@ from invasimap.prescription.volume import places, rows_of
 
 NOT_OURS: Final = "lies outside every stand: not planned"
 _AMOUNTS: Final = ("dose_kg_per_ha", "application_kg_per_ha", "year_kg_per_ha", "stop_at_L", "at_limit", "notes")
-_UNIT: Final = re.compile(r"\b(other visit|between it and) (\d+)\b")  # as ``schedule_reasons`` says it
+_UNIT: Final = re.compile(r"\b(other visit|other work|between it and) (\d+)\b")  # as ``schedule_reasons`` says it
 _SHARE: Final = 0.5  # of the time limit, for the curve of money or the next best choice
 
 
 @dataclass(frozen=True, kw_only=True)
 class Chosen:
-    """Visits with their units, what each rig would take for them, what could be chosen from, and the best choice."""
+    """Visits with their units, what each rig would take for them, what could be chosen from, and the best choice.
+
+    ``shared`` are the spots where not all units may be done (``shared_ground``).
+    """
 
     jobs: gpd.GeoDataFrame
     takes: Takes
     options: pd.DataFrame
+    shared: pd.DataFrame
     best: Schedule | None
 
     @property
@@ -130,7 +134,7 @@ def _with_work(jobs: gpd.GeoDataFrame, rows: pd.DataFrame, old: pd.Series[int]) 
 
 _OURS: Final = (
     "patch_no", "value_m2", "own_cover_pct", "cover_told", "walk_min", "unit", "after", "able", "area_low", "area_high",
-    "part",
+    "part", "apart",
 )  # fmt: skip
 _WEEKLY: Final = ("work", "week", "monday", "rig", "outing", "hours", "money", "value_m2", "volume_L")
 _WORK_FIRST: Final = ("zone_id", "stand", "zone", "access", "rig", "technique", "visit", "visits", "sprays", "mix")
@@ -190,7 +194,7 @@ def _unplanned(jobs: pd.DataFrame, chosen: Chosen) -> tuple[pd.DataFrame, pd.Ser
     best, options, takes = chosen.best, chosen.options, chosen.takes
     if best is None or not len(best.unplanned):
         return pd.DataFrame(columns=columns), pd.Series(dtype=object)
-    names = {unit: f"{row.technique} in {row.zone_id}, visit {row.visit}"
+    names = {unit: f"{row.technique} in {row.zone_id}, visit {row.visit}{_of_patch(row)}"
              for unit, row in jobs.dropna(subset=["unit"]).groupby("unit").first().iterrows()}  # fmt: skip
     rows: list[dict[str, Any]] = []
     said: dict[Any, str] = {}
@@ -208,6 +212,10 @@ def _unplanned(jobs: pd.DataFrame, chosen: Chosen) -> tuple[pd.DataFrame, pd.Ser
         said |= dict.fromkeys(own.index, reason)
     table = pd.DataFrame(rows, columns=columns).sort_values(["zone_id", "technique", "visit"], kind="stable")
     return table.reset_index(drop=True), pd.Series(said, dtype=object).astype(str)
+
+
+def _of_patch(row: Any) -> str:
+    return f", patch {row.patch}" if row.apart >= 0 else ""
 
 
 def _with_names(reason: str, names: Mapping[Any, str]) -> str:
@@ -250,7 +258,7 @@ def _answer(chosen: Chosen, *, settings: Tract, weeks: int) -> Answer | None:
         return None
     other = runner_up(
         chosen.options, best, rigs=rigs_table(settings), weeks=weeks, budget=budget_of(settings),
-        settings=sooner(settings.schedule),
+        settings=sooner(settings.schedule), shared=chosen.shared,
     )  # fmt: skip
     return Answer(
         method=best.method, value_m2=best.value, bound_m2=best.bound, greedy_m2=best.greedy_value,

@@ -401,6 +401,20 @@ def test_a_cut_whose_resprouts_share_ground_with_more_goes_or_stays_with_them(tm
     assert len(alone.work) == 2
 
 
+def test_a_stricter_mix_on_a_spot_holds_back_no_others_where_it_is_not_used(tmp_path):
+    """One product: two patches of 2.16 kg/ha are within their mix's limit of 7, and so were a third, but for its 3."""
+    settings = tract(tmp_path, application="7 kg/ha")
+    usual = settings.mix[0].model_copy(update={"max_per_year_kg_per_ha": 7.0})
+    strict = usual.model_copy(update={"name": "strict", "species": ["Rosa multiflora"]})
+    strict = strict.model_copy(update={"max_per_year_kg_per_ha": 3.0})
+    whole, part = ({"geometry": shapely.box(0, 0, side, side)} for side in (60, 20))
+    rose = part | {"species": "Rosa multiflora", "patch": "rose"}
+    made = worked(ground(whole, whole, rose), settings.model_copy(update={"mix": [usual, strict]}))
+    assert made.jobs["mix"].tolist() == ["leaves", "leaves", "strict"]
+    assert made.jobs["work"].notna().tolist() == [True, True, False]
+    assert "limit of 3 kg/ha in the year" in made.unplanned["reason"].iloc[0]
+
+
 def test_what_a_third_patch_cuts_into_slivers_is_held_to_the_label_without_it(tmp_path):
     """Three patches lie together on 0.015 m2, which a fourth parts into two slivers too small to count."""
     strip = 0.0003

@@ -17,6 +17,7 @@ from invasimap.core.errors import Fault
 from invasimap.core.schedule_settings import ScheduleSection
 from invasimap.core.settings import Tract
 from invasimap.land.words import OUTSIDE
+from invasimap.prescription.calibration_age import why_not_mixed
 from invasimap.prescription.costs import PARTS_OF_MONEY
 from invasimap.prescription.labour import HOURS_COLUMNS, days_of_rigs
 from invasimap.prescription.loads import SHARES, SUMS, loads, outings
@@ -27,7 +28,15 @@ from invasimap.prescription.units_of_work import Takes, rigs_table
 from invasimap.prescription.volume import places, rows_of
 
 NOT_OURS: Final = "lies outside every stand: not planned"
-_AMOUNTS: Final = ("dose_kg_per_ha", "application_kg_per_ha", "year_kg_per_ha", "stop_at_L", "at_limit", "notes")
+_AMOUNTS: Final = (
+    "calibrated",
+    "dose_kg_per_ha",
+    "application_kg_per_ha",
+    "year_kg_per_ha",
+    "stop_at_L",
+    "at_limit",
+    "notes",
+)
 _UNIT: Final = re.compile(r"\b(other visit|other work|between it and) (\d+)\b")  # as ``schedule_reasons`` says it
 _SHARE: Final = 0.5  # of the time limit, for the curve of money or the next best choice
 
@@ -78,6 +87,7 @@ def told(
     rounds, weekly["outing"] = outings(work, weekly)
     tanks = loads(rounds, rigs=settings.rig, mark_L=settings.spray.mark_L(settings.shown), shown=settings.shown)
     filled = rounds[["week", "monday", "works"]].join(tanks.table.set_index("outing"), how="right").reset_index()
+    filled["hold"] = _held_back(filled, jobs, settings)
     left, reasons = _unplanned(jobs, chosen)
     jobs.loc[reasons.index, "why"] = reasons
     days = days_of_rigs(work, rigs=settings.rig, labour=settings.labour, weekly=weekly)
@@ -119,6 +129,18 @@ def _over_in_whole_days(work: pd.DataFrame, days: pd.DataFrame, settings: Tract)
         return []
     what = f"with pay for whole days the planned works come to {whole:,.0f}, over the budget of {budget:,.0f}"
     return [Fault(where="[budget] money", what=what, mend="plan with less, or share out the last days' crews")]
+
+
+def _held_back(loads: pd.DataFrame, jobs: pd.DataFrame, settings: Tract) -> list[str]:
+    """Why loads must not be mixed as they stand: they rest on a calibration that no longer holds that week."""
+    dates = jobs.dropna(subset=["work", "calibrated"]).groupby("work")["calibrated"].agg(set).to_dict()
+    return [
+        why_not_mixed(
+            {day for work in str(row.works).split(";") for day in dates.get(int(work), ())}, monday=row.monday,
+            days_per_week=settings.schedule.days_per_week, age_days=settings.spray.calibration_age_days,
+        )
+        for row in rows_of(loads)
+    ]  # fmt: skip
 
 
 def _with_work(jobs: gpd.GeoDataFrame, rows: pd.DataFrame, old: pd.Series[int]) -> gpd.GeoDataFrame:

@@ -515,6 +515,22 @@ def test_stumps_without_a_pace_have_no_hours_and_it_is_said(tmp_path):
     assert "no pace for cut_stump" in made.withheld["what"].iloc[0]
 
 
+@pytest.mark.parametrize(("age", "done", "said"), [
+    ("116 day", "2026-07-01", "calibrated 2026-07-01, over 116 days before the week of 2026-10-26"),
+    ("117 day", "2026-07-01", ""), ("30 day", "2026-10-30", ""), ("30 day", "2026-09-26", ""),
+    ("30 day", "2026-10-31", "calibrated 2026-10-31, after the week of 2026-10-26"),
+])  # fmt: skip
+def test_what_rests_on_an_old_calibration_is_not_to_be_mixed(tmp_path, age, done, said):
+    """Sprayed from Monday 26 October, 117 days after 1 July and 30 after 26 September, to Friday the 30th."""
+    tract(tmp_path)
+    text = (tmp_path / "tract.toml").read_text().replace("2026-07-01", done)
+    (tmp_path / "tract.toml").write_text(text.replace('waste = "0 %"', f'waste = "0 %"\ncalibration_age = "{age}"'))
+    made = worked(ground({}), read_tract(tmp_path))
+    assert made.loads["monday"].tolist() == [dt.date(2026, 10, 26)]
+    assert [text.partition(":")[0] for text in made.loads["hold"]] == [said]
+    assert made.loads["product_L"].tolist() == pytest.approx([0.3])  # reckoned all the same, for what to buy
+
+
 def test_a_rig_that_was_never_calibrated_is_named(tmp_path):
     settings = tract(tmp_path, more=SECOND_RIG)
     bare = settings.rig[1].model_copy(update={"calibration": []})

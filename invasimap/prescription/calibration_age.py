@@ -1,0 +1,73 @@
+"""How long a calibration holds: what was measured long before is not mixed by."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable
+
+from invasimap.core.errors import Fault
+from invasimap.core.rig_settings import RigSection
+from invasimap.core.settings import Tract
+
+AGAIN = "calibrate again, write the line under the rig and plan again"
+
+
+def why_not_mixed(
+    calibrated: Iterable[dt.date], *, monday: dt.date, days_per_week: int, age_days: float
+) -> str:  # fmt: skip
+    """Why nothing may be mixed in a week by some calibrations; empty where on one of its days it may.
+
+    Parameters
+    ----------
+    calibrated
+        The days of the calibrations that amounts rest on.
+    age_days
+        Days for which a calibration holds.
+
+    Examples
+    --------
+    >>> week = {"monday": dt.date(2026, 9, 7), "days_per_week": 5, "age_days": 30}
+    >>> why_not_mixed([dt.date(2026, 8, 8)], **week)
+    ''
+    >>> why_not_mixed([dt.date(2026, 8, 7)], **week).partition(":")[0]
+    'calibrated 2026-08-07, over 30 days before the week of 2026-09-07'
+    """
+    last = monday + dt.timedelta(days_per_week - 1)
+    days = sorted(set(calibrated))
+    if old := [day for day in days if (monday - day).days > age_days]:
+        return f"calibrated {old[0]}, over {age_days:g} days before the week of {monday}: {AGAIN}"
+    if late := [day for day in days if day > last]:
+        return f"calibrated {late[-1]}, after the week of {monday}: {AGAIN}"
+    return ""
+
+
+def calibration_faults(settings: Tract, *, today: dt.date) -> list[Fault]:
+    """Calibrations of days that have not come: nothing can have been measured then."""
+    return [
+        Fault(where=f"rig {rig.name!r}", what=f"calibration of {entry.date} is of a day to come (today is {today})",
+              mend="correct the day it was measured")
+        for rig in settings.rig
+        for entry in rig.calibration
+        if entry.date > today
+    ]  # fmt: skip
+
+
+def calibration_notes(settings: Tract, *, today: dt.date) -> list[str]:
+    """Of each rig from when on its tanks are withheld, if that is before or on the first day of work."""
+    first = settings.schedule.start or today
+    age_days = settings.spray.calibration_age_days
+    return [
+        f"rig {rig.name!r}: calibrated {old[0]}, over {age_days:g} days before the first day of work, {first}: what "
+        "goes into its tanks is withheld until it is calibrated again."
+        for rig in settings.rig
+        if (old := [day for day in _latest(rig) if (first - day).days > age_days])
+    ]
+
+
+def _latest(rig: RigSection) -> list[dt.date]:
+    """The last day on which a rig was calibrated for each technique and height, the earliest first."""
+    latest: dict[object, dt.date] = {}
+    for entry in rig.calibration:
+        key = (entry.technique, entry.up_to_m)
+        latest[key] = max(entry.date, latest.get(key, entry.date))
+    return sorted(latest.values())

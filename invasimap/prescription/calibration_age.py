@@ -5,6 +5,8 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterable
 
+import pandas as pd
+
 from invasimap.core.errors import Fault
 from invasimap.core.rig_settings import RigSection
 from invasimap.core.settings import Tract
@@ -39,6 +41,18 @@ def why_not_mixed(
     if late := [day for day in days if day > last]:
         return f"calibrated {late[-1]}, after the week of {monday}: {AGAIN}"
     return ""
+
+
+def held_back_faults(loads: pd.DataFrame) -> list[Fault]:
+    """Of each rig how many outings must not be mixed as they stand, and the first of them."""
+    held = loads[loads["hold"] != ""]
+    faults = []
+    for rig, own in held.groupby("rig", sort=True):
+        first = own.sort_values("monday", kind="stable").iloc[0]
+        count = own["outing"].nunique()
+        said = f"{count:,} {'outing is' if count == 1 else 'outings are'} not to be mixed, the first"
+        faults.append(Fault(where=f"rig {rig!r}", what=f"{said} {first['hold'].partition(': ')[0]}", mend=AGAIN))
+    return faults
 
 
 def calibration_faults(settings: Tract, *, today: dt.date) -> list[Fault]:

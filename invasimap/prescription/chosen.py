@@ -17,7 +17,7 @@ from invasimap.core.errors import Fault
 from invasimap.core.schedule_settings import ScheduleSection
 from invasimap.core.settings import Tract
 from invasimap.land.words import OUTSIDE
-from invasimap.prescription.calibration_age import why_not_mixed
+from invasimap.prescription.calibration_age import held_back_faults, why_not_mixed
 from invasimap.prescription.costs import PARTS_OF_MONEY
 from invasimap.prescription.labour import HOURS_COLUMNS, days_of_rigs
 from invasimap.prescription.loads import SHARES, SUMS, loads, outings
@@ -91,7 +91,10 @@ def told(
     left, reasons = _unplanned(jobs, chosen)
     jobs.loc[reasons.index, "why"] = reasons
     days = days_of_rigs(work, rigs=settings.rig, labour=settings.labour, weekly=weekly)
-    faults = [*_uncalibrated(settings), *chosen.takes.faults, *tanks.faults, *_over_in_whole_days(work, days, settings)]
+    faults = [
+        *_uncalibrated(settings), *held_back_faults(filled), *chosen.takes.faults, *tanks.faults,
+        *_over_in_whole_days(work, days, settings),
+    ]  # fmt: skip
     return Treatment(
         start=starts[0],
         start_said="start in the settings" if settings.schedule.start else "the day this plan was made",
@@ -316,4 +319,4 @@ def _next_best(best: Schedule, other: Schedule, options: pd.DataFrame) -> str:
     change = [f"without {', '.join(without[:3])}" if without else "", f"with {', '.join(with_[:3])}" if with_ else ""]
     short = 100 * (best.value - other.value) / best.value
     how = f"{short:.2g} % less" if short > 0.005 else "as much, as far as is proven"
-    return f"the best other choice ({' and '.join(filter(None, change))}) comes to {how}"
+    return f"the best other choice found ({' and '.join(filter(None, change))}) comes to {how}"

@@ -124,7 +124,7 @@ def runner_up(
     until = time.monotonic() + 60 * settings.time_limit_min
     table, problem = problem_of(options, rigs=rigs, weeks=weeks, budget=budget, settings=settings, shared=shared)
     done = np.isin(np.array(problem.jobs, object), best.table["job"].unique().astype(object))
-    others = _Others.of(problem, done)
+    others = _Others.of(problem, done, start=_without_least(problem, answer_of(problem, best.table)))
     found = search(
         problem,
         start=others.start,
@@ -146,12 +146,37 @@ class _Others:
     start: Answer
 
     @classmethod
-    def of(cls, problem: Problem, done: Any) -> _Others:
+    def of(cls, problem: Problem, done: Any, *, start: Answer) -> _Others:
         first = problem.chain[problem.ways.job] == problem.ways.job
         row = np.where(first, np.where(done[problem.ways.job], 1.0, -1.0), 0.0)
         firsts = np.flatnonzero(done & (problem.chain == np.arange(len(done))))
-        nothing = np.full(len(done), NOT_PLANNED, np.intp)
-        return cls(row=row, limit=float(len(firsts) - 1), start=nothing)
+        return cls(row=row, limit=float(len(firsts) - 1), start=start)
+
+
+def answer_of(problem: Problem, table: pd.DataFrame) -> Answer:
+    """The ways of a schedule's rows."""
+    answer = np.full(len(problem.jobs), NOT_PLANNED, np.intp)
+    number = {job: at for at, job in enumerate(problem.jobs)}
+    ways, starts = problem.ways, problem.starts
+    for job, rows in table.groupby("job", sort=False):
+        at = number[job]
+        own = np.arange(starts[at], starts[at + 1])
+        own = own[(ways.rig[own] == problem.rigs.index(rows["rig"].iloc[0])) & (ways.first[own] == rows["week"].min())]
+        own = own[ways.last[own] == rows["week"].max()]
+        hours = rows.sort_values("week")["hours"].to_numpy(float)
+        answer[at] = min(own, key=lambda way: abs(ways.hours[[way]].data - hours).sum())
+    return answer
+
+
+def _without_least(problem: Problem, answer: Answer) -> Answer:
+    """An answer without the chain that is worth least in it: another set of jobs, within every limit."""
+    planned = answer != NOT_PLANNED
+    if not planned.any():
+        return answer
+    chain = problem.chain[planned]
+    value = np.bincount(chain, weights=problem.ways.value[answer[planned]], minlength=len(answer))
+    least = min(np.unique(chain), key=lambda first: value[first])
+    return np.where(problem.chain == least, NOT_PLANNED, answer)
 
 
 def problem_of(

@@ -77,6 +77,17 @@ def test_the_runner_up_is_the_next_best_set():
     assert set(second.table["job"]) != {"a", "b", "c"}
 
 
+def test_without_time_the_runner_up_is_the_best_without_its_least_chain():
+    options, rigs, budget = random_season(11, jobs=12, weeks=4, chained=3)
+    given = {"rigs": rigs, "weeks": 4, "budget": budget}
+    best = schedule(options, **given, settings=ScheduleSection(gap="0 %", split_jobs=True))
+    second = runner_up(options, best, **given, settings=ScheduleSection(time_limit="0 s", split_jobs=True))
+    after = options.drop_duplicates("job").set_index("job")["after"].to_dict()
+    least = best.table.groupby(best.table["job"].map(lambda job: after[job] or job))["value"].sum()
+    assert second.value == pytest.approx(best.value - least.min()) and least.min() > 0
+    assert faults_of(second, options, **given) == []
+
+
 def test_large_ways_through_the_dive_and_the_second_process_agree_with_one_exact_solve(monkeypatch):
     options, rigs, _ = random_season(5, jobs=20, weeks=6, rigs=3, chained=5)
     want = schedule(options, rigs=rigs, weeks=6, budget=120, settings=EXACT)

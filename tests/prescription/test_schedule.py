@@ -7,7 +7,7 @@ import sys
 import numpy as np
 import pandas as pd
 import pytest
-from check_schedule import best_of_all, faults_of, options_of, random_season, rigs_of
+from check_schedule import best_of_all, faults_of, options_of, random_season, random_shared, rigs_of
 
 from invasimap.core.errors import InputError
 from invasimap.core.schedule_settings import ScheduleSection
@@ -44,6 +44,31 @@ def test_small_seasons_are_as_good_as_the_best_of_all_schedules(seed):
     assert best.value == pytest.approx(best_of_all(options, rigs, weeks=4, budget=budget), abs=1e-6)
     assert best.method == "proven optimal"
     assert faults_of(best, options, rigs, weeks=4, budget=budget) == []
+
+
+@pytest.mark.parametrize("seed", range(25))
+def test_what_may_not_all_be_done_leaves_the_best_of_the_rest_and_says_so(seed):
+    options, rigs, budget = random_season(500 + seed, jobs=4, weeks=3, chained=seed % 3)
+    given = {"weeks": 3, "budget": budget, "shared": random_shared(seed, options)}
+    best = schedule(options, rigs=rigs, **given, settings=EXACT)
+    assert best.value == pytest.approx(best_of_all(options, rigs, **given), abs=1e-6)
+    assert best.method == "proven optimal" and faults_of(best, options, rigs, **given) == []
+    assert faults_of(runner_up(options, best, rigs=rigs, **given, settings=EXACT), options, rigs, **given) == []
+
+
+def test_a_job_left_out_for_a_spot_names_what_is_done_there():
+    options = options_of(*((job, "crew", 1.0, 1.0, worth, 0, 0, "", None, None) for job, worth in (("a", 3), ("b", 2))))
+    shared = pd.DataFrame({"spot": 7, "job": ["a", "b"], "rig": "crew", "share": [0.5, 0.500001], "limit": "4 lb"})
+    best = schedule(options, rigs=ONE, weeks=1, shared=shared)
+    assert (
+        reason_of(best, "b")
+        == "over the label's limit of 4 lb on ground shared with other work a, which is worth no less"
+    )
+    met = schedule(options, rigs=ONE, weeks=1, shared=shared.assign(share=0.5))
+    assert len(met.table) == 2  # a limit met exactly is kept
+    for wrong, said in ((shared.assign(share=1.1), "share not within"), (shared.assign(job="a"), "twice on one spot")):
+        with pytest.raises(InputError, match=said):
+            schedule(options, rigs=ONE, weeks=1, shared=wrong)
 
 
 def test_of_200_seasons_none_is_worth_less_than_the_greedy_schedule_or_more_than_its_bound():

@@ -123,14 +123,18 @@ def _uncalibrated(settings: Tract) -> list[Fault]:
 
 
 def _over_in_whole_days(work: pd.DataFrame, days: pd.DataFrame, settings: Tract) -> list[Fault]:
-    """That pay for whole days comes to more than the budget, which the schedule keeps by parts of days."""
+    """That pay and travel of whole days come to more than the budget, which the schedule keeps by parts of days."""
     budget = budget_of(settings)
     if budget is None or not len(work):
         return []
+    travel = settings.labour.travel_cost
     whole = float(work["money"].sum() - work["labour_money"].sum() + days["labour_money"].sum())
+    whole += 0.0 if travel is None else travel.amount * float((days["whole_days"] - days["days"]).sum())
     if not whole > budget * (1 + 1e-9):
         return []
-    what = f"with pay for whole days the planned works come to {whole:,.0f}, over the budget of {budget:,.0f}"
+    what = (
+        f"with pay and travel for whole days the planned works come to {whole:,.0f}, over the budget of {budget:,.0f}"
+    )
     return [Fault(where="[budget] money", what=what, mend="plan with less, or share out the last days' crews")]
 
 

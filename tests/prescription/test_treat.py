@@ -16,6 +16,7 @@ from hypothesis import strategies as st
 from invasimap.core.errors import SettingsError
 from invasimap.core.settings import Tract
 from invasimap.core.toml_file import read_tract
+from invasimap.core.units import Money
 from invasimap.inputs.species import load_catalogue
 from invasimap.mosaic.pieces import with_slivers
 from invasimap.prescription.checks import dose_over, tanks_error, visits_lost
@@ -67,6 +68,7 @@ productive = "6.5 h"
 paid = "8 h"
 [spray]
 waste = "0 %"
+calibration_age = "{age} day"
 [budget]
 money = "{money} EUR"
 [schedule]
@@ -88,7 +90,7 @@ calibration = [{ rate = "420 l/ha", date = 2026-07-01 }]
 
 
 def tract(tmp_path: Path, **said: str) -> Tract:
-    words = {"application": "3 kg/ha", "available": "40", "money": "100000", "more": ""} | said
+    words = {"application": "3 kg/ha", "available": "40", "money": "100000", "more": "", "age": "365"} | said
     (tmp_path / "tract.toml").write_text(TRACT.format(**words))
     return read_tract(tmp_path)
 
@@ -488,6 +490,9 @@ def test_budget_in_whole_days_and_what_waiting_costs_are_said(tmp_path):
     assert work["money"] == pytest.approx(460 / 390 * 480 + 30)  # 596.15: of 2 days at 480 with 30 of product 990
     assert made.withheld["where"].tolist() == ["[budget] money"]
     assert "990, over the budget of 900" in made.withheld["what"].iloc[0]
+    travels = settings.labour.model_copy(update={"travel_cost": Money(amount=50.0, currency="EUR")})
+    with_travel = worked(ground({}), settings.model_copy(update={"labour": travels}))
+    assert "1,090, over the budget of 900" in with_travel.withheld["what"].iloc[0]  # and two days of 50
     left = 2 * work["money"]
     assert f"{left:,.0f} EUR now, and a year later {left * 1.2 / 1.05:,.0f} EUR" in made.answer.waiting
 
@@ -516,15 +521,15 @@ def test_stumps_without_a_pace_have_no_hours_and_it_is_said(tmp_path):
 
 
 @pytest.mark.parametrize(("age", "done", "said"), [
-    ("116 day", "2026-07-01", "calibrated 2026-07-01, over 116 days before the week of 2026-10-26"),
-    ("117 day", "2026-07-01", ""), ("30 day", "2026-10-30", ""), ("30 day", "2026-09-26", ""),
-    ("30 day", "2026-10-31", "calibrated 2026-10-31, after the week of 2026-10-26"),
+    ("116", "2026-07-01", "calibrated 2026-07-01, over 116 days before the week of 2026-10-26"),
+    ("117", "2026-07-01", ""), ("30", "2026-10-30", ""), ("30", "2026-09-26", ""),
+    ("30", "2026-10-31", "calibrated 2026-10-31, after the week of 2026-10-26"),
 ])  # fmt: skip
 def test_what_rests_on_an_old_calibration_is_not_to_be_mixed(tmp_path, age, done, said):
     """Sprayed from Monday 26 October, 117 days after 1 July and 30 after 26 September, to Friday the 30th."""
-    tract(tmp_path)
+    tract(tmp_path, age=age)
     text = (tmp_path / "tract.toml").read_text().replace("2026-07-01", done)
-    (tmp_path / "tract.toml").write_text(text.replace('waste = "0 %"', f'waste = "0 %"\ncalibration_age = "{age}"'))
+    (tmp_path / "tract.toml").write_text(text)
     made = worked(ground({}), read_tract(tmp_path))
     assert made.loads["monday"].tolist() == [dt.date(2026, 10, 26)]
     assert [text.partition(":")[0] for text in made.loads["hold"]] == [said]

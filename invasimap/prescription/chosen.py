@@ -319,8 +319,9 @@ def _next_best(best: Schedule, other: Schedule, options: pd.DataFrame) -> str:
         return ""
     zones = options.groupby("job")["zone"].first()
     ours, theirs = set(best.table["job"]), set(other.table["job"])
-    without, with_ = (sorted({str(zones[job]) for job in some}) for some in (ours - theirs, theirs - ours))
-    change = [f"without {', '.join(without[:3])}" if without else "", f"with {', '.join(with_[:3])}" if with_ else ""]
+    without, with_ = ({str(zones[job]) for job in some} for some in (ours - theirs, theirs - ours))
+    sides = {"without": without - with_, "with": with_ - without, "with other works of": without & with_}
+    change = [f"{word} {', '.join(sorted(some)[:3])}" for word, some in sides.items() if some]
     short = 100 * (best.value - other.value) / best.value
     how = f"{short:.2g} % less" if short > 0.005 else "as much, as far as is proven"
-    return f"the best other choice found ({' and '.join(filter(None, change))}) comes to {how}"
+    return f"the best other choice found ({' and '.join(change)}) comes to {how}"

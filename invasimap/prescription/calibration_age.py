@@ -50,7 +50,7 @@ def held_back_faults(loads: pd.DataFrame) -> list[Fault]:
     for rig, own in held.groupby("rig", sort=True):
         first = own.sort_values("monday", kind="stable").iloc[0]
         count = own["outing"].nunique()
-        said = f"{count:,} {'outing is' if count == 1 else 'outings are'} not to be mixed, the first"
+        said = f"{count:,} {'outing is' if count == 1 else 'outings are'} not to be mixed; the first:"
         faults.append(Fault(where=f"rig {rig!r}", what=f"{said} {first['hold'].partition(': ')[0]}", mend=AGAIN))
     return faults
 

@@ -535,7 +535,7 @@ def test_what_rests_on_an_old_calibration_is_not_to_be_mixed(tmp_path, age, done
     assert [text.partition(":")[0] for text in made.loads["hold"]] == [said]
     assert made.loads["product_L"].tolist() == pytest.approx([0.3])  # reckoned all the same, for what to buy
     told = made.withheld.loc[made.withheld["where"] == "rig 'backpack pair'", "what"].tolist()
-    assert told == ([f"1 outing is not to be mixed, the first {said}"] if said else [])
+    assert told == ([f"1 outing is not to be mixed; the first: {said}"] if said else [])
 
 
 def test_a_rig_that_was_never_calibrated_is_named(tmp_path):

@@ -14,10 +14,8 @@ from invasimap.core.settings import Tract
 AGAIN = "calibrate again, write the line under the rig and plan again"
 
 
-def why_not_mixed(
-    calibrated: Iterable[dt.date], *, monday: dt.date, days_per_week: int, age_days: float
-) -> str:  # fmt: skip
-    """Why nothing may be mixed in a week by some calibrations; empty where on one of its days it may.
+def why_not_mixed(calibrated: Iterable[dt.date], *, first: dt.date, last: dt.date, age_days: float) -> str:
+    """Why nothing may be mixed from one day to another by some calibrations; empty where on one of the days it may.
 
     Parameters
     ----------
@@ -28,18 +26,17 @@ def why_not_mixed(
 
     Examples
     --------
-    >>> week = {"monday": dt.date(2026, 9, 7), "days_per_week": 5, "age_days": 30}
+    >>> week = {"first": dt.date(2026, 9, 7), "last": dt.date(2026, 9, 11), "age_days": 30}
     >>> why_not_mixed([dt.date(2026, 8, 8)], **week)
     ''
     >>> why_not_mixed([dt.date(2026, 8, 7)], **week).partition(":")[0]
-    'calibrated 2026-08-07, over 30 days before the week of 2026-09-07'
+    'calibrated 2026-08-07, over 30 days before 2026-09-07'
     """
-    last = monday + dt.timedelta(days_per_week - 1)
     days = sorted(set(calibrated))
-    if old := [day for day in days if (monday - day).days > age_days]:
-        return f"calibrated {old[0]}, over {age_days:g} days before the week of {monday}: {AGAIN}"
+    if old := [day for day in days if (first - day).days > age_days]:
+        return f"calibrated {old[0]}, over {age_days:g} days before {first}: {AGAIN}"
     if late := [day for day in days if day > last]:
-        return f"calibrated {late[-1]}, after the week of {monday}: {AGAIN}"
+        return f"calibrated {late[-1]}, after {last}: {AGAIN}"
     return ""
 
 

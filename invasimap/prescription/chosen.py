@@ -141,10 +141,11 @@ def _over_in_whole_days(work: pd.DataFrame, days: pd.DataFrame, settings: Tract)
 def _held_back(loads: pd.DataFrame, jobs: pd.DataFrame, settings: Tract) -> list[str]:
     """Why loads must not be mixed as they stand: they rest on a calibration that no longer holds that week."""
     dates = jobs.dropna(subset=["work", "calibrated"]).groupby("work")["calibrated"].agg(set).to_dict()
+    to_last = dt.timedelta(settings.schedule.days_per_week - 1)
     return [
         why_not_mixed(
-            {day for work in str(row.works).split(";") for day in dates.get(int(work), ())}, monday=row.monday,
-            days_per_week=settings.schedule.days_per_week, age_days=settings.spray.calibration_age_days,
+            {day for work in str(row.works).split(";") for day in dates.get(int(work), ())},
+            first=row.monday, last=row.monday + to_last, age_days=settings.spray.calibration_age_days,
         )
         for row in rows_of(loads)
     ]  # fmt: skip

@@ -242,7 +242,7 @@ SEASON = {
     "slope_pct,technique,rule,reason,visit,visits,sprays,first,last,estimated,window,wait_min_days,wait_max_days,mix,work,"
     "dose_lb_per_ac,application_lb_per_ac,year_lb_per_ac,stop_at_floz,at_limit,notes,why",
     "windows": "species,technique,visit,first,last,estimated,window,gross_ac",
-    "loads": "outing,monday,works,rig,mix,load,count,volume_gal,product_floz,adjuvant_floz,dye_floz,water_gal",
+    "loads": "outing,monday,works,rig,mix,load,count,volume_gal,product_floz,adjuvant_floz,dye_floz,water_gal,hold",
     "schedule": "work,week,monday,rig,outing,volume_gal,hours,money_usd,value_ac",
     "unplanned": "zone_id,stand,zone,access,technique,visit,species,patches,worked_ac,hours,money_usd,reason",
     "withheld": "where,what,mend",

@@ -49,7 +49,17 @@ from invasimap.mosaic.reach import limit_areas, sprayable_ground
 from invasimap.mosaic.simulation import Doubt
 from invasimap.mosaic.uncertainty import Ranges, with_ranges
 from invasimap.mosaic.zones import mosaic_layer, treatment_zones
-from invasimap.prescription.checks import DOSE_LIMIT, TANKS_LIMIT, dose_over, tanks_error, visits_lost
+from invasimap.prescription.checks import (
+    DAY_LIMIT,
+    DAYS_LIMIT,
+    DOSE_LIMIT,
+    TANKS_LIMIT,
+    day_over,
+    days_error,
+    dose_over,
+    tanks_error,
+    visits_lost,
+)
 from invasimap.prescription.of_tract import pieces_of, season_at
 from invasimap.prescription.plan import Check, Plan
 from invasimap.prescription.sharing import input_files, shown_settings, without_names
@@ -297,7 +307,7 @@ def limits_checked(limits: pd.DataFrame, faces: Faces) -> Check:
 
 
 def treatment_checked(treatment: Treatment, settings: Tract) -> tuple[Check, ...]:
-    """That every visit is planned or says why not, tanks hold what works take, and no dose passes its label.
+    """That every visit is planned or says why not, tanks and days hold what works take, and no dose passes its label.
 
     Raises
     ------
@@ -307,6 +317,12 @@ def treatment_checked(treatment: Treatment, settings: Tract) -> tuple[Check, ...
     checks = (
         Check(name="visits lost", value=visits_lost(treatment), limit=0),
         Check(name="tanks against works, relative", value=tanks_error(treatment), limit=TANKS_LIMIT),
+        Check(name="days against schedule, relative", value=days_error(treatment), limit=DAYS_LIMIT),
+        Check(
+            name="hours of a day over a crew's, share",
+            value=day_over(treatment, productive_min=settings.labour.productive_min),
+            limit=DAY_LIMIT,
+        ),
         Check(name="dose over a label's limit, share", value=dose_over(treatment, settings.mix), limit=DOSE_LIMIT),
     )
     refuse_failed(checks)

@@ -88,7 +88,7 @@ def test_all_zones_and_all_means_occur_and_checks_pass(sample_plan):
     assert set(plan.ground["zone"]) == {"open", "hand_only", "no_spray"}
     assert set(plan.ground["access"]) == {"tractor", "atv_hose", "foot", "out_of_reach"}
     run = json.loads((out / "run.json").read_text(encoding="utf-8"))
-    assert [check["passed"] for check in run["checks"]] == [True] * 10
+    assert [check["passed"] for check in run["checks"]] == [True] * 12
 
 
 def test_rare_plants_are_named_nowhere(sample_plan):

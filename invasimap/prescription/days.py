@@ -64,8 +64,9 @@ def working_days(
 
     A week begins with the work that takes the shortest walk from where a vehicle can stop (where no walk is known, the
     westernmost), since people and tanks come from there; all works of its stand follow, each time the nearest, then the
-    nearest of another stand. Within a day the works of one mix are done together: its tank is emptied before another
-    mix goes in, and there is one last part load of it.
+    nearest of another stand. Within a day works without spray come first, since nobody goes back into what was just
+    sprayed; those of one mix are done together: its tank is emptied before another mix goes in, and there is one last
+    part load of it.
 
     Parameters
     ----------
@@ -261,9 +262,13 @@ def _begun(most_min: float, stint: _Stint, manner: _Manner, mixed_L: Mapping[str
 
 
 def _tank_by_tank(day: _Day, stints: Sequence[_Stint]) -> _Day:
-    """A day's works with those of a mix together: what goes on from the day before first, what goes on after last."""
+    """A day's works with those of a mix together: without spray first, then what goes on from the day before.
+
+    What goes on after this day comes last.
+    """
     named = [stints[at].tank for at, _ in day]
     turn = {tank: place for place, tank in reversed(list(enumerate(named)))}
     if named[-1] != named[0]:
         turn[named[-1]] = len(day)
+    turn[""] = -1
     return sorted(day, key=lambda one: turn[stints[one[0]].tank])

@@ -174,8 +174,8 @@ def work_short(work: Any, plan: Plan) -> str:
     """The same for a screen of thirty signs: what matters most comes first."""
     hand = {"hand_only": "HAND ONLY ", "no_spray": "NO SPRAY "}.get(work.zone, "")
     volume = f" {said_volume(work.volume_L, plan.shown)}" if work.sprays else ""
-    part = f" PART {work.part}/{work.parts}" if work.parts > 1 else ""
-    return plain(f"{hand}{TECHNIQUE_WORDS[work.technique].upper()}{volume}{part}")
+    part = f"PART {work.part}/{work.parts} " if work.parts > 1 else ""
+    return plain(f"{hand}{part}{TECHNIQUE_WORDS[work.technique].upper()}{volume}")
 
 
 def window_words(work: Any) -> str:

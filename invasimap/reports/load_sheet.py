@@ -33,8 +33,8 @@ HAUL: Final = (
     Column(head="Loads", share=0.8, figures=True), Column(head="Water, rounded up", share=1.6, figures=True),
 )  # fmt: skip
 DAYS: Final = (
-    Column(head="Day", share=1.8), Column(head="Rig", share=2.2), Column(head="Works, in order", share=2.6),
-    Column(head="Hours of the whole crew", share=1.8, figures=True),
+    Column(head="Day", share=1.8), Column(head="Rig", share=1.7), Column(head="Works, in order", share=3.6),
+    Column(head="Hours of the whole crew", share=1.6, figures=True),
 )  # fmt: skip
 
 

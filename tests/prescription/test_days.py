@@ -82,7 +82,11 @@ def test_a_sprayed_work_is_parted_where_a_tank_is_empty_and_the_last_fill_has_it
 
 
 def test_works_of_a_mix_are_together_within_a_day():
-    """Met in the order a, b, a: the tank of a is emptied before b goes in; what goes on tomorrow comes last."""
+    """Met in the order a, b, a: the tank of a is emptied before b goes in; what goes on tomorrow comes last.
+
+    What sprays nothing comes first: nobody goes back into what was just sprayed.
+    """
+    assert by_day(scheduled(1.0, 1.0, 1.0), places(3, tank=["a", "", "a"]))["work"].tolist() == [2, 1, 3]
     found = by_day(scheduled(1.0, 1.0, 1.0), places(3, tank=["a", "b", "a"]), rigs=[rig(fill="0 min")])
     assert found["work"].tolist() == [1, 3, 2]
     found = by_day(scheduled(1.0, 1.0, 1.0, 4.0), places(4, tank=["a", "b", "a", "b"]), rigs=[rig(fill="0 min")])
@@ -156,7 +160,7 @@ def test_what_holds_of_any_weeks(made, fill_min, tank, random):
         assert own["order"].tolist() == list(range(1, len(own) + 1)) and own["work"].is_unique
         mixes = where.loc[own["work"], "tank"].tolist()
         changes = sum(one != other for one, other in itertools.pairwise(mixes))
-        assert changes == len(set(mixes)) - 1
+        assert changes == len(set(mixes)) - 1 and "" not in mixes[mixes.count("") :]
     for _, own in found.groupby("work"):
         assert own["part"].tolist() == list(range(1, len(own) + 1)) and set(own["parts"]) == {len(own)}
         assert own["day"].is_unique and own["day"].is_monotonic_increasing

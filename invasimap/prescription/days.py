@@ -245,7 +245,8 @@ def _filled(stints: Sequence[_Stint], manner: _Manner) -> list[_Day]:
                     days.append([])
                     used, mixed_L = 0.0, {}
                     continue
-                part = min(rest, max(free, manner.room_min / 2))  # a day by itself holds some of it
+                part = max(free, manner.room_min / 2)  # a day by itself holds some of it
+            part = rest if part > rest - spare else part
             days[-1].append((at, part))
             used, rest, begun = manner.room_min - free + part, rest - part, True
             mixed_L[stint.tank] = mixed_L.get(stint.tank, 0.0) + part * stint.L_per_min

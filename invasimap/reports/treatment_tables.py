@@ -100,7 +100,7 @@ def _with_mondays(held: Treatment) -> pd.DataFrame:
 def _of_days(held: Treatment) -> pd.DataFrame:
     """The days with what each of their works is."""
     named = ["zone_id", "stand", "zone", "technique", "visit", "visits", "mix"]
-    return held.days.join(held.work[named], on="work") if len(held.days) else held.days
+    return held.days.join(held.work.reindex(columns=named), on="work") if len(held.days) else held.days
 
 
 def _of_curve(curve: pd.DataFrame) -> pd.DataFrame:

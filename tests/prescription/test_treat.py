@@ -17,7 +17,7 @@ from invasimap.core.settings import Tract
 from invasimap.core.toml_file import read_tract
 from invasimap.inputs.species import load_catalogue
 from invasimap.mosaic.pieces import with_slivers
-from invasimap.prescription.checks import dose_over, tanks_error, visits_lost
+from invasimap.prescription.checks import day_over, days_error, dose_over, tanks_error, visits_lost
 from invasimap.prescription.season import season_of
 from invasimap.prescription.treat import treat
 from invasimap.prescription.treatment import Treatment
@@ -380,6 +380,12 @@ def test_checks_tell_a_season_that_contradicts_itself(tmp_path):
     lost = replace(made, jobs=made.jobs.assign(work=pd.array([1, pd.NA], "Int64")))
     assert visits_lost(lost) == 1
     assert tanks_error(replace(made, loads=made.loads.iloc[:0])) == 1
+    assert (days_error(made), day_over(made, productive_min=390)) == (pytest.approx(0, abs=1e-12), 0)
+    assert days_error(replace(made, days=made.days.iloc[1:])) == pytest.approx(0.8)  # 8 of 10 tanks of a work
+    stray = pd.concat([made.days, made.days.iloc[[0]].assign(week=99)])
+    assert days_error(replace(made, days=stray)) == 1
+    assert days_error(replace(made, days=made.days.assign(volume_L=2 * made.days["volume_L"]))) == pytest.approx(0.5)
+    assert day_over(made, productive_min=184) == pytest.approx(1)  # 368 min on the longest day
     stricter = said.mix[0].model_copy(update={"max_per_application_kg_per_ha": 2.0})
     assert dose_over(made, [stricter]) == pytest.approx(0.08)
 

@@ -113,6 +113,7 @@ def test_a_season_of_work_is_planned_within_budget_and_rigs(sample_plan):
     assert made.schedule["money"].sum() <= 16_000
     days = made.rig_days
     assert (days["days"] <= days["available_days"] + 1e-9).all()
+    assert made.days.groupby("rig")["day"].nunique().to_dict() == days["whole_days"].to_dict()
     kinds = {"foliar_spot", "foliar_broadcast", "cut_then_foliar", "cut_stump", "pull", "mow"}
     assert set(made.work["technique"]) == kinds
     assert made.withheld["what"].str.contains("limit 2.9 lb/acre").any()  # patches on one another

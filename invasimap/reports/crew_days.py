@@ -63,6 +63,7 @@ def day_sheets(plan: Plan) -> Iterator[tuple[str, list[CrewSheet]]]:
     by_day = days.groupby([days["day"].astype(str).str[:10], days["rig"].astype(str)], sort=True)
     for (day, rig), turns in by_day:
         own = works.merge(turns[[*OF_DAYS]].assign(of=len(turns)), on="work").sort_values("order")
+        own = own.assign(name=_day_names(own)) if len(own) else own
         batches = [own.iloc[rows] for rows in dealt((1 + own["stops"]).to_numpy(), room)]
         sheets = []
         for number, batch in enumerate(batches, 1):
@@ -131,20 +132,20 @@ def _sheet(plan: Plan, works: gpd.GeoDataFrame, *, title: str, ways: list[Mark],
     )  # fmt: skip
 
 
-def _work_name(work: Any) -> str:
-    """A work's name, its place in the day first so that names sort; without its zone where a screen has no room.
+def _day_names(works: pd.DataFrame) -> list[str]:
+    """Names of a day's works, the place in the day first so that names sort; without zones where a screen has no room.
 
     Examples
     --------
-    >>> from types import SimpleNamespace
-    >>> _work_name(SimpleNamespace(order=2, of=4, work=3, zone_id="Z014"))
-    '2-W3-Z014'
-    >>> _work_name(SimpleNamespace(order=2, of=11, work=123, zone_id="Z014"))
-    '02-W123'
+    >>> _day_names(pd.DataFrame({"order": [1, 2], "work": [3, 20], "zone_id": ["Z014", "Z9"]}))
+    ['1-W3-Z014', '2-W20-Z9']
+    >>> _day_names(pd.DataFrame({"order": [9, 10], "work": [3, 123], "zone_id": ["Z9", "Z014"]}))
+    ['09-W3', '10-W123']
     """
-    short = f"{work.order:0{len(str(work.of))}d}-W{work.work}"
-    whole = f"{short}-{work.zone_id}"
-    return whole if len(whole) <= LONGEST_NAME else short
+    wide = len(str(works["order"].max()))
+    short = [f"{row.order:0{wide}d}-W{row.work}" for row in rows_of(works)]
+    whole = [f"{name}-{zone}" for name, zone in zip(short, works["zone_id"], strict=True)]
+    return whole if max(map(len, whole)) <= LONGEST_NAME else short
 
 
 def _access(plan: Plan, works: gpd.GeoDataFrame) -> str:
@@ -183,7 +184,7 @@ def _ground(work: Any, lines: Lines) -> Any:
 def _work_mark(plan: Plan, work: Any, drawn: list[Drawn], names: ShortNames, *, from_m: float) -> Mark:
     largest = max((one.shape for one in drawn), key=shapely.area)
     return Mark(
-        name=names.give(_work_name(work)), kind="work", zone=f"W{work.work}",
+        name=names.give(work.name), kind="work", zone=f"W{work.work}",
         place=place_in(plan, largest), short=work_short(work, plan),
         words=work_words(work, plan, from_no_spray_m=from_m),
     )  # fmt: skip

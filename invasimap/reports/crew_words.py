@@ -157,10 +157,11 @@ def work_words(work: Any, plan: Plan, *, from_no_spray_m: float) -> str:
     area = shown_area(work.gross_m2, plan.shown)
     volume = said_volume(work.volume_L, plan.shown)
     mix = f"Mix {visible(str(work.mix))}, {volume}" if work.sprays else "Nothing is sprayed"
+    place = f"zone {visible(str(work.zone_id))}, stand {visible(str(work.stand))}"
     turn = f"{ordinal(work.order)} of {work.of} this day"
     facts = [
         bound.get(work.zone, ""),
-        f"{turn}. Work {work.work}{part_words(work)}: {technique}. Stand {visible(str(work.stand))}, {area}",
+        f"{turn}. Work {work.work} in {place}{part_words(work)}: {technique}. {area}",
         visible(str(work.species)).replace(";", ", "),
         mix,
         f"Window {window_words(work)}",

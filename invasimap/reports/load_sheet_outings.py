@@ -156,8 +156,8 @@ def _work_row(work: Any, plan: Plan, *, dry: bool = False) -> list[str]:
     guess = ", estimated" if work.guess else ""
     hand = f", {ZONE_WORDS[work.zone]}" if work.zone != "open" else ""
     cells = [
-        f"{work.work}{part_words(work)}", f"{visible(str(work.zone_id))}, stand {visible(str(work.stand))}{hand}",
-        technique_words(work.technique, visit=work.visit, visits=work.visits),
+        str(work.work), f"{visible(str(work.zone_id))}, stand {visible(str(work.stand))}{hand}",
+        f"{technique_words(work.technique, visit=work.visit, visits=work.visits)}{part_words(work)}",
         visible(str(work.species)).replace(";", ", "),
         shown_area(work.worked_m2 * work.share, plan.shown), said_volume(work.volume_L, plan.shown),
         f"{shown_date(work.first)} to {shown_date(work.last)}{guess}",

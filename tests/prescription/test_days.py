@@ -140,7 +140,7 @@ def weeks(draw):
     return table.iloc[:, :6], table.set_index("work")[["stand", "x_m", "y_m", "walk_min", "tank"]]
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(weeks(), st.sampled_from([0, 12, 60]), st.sampled_from(["10 l", "400 l"]), st.randoms(use_true_random=False))
 def test_what_holds_of_any_weeks(made, fill_min, tank, random):
     schedule, where = made
@@ -170,7 +170,7 @@ def test_what_holds_of_any_weeks(made, fill_min, tank, random):
     pd.testing.assert_frame_equal(by_day(schedule.iloc[rows], where, rigs=rigs), found)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(weeks())
 def test_a_stand_is_finished_before_the_next_and_the_nearest_is_next(made):
     _, where = made

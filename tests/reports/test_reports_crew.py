@@ -507,11 +507,11 @@ def test_a_work_says_its_turn_its_part_its_mix_of_that_day_and_its_window(daily:
     assert "SPRAY LEAVES ALL OVER 112.5 gal" in said["2026-08-03", "W1"]
     assert "Mix stump mix, 2.8 gal. Window 2026-08-01 to 2026-09-15." in said["2026-08-10", "W2"]
     assert "Mix stump mix, 25.6 fl oz." in said["2026-08-17", "W2"]
-    assert "1st of 1 this day. Work 1: " in said["2026-08-03", "W1"] and "PART" not in said["2026-08-03", "W1"]
+    assert "1st of 1 this day. Work 1 in zone Z" in said["2026-08-03", "W1"] and "PART" not in said["2026-08-03", "W1"]
     assert "25.6 fl oz | " in said["2026-08-17", "W2"]
     assert said["2026-08-17", "W2"].startswith("PART 2/2 CUT AND TREAT")
-    assert "1st of 2 this day. Work 2, part 2 of 2: " in said["2026-08-17", "W2"]
-    assert "2nd of 2 this day. Work 3: " in said["2026-08-17", "W3"]
+    assert re.search(r"1st of 2 this day\. Work 2 in zone Z\w+, stand \w+, part 2 of 2: ", said["2026-08-17", "W2"])
+    assert "2nd of 2 this day. Work 3 in zone Z" in said["2026-08-17", "W3"]
     assert said["2026-08-17", "W3"].startswith("HAND ONLY PULL | Hand work only")
     assert "Nothing is sprayed" in said["2026-08-17", "W3"]
 

@@ -106,6 +106,7 @@ def test_an_outing_says_what_is_typed_and_what_is_not(pages: list[str]) -> None:
     assert text.count("Put into the tank in the order the label says.") == 3
     assert "Calibrated 2026-05-02: if that is over 30 days before the day of spraying, calibrate again." in text
     assert "No calibration of this rig for it is typed." in text
+    assert text.count("part 1 of 2") == text.count("part 2 of 2") == 1  # work 2, on two days
     assert text.count("estimated") == 1  # of the three works the first
     assert "P001: 120 gal (planned at it)" in text  # 120.009 gal, never more
     assert "cover not known: counted as 100 % (P003)" in text

@@ -27,7 +27,17 @@ from invasimap.mosaic.checks import (
 )
 from invasimap.mosaic.faces import Faces
 from invasimap.mosaic.uncertainty import Ranges
-from invasimap.prescription.checks import DOSE_LIMIT, TANKS_LIMIT, dose_over, tanks_error, visits_lost
+from invasimap.prescription.checks import (
+    DAY_LIMIT,
+    DAYS_LIMIT,
+    DOSE_LIMIT,
+    TANKS_LIMIT,
+    day_over,
+    days_error,
+    dose_over,
+    tanks_error,
+    visits_lost,
+)
 from invasimap.prescription.plan import Check
 from invasimap.prescription.treatment import Treatment
 
@@ -89,16 +99,19 @@ def limits_checked(limits: pd.DataFrame, faces: Faces) -> Check:
 
 
 def treatment_checked(treatment: Treatment, settings: Tract) -> tuple[Check, ...]:
-    """That every visit is planned or says why not, tanks hold what works take, and no dose passes its label.
+    """That every visit is planned or says why not, tanks and days hold what works take, and no dose passes its label.
 
     Raises
     ------
     InvariantError
         When one fails.
     """
+    too_long = day_over(treatment, productive_min=settings.labour.productive_min)
     checks = (
         Check(name="visits lost", value=visits_lost(treatment), limit=0),
         Check(name="tanks against works, relative", value=tanks_error(treatment), limit=TANKS_LIMIT),
+        Check(name="days against schedule, relative", value=days_error(treatment), limit=DAYS_LIMIT),
+        Check(name="hours of a day over a crew's, share", value=too_long, limit=DAY_LIMIT),
         Check(name="dose over a label's limit, share", value=dose_over(treatment, settings.mix), limit=DOSE_LIMIT),
     )
     refuse_failed(checks)

@@ -175,7 +175,7 @@ def test_files_hold_the_contract(flat, written):
         "patches", "mosaic", "treatment_zones", "protection", "access", "parking", "stands", "set_aside",
     }  # fmt: skip
     run = json.loads((out / "run.json").read_text())
-    assert len(run["checks"]) == 10 and all(check["passed"] for check in run["checks"])
+    assert len(run["checks"]) == 12 and all(check["passed"] for check in run["checks"])
     assert {entry["path"] for entry in run["inputs"]} >= {"tract.toml", "survey.geojson", "land.gpkg", "dem.tif"}
     assert all(len(entry["sha256"]) == 64 for entry in run["inputs"])
 

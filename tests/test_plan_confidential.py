@@ -189,7 +189,7 @@ def test_every_file_is_the_same_byte_for_byte_wherever_under_its_cover_and_whate
     one, other = (contents(out) for _, out in planned)
     assert one.keys() == other.keys() and len(one) > 20
     assert all(len(plan.treatment.work) and len(plan.treatment.loads) for plan, _ in planned)
-    assert any("week_2026" in name for name in one) and any("load" in name for name in one)
+    assert any("day_2026" in name for name in one) and any("load" in name for name in one)
     runs = [json.loads(files.pop("run.json")) for files in (one, other)]
     for run in runs:
         del run["seconds"]

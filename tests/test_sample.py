@@ -88,7 +88,7 @@ def test_all_zones_and_all_means_occur_and_checks_pass(sample_plan):
     assert set(plan.ground["zone"]) == {"open", "hand_only", "no_spray"}
     assert set(plan.ground["access"]) == {"tractor", "atv_hose", "foot", "out_of_reach"}
     run = json.loads((out / "run.json").read_text(encoding="utf-8"))
-    assert [check["passed"] for check in run["checks"]] == [True] * 10
+    assert [check["passed"] for check in run["checks"]] == [True] * 12
 
 
 def test_rare_plants_are_named_nowhere(sample_plan):
@@ -113,6 +113,7 @@ def test_a_season_of_work_is_planned_within_budget_and_rigs(sample_plan):
     assert made.schedule["money"].sum() <= 16_000
     days = made.rig_days
     assert (days["days"] <= days["available_days"] + 1e-9).all()
+    assert made.days.groupby("rig")["day"].nunique().to_dict() == days["whole_days"].to_dict()
     kinds = {"foliar_spot", "foliar_broadcast", "cut_then_foliar", "cut_stump", "pull", "mow"}
     assert set(made.work["technique"]) == kinds
     assert made.unplanned["reason"].str.contains("limit of 2.9 lb/acre").any()  # patches on one another

@@ -141,13 +141,14 @@ class LabourSection(Section):
     """``[labour]``: a crew's day. Pay covers ``paid``; of it ``productive`` is left after travel, weather and rest.
 
     ``travel_cost`` is per crew and day. ``spray_day_chance`` is the share of days on which the weather lets a crew
-    spray.
+    spray. ``least_part``: for less no work is begun at the end of a day, nor left to the next.
     """
 
     productive_min: Minutes = Field(390.0, alias="productive", gt=0, le=1440)
     paid_min: Minutes = Field(480.0, alias="paid", gt=0, le=1440)
     travel_cost: DailyMoney | None = None
     spray_day_chance: Factor = 0.45
+    least_part_min: Minutes = Field(30.0, alias="least_part")
 
     @model_validator(mode="after")
     def _paid_for_work(self) -> Self:

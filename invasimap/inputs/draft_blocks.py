@@ -95,6 +95,7 @@ WORK: Final = """\
 # paid = "8 h"
 # travel_cost = ""                     # of a crew, such as "60 USD/day"
 # spray_day_chance = 0.45              # of days the weather lets a crew spray
+# least_part = "30 min"                # for less no work is begun at a day's end, nor left to the next day
 
 # [spray]
 # waste = "10 %"                       # mixed beyond what the plants take; counts in every dose

@@ -19,8 +19,9 @@ from invasimap.core.settings import Tract
 from invasimap.land.words import OUTSIDE
 from invasimap.prescription.calibration_age import held_back_faults, why_not_mixed
 from invasimap.prescription.costs import PARTS_OF_MONEY
+from invasimap.prescription.days import places_of, working_days
 from invasimap.prescription.labour import HOURS_COLUMNS, days_of_rigs
-from invasimap.prescription.loads import SHARES, SUMS, loads, outings
+from invasimap.prescription.loads import SHARES, SUMS, loads, outings, tanks_of
 from invasimap.prescription.schedule import Schedule, runner_up
 from invasimap.prescription.spread import present_cost_of_waiting
 from invasimap.prescription.treatment import Answer, Treatment
@@ -84,9 +85,13 @@ def told(
     rows = rows.assign(**{name: held[name] for name in _AMOUNTS}) if len(rows) else rows  # not as if by its rig alone
     work, weekly = _work(chosen, starts)
     jobs = _with_work(chosen.jobs, rows, work.pop("old"))
-    rounds, weekly["outing"] = outings(work, weekly)
+    by_day = working_days(
+        weekly, places=places_of(jobs, tanks=tanks_of(work)), rigs=settings.rig, labour=settings.labour,
+        days_per_week=settings.schedule.days_per_week,
+    )  # fmt: skip
+    rounds, by_day["outing"] = outings(work, by_day)
     tanks = loads(rounds, rigs=settings.rig, mark_L=settings.spray.mark_L(settings.shown), shown=settings.shown)
-    filled = rounds[["week", "monday", "works"]].join(tanks.table.set_index("outing"), how="right").reset_index()
+    filled = rounds[["week", "monday", "day", "works"]].join(tanks.table.set_index("outing"), how="right").reset_index()
     filled["hold"] = _held_back(filled, jobs, settings)
     left, reasons = _unplanned(jobs, chosen)
     jobs.loc[reasons.index, "why"] = reasons
@@ -104,6 +109,7 @@ def told(
         work=work,
         loads=filled,
         schedule=weekly[list(_WEEKLY)],
+        days=by_day,
         unplanned=left,
         withheld=_withheld(jobs, faults),
         rig_days=days,
@@ -139,13 +145,12 @@ def _over_in_whole_days(work: pd.DataFrame, days: pd.DataFrame, settings: Tract)
 
 
 def _held_back(loads: pd.DataFrame, jobs: pd.DataFrame, settings: Tract) -> list[str]:
-    """Why loads must not be mixed as they stand: they rest on a calibration that no longer holds that week."""
+    """Why loads must not be mixed as they stand: they rest on a calibration that does not hold that day."""
     dates = jobs.dropna(subset=["work", "calibrated"]).groupby("work")["calibrated"].agg(set).to_dict()
-    to_last = dt.timedelta(settings.schedule.days_per_week - 1)
     return [
         why_not_mixed(
-            {day for work in str(row.works).split(";") for day in dates.get(int(work), ())},
-            first=row.monday, last=row.monday + to_last, age_days=settings.spray.calibration_age_days,
+            {measured for work in str(row.works).split(";") for measured in dates.get(int(work), ())},
+            day=row.day, age_days=settings.spray.calibration_age_days,
         )
         for row in rows_of(loads)
     ]  # fmt: skip
@@ -166,7 +171,7 @@ _OURS: Final = (
     "patch_no", "value_m2", "own_cover_pct", "cover_told", "walk_min", "unit", "after", "able", "area_low", "area_high",
     "part", "apart",
 )  # fmt: skip
-_WEEKLY: Final = ("work", "week", "monday", "rig", "outing", "hours", "money", "value_m2", "volume_L")
+_WEEKLY: Final = ("work", "week", "monday", "rig", "hours", "money", "value_m2", "volume_L")
 _WORK_FIRST: Final = ("zone_id", "stand", "zone", "access", "rig", "technique", "visit", "visits", "sprays", "mix")
 
 

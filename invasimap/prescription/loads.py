@@ -87,38 +87,43 @@ def _whole_max(column: pd.Series[float]) -> float:
     return float(column.max(skipna=False))
 
 
-def outings(work: pd.DataFrame, weekly: pd.DataFrame) -> tuple[pd.DataFrame, pd.Series[int]]:
-    """What one rig sprays of one mix in one week: a crew goes on with a tank from one zone to the next.
+def tanks_of(work: pd.DataFrame) -> pd.Series[str]:
+    """By work, its mix and strength in one text, equal where they may share a tank; empty where nothing is sprayed."""
+    text = work["mix"].astype(str)
+    for name in SHARES:
+        text = text + "|" + work[name].map("{:.9g}".format).astype(str)  # equal but for arithmetic
+    return text.where(work["sprays"].astype(bool), "")
+
+
+def outings(work: pd.DataFrame, days: pd.DataFrame) -> tuple[pd.DataFrame, pd.Series[int]]:
+    """What one rig sprays of one mix on one day: a crew goes on with a tank from one zone to the next.
+
+    What is mixed is used the same day, so no tank goes on to the next.
 
     Parameters
     ----------
     work
         What ``works`` gives.
-    weekly
-        A row a work and week: ``work, week, monday`` and ``share`` of the work that is done then.
+    days
+        What ``days.working_days`` gives: of each mix of a day the works are done together.
 
     Returns
     -------
     tuple of DataFrame and Series
-        Index ``outing`` from 1, by week, rig and mix: ``week, monday, rig, mix, works`` (numbers, semicolon-joined),
-        ``sprays, volume_L`` and the shares of the mix, as ``loads`` asks for them; and the outing of each row of
-        ``weekly``, NA where nothing is sprayed.
+        Index ``outing`` from 1, by day, rig and order: ``week, monday, day, rig, mix, works`` (numbers,
+        semicolon-joined), ``sprays, volume_L`` and the shares of the mix, as ``loads`` asks for them; and the outing of
+        each row of ``days``, NA where nothing is sprayed.
     """
-    rows = weekly[["work", "week", "monday", "share"]].join(
-        work[["rig", "mix", "sprays", "volume_L", *SHARES]], on="work"
-    )
-    rows = rows[rows["sprays"].astype(bool)]
-    rows["volume_L"] *= rows["share"]
-    strengths = [rows[name].map("{:.9g}".format) for name in SHARES]
-    keys = [rows[name] for name in ("week", "rig", "mix")]
-    number = (rows.groupby([*keys, *strengths], sort=True, dropna=False).ngroup() + 1).astype("Int64")
+    rows = days.assign(tank=days["work"].map(tanks_of(work))).join(work[["mix", "sprays", *SHARES]], on="work")
+    rows = rows[rows["sprays"].astype(bool)].sort_values(["day", "rig", "order"], kind="stable")
+    number = (rows.groupby(["day", "rig", "tank"], sort=False).ngroup() + 1).astype("Int64")
     groups = rows.groupby(number)
-    table = groups[["week", "monday", "rig", "mix", "sprays", *SHARES]].first()
+    table = groups[["week", "monday", "day", "rig", "mix", "sprays", *SHARES]].first()
     table["volume_L"] = groups["volume_L"].sum()
     table["works"] = groups["work"].agg(lambda some: ";".join(map(str, sorted(set(some)))))
     table.index = pd.RangeIndex(1, len(table) + 1, name="outing")
-    columns = ["week", "monday", "rig", "mix", "works", "sprays", "volume_L", *SHARES]
-    return table[columns], number.reindex(weekly.index).astype("Int64")
+    columns = ["week", "monday", "day", "rig", "mix", "works", "sprays", "volume_L", *SHARES]
+    return table[columns], number.reindex(days.index).astype("Int64")
 
 
 def loads(

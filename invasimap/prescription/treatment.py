@@ -56,12 +56,14 @@ class Treatment:
         ``weeks`` (numbers, semicolon-joined), ``patches``, areas and amounts (``loads.works``), hours
         (``labour.hours``) and money (``costs.costs``).
     loads
-        A row a kind of load: ``outing`` (what one rig sprays of one mix in one week, numbered by week, rig and mix),
-        ``week, monday, works`` (numbers, semicolon-joined), ``rig, mix, load`` ("full" or "last"), ``count``, amounts
-        (``loads.loads``) and ``hold`` (why it must not be mixed as it stands; empty where it may).
+        A row a kind of load: ``outing`` (what one rig sprays of one mix on one day, numbered by day, rig and order),
+        ``week, monday, day, works`` (numbers, semicolon-joined), ``rig, mix, load`` ("full" or "last"), ``count``,
+        amounts (``loads.loads``) and ``hold`` (why it must not be mixed as it stands; empty where it may).
     schedule
-        A row a work and week: ``work, week, monday, rig, outing`` (NA where nothing is sprayed), ``hours`` (of the crew
-        together), ``money, value_m2, volume_L``.
+        A row a work and week: ``work, week, monday, rig, hours`` (of the crew together), ``money, value_m2, volume_L``.
+    days
+        A row a work and day, which add up to the schedule: ``days.working_days``, and ``outing`` (NA where nothing is
+        sprayed).
     unplanned
         What could be done but is in no week: ``zone_id, stand, zone, access, technique, visit, species, patches,
         worked_m2, hours, money`` (of its cheapest rig), ``reason``.
@@ -83,6 +85,7 @@ class Treatment:
     work: pd.DataFrame
     loads: pd.DataFrame
     schedule: pd.DataFrame
+    days: pd.DataFrame
     unplanned: pd.DataFrame
     withheld: pd.DataFrame
     rig_days: pd.DataFrame
@@ -95,5 +98,6 @@ def no_treatment() -> Treatment:
     none = pd.DataFrame()
     return Treatment(
         start=dt.date(1970, 1, 1), start_said="", currency="", jobs=gpd.GeoDataFrame(geometry=[]), windows=none,
-        work=none, loads=none, schedule=none, unplanned=none, withheld=none, rig_days=none, curve=none, answer=None,
+        work=none, loads=none, schedule=none, days=none, unplanned=none, withheld=none, rig_days=none,
+        curve=none, answer=None,
     )  # fmt: skip

@@ -15,7 +15,7 @@ from invasimap.core.mix_settings import MixSection
 from invasimap.core.rig_settings import RigSection
 from invasimap.core.settings import Tract
 from invasimap.prescription.costs import costs
-from invasimap.prescription.labour import hours
+from invasimap.prescription.labour import hours, whole_up
 from invasimap.prescription.loads import work_numbers, works
 from invasimap.prescription.schedule_table import wait_weeks, weeks_within
 from invasimap.prescription.volume import rows_of
@@ -182,15 +182,18 @@ def _when(row: Any, starts: Sequence[dt.date], days_per_week: int) -> dict[str, 
 def rigs_table(settings: Tract) -> pd.DataFrame:
     """``rig, hours_per_week, hours_in_all``: productive hours, of the share of days that let a crew spray.
 
-    Works count their share of a tank; of every mix, in each strength, one fill a week is kept back for the last one,
-    filled in part.
+    Works count their share of a tank; of every mix, in each strength, one fill a day is kept back for the last one,
+    filled in part: what is mixed is used the same day.
     """
     labour = settings.labour
     a_day = labour.productive_min / 60
-    in_week = a_day * settings.schedule.days_per_week * labour.spray_day_chance
+    days = settings.schedule.days_per_week * labour.spray_day_chance
     rows: list[Mapping[str, Any]] = [
         {
-            "rig": rig.name, "hours_per_week": max(in_week - _strengths(rig, settings.mix) * rig.fill_min / 60, 0.0),
+            "rig": rig.name,
+            "hours_per_week": max(
+                a_day * days - whole_up(days) * _strengths(rig, settings.mix) * rig.fill_min / 60, 0.0
+            ),
             "hours_in_all": np.nan if rig.available_days is None else rig.available_days * a_day,
         }
         for rig in settings.rig
@@ -199,6 +202,6 @@ def rigs_table(settings: Tract) -> pd.DataFrame:
 
 
 def _strengths(rig: RigSection, mixes: Sequence[MixSection]) -> int:
-    """How many strengths a rig may spray in a week: one a mix, of one by area as many as its measured rates."""
+    """How many strengths a rig may spray on a day: one a mix, of one by area as many as its measured rates."""
     rates = max(len({entry.rate_L_per_ha for entry in rig.calibration}), 1)
     return sum(rates if mix.is_by_area else 1 for mix in mixes)

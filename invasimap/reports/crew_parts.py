@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any, Final
 
 import geopandas as gpd
@@ -47,6 +47,7 @@ class Lines:
     no_spray: Any
     drawn: dict[str, list[Drawn]]
     rows: gpd.GeoDataFrame
+    _told: dict[tuple[int, tuple[str, ...]], list[str]] = field(default_factory=dict)  # lines are in many days' files
 
     def from_no_spray_m(self, shape: Any) -> float:
         """How far a shape is from no-spray ground; NaN where that is too far to be told."""
@@ -57,8 +58,11 @@ class Lines:
 
     def kinds(self, shape: Any, zones: tuple[str, ...]) -> list[str]:
         """What lies within a drawn line."""
-        held = self.rows[self.rows["zone"].isin(zones)]
-        return sorted(set(held["kind"][shapely.intersects(held.geometry.to_numpy(), shape)].astype(str)))
+        if (id(shape), zones) not in self._told:
+            held = self.rows[self.rows["zone"].isin(zones)]
+            kinds = held["kind"][shapely.intersects(held.geometry.to_numpy(), shape)]
+            self._told[id(shape), zones] = sorted(set(kinds.astype(str)))
+        return self._told[id(shape), zones]
 
     def kept_out(self, zone: str) -> Any:
         """What a zone must not be drawn in."""

@@ -15,6 +15,8 @@ from invasimap.reports.crew_outlines import DECIMALS
 from invasimap.reports.load_sheet_words import said_volume
 from invasimap.reports.wording import (
     TECHNIQUE_WORDS,
+    ordinal,
+    part_words,
     shown_area,
     shown_date,
     shown_length,
@@ -149,16 +151,17 @@ def up_to_tenth(metres: float, shown: ShownUnits) -> str:
 
 
 def work_words(work: Any, plan: Plan, *, from_no_spray_m: float) -> str:
-    """A work of a week: what is done there, with how much of what, when, where, and how near no-spray ground is."""
+    """A work of a day: its turn, what is done there, with how much of what, where, and how near no-spray ground is."""
     bound = {"hand_only": f"Hand work only: {HAND}", "no_spray": "No-spray ground: nothing is applied"}
     technique = technique_words(work.technique, visit=work.visit, visits=work.visits)
     area = shown_area(work.gross_m2, plan.shown)
-    mix = (
-        f"Mix {visible(str(work.mix))}, {said_volume(work.week_L, plan.shown)}" if work.sprays else "Nothing is sprayed"
-    )
+    volume = said_volume(work.volume_L, plan.shown)
+    mix = f"Mix {visible(str(work.mix))}, {volume}" if work.sprays else "Nothing is sprayed"
+    place = f"zone {visible(str(work.zone_id))}, stand {visible(str(work.stand))}"
+    turn = f"{ordinal(work.order)} of {work.of} this day"
     facts = [
         bound.get(work.zone, ""),
-        f"Work {work.work}: {technique}. Stand {visible(str(work.stand))}, {area}",
+        f"{turn}. Work {work.work} in {place}{part_words(work)}: {technique}. {area}",
         visible(str(work.species)).replace(";", ", "),
         mix,
         f"Window {window_words(work)}",
@@ -171,8 +174,9 @@ def work_words(work: Any, plan: Plan, *, from_no_spray_m: float) -> str:
 def work_short(work: Any, plan: Plan) -> str:
     """The same for a screen of thirty signs: what matters most comes first."""
     hand = {"hand_only": "HAND ONLY ", "no_spray": "NO SPRAY "}.get(work.zone, "")
-    volume = f" {said_volume(work.week_L, plan.shown)}" if work.sprays else ""
-    return plain(f"{hand}{TECHNIQUE_WORDS[work.technique].upper()}{volume}")
+    volume = f" {said_volume(work.volume_L, plan.shown)}" if work.sprays else ""
+    part = f"PART {work.part}/{work.parts} " if work.parts > 1 else ""
+    return plain(f"{hand}{part}{TECHNIQUE_WORDS[work.technique].upper()}{volume}")
 
 
 def window_words(work: Any) -> str:

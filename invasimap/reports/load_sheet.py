@@ -1,14 +1,11 @@
-"""The load sheet: what a crew lead brings, hauls and mixes from, outing by outing in order of week; for paper."""
+"""The load sheet: what a crew lead brings, hauls and mixes from, outing by outing in order of day; for paper."""
 
 from __future__ import annotations
 
 from typing import Final
 
-import pandas as pd
-
 from invasimap.core.legible import visible
 from invasimap.prescription.plan import Plan
-from invasimap.reports.book_layout import number_words
 from invasimap.reports.load_sheet_layout import (
     Block,
     Column,
@@ -24,7 +21,7 @@ from invasimap.reports.load_sheet_layout import (
 from invasimap.reports.load_sheet_outings import outing_blocks
 from invasimap.reports.load_sheet_words import figure, hours_words, jug_amount, jug_unit, mix_of, tank_unit
 from invasimap.reports.sheet import plan_date
-from invasimap.reports.wording import rounded
+from invasimap.reports.wording import day_words, rounded
 
 BRING: Final = (
     Column(head="Mix", share=1.8), Column(head="To bring", share=3.4), Column(head="Loads", share=0.8, figures=True),
@@ -34,9 +31,9 @@ HAUL: Final = (
     Column(head="Rig", share=2.6), Column(head="Tank", share=1.2, figures=True),
     Column(head="Loads", share=0.8, figures=True), Column(head="Water, rounded up", share=1.6, figures=True),
 )  # fmt: skip
-WEEKS: Final = (
-    Column(head="Week of Monday", share=1.4), Column(head="Rig", share=2.2), Column(head="Works", share=2.6),
-    Column(head="Hours of the whole crew", share=1.8, figures=True),
+DAYS: Final = (
+    Column(head="Day", share=1.8), Column(head="Rig", share=1.7), Column(head="Works, in order", share=3.6),
+    Column(head="Hours of the whole crew", share=1.6, figures=True),
 )  # fmt: skip
 
 
@@ -51,15 +48,15 @@ def loadsheet_pdf(plan: Plan) -> bytes:
 
 
 def total_blocks(plan: Plan, room_in: float) -> list[Block]:
-    """The first page: what to bring, water to haul, and works by week; or in words why there is none."""
+    """The first page: what to bring, water to haul, and works by day; or in words why there is none."""
     held = plan.treatment
     blocks: list[Block] = [(paragraph(_intro(plan), room_in), space(0.1))] if len(held.work) else []
     blocks += [(paragraph(line, room_in, bold=True),) for line in _lacking(plan)]
     if len(held.loads):
         blocks += _titled("To bring for all works", BRING, _to_bring(plan), room_in)
         blocks += _titled("Water to haul", HAUL, _to_haul(plan), room_in)
-    if len(held.schedule):
-        blocks += _titled("Works by week", WEEKS, _by_week(plan), room_in)
+    if len(held.days):
+        blocks += _titled("Works by day", DAYS, _by_day(plan), room_in)
     return [*blocks, *([(space(0.1), paragraph(left, room_in))] if (left := _left_out(plan)) else [])]
 
 
@@ -68,9 +65,9 @@ def _intro(plan: Plan) -> str:
     mark = f"{figure(plan.settings.spray.mark_L(plan.shown) / size)} {unit}"
     return (
         "What each tank takes, reckoned from the figures typed in the settings. A rig goes on with a tank from one "
-        "zone to the next: an outing is what it sprays of one mix in one week. Product, adjuvant and dye are measured "
-        f"down to the jug's mark of {mark}, so that no tank is stronger than typed. The schedule is by week: the crew "
-        "lead picks the day with the spray-day check."
+        "zone to the next: an outing is what it sprays of one mix on one day, and what is mixed is used that day. "
+        f"Product, adjuvant and dye are measured down to the jug's mark of {mark}, so that no tank is stronger than "
+        "typed. The days are a plan: the crew lead moves a day by the spray-day check."
     )
 
 
@@ -129,14 +126,10 @@ def _to_haul(plan: Plan) -> list[list[str]]:
     return rows
 
 
-def _by_week(plan: Plan) -> list[list[str]]:
-    schedule = plan.treatment.schedule
-    days, rigs = schedule["monday"].astype(str).str[:10], schedule["rig"].astype(str)
+def _by_day(plan: Plan) -> list[list[str]]:
+    days = plan.treatment.days.sort_values("order", kind="stable")
+    day, rigs = days["day"].astype(str).str[:10], days["rig"].astype(str)
     return [
-        [str(day), visible(str(rig)), _numbers(own["work"]), hours_words(own)]
-        for (day, rig), own in schedule.groupby([days, rigs], sort=True)
+        [day_words(on), visible(str(rig)), ", ".join(map(str, own["work"])), hours_words(own)]
+        for (on, rig), own in days.groupby([day, rigs], sort=True)
     ]
-
-
-def _numbers(works: pd.Series) -> str:
-    return number_words(sorted(set(works.astype(int))))

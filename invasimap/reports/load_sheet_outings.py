@@ -35,7 +35,15 @@ from invasimap.reports.load_sheet_words import (
     stop_words,
 )
 from invasimap.reports.style import TYPE_PT
-from invasimap.reports.wording import ZONE_WORDS, rows_of, shown_area, shown_date, technique_words
+from invasimap.reports.wording import (
+    ZONE_WORDS,
+    day_words,
+    part_words,
+    rows_of,
+    shown_area,
+    shown_date,
+    technique_words,
+)
 
 SPRAYED: Final = (
     (("Date", 1.3), ("Start", 1.0), ("End", 1.0), ("Wind, from", 1.6), ("Temperature", 1.3)),
@@ -57,16 +65,17 @@ MORE: Final = " (more)"
 
 
 def outing_blocks(plan: Plan, room_in: float, deep_in: float) -> list[Block]:
-    """The outings of each week and rig, then what the rig does that week without a tank; each on one page if it can."""
+    """The outings of each day and rig, with what it does that day without a tank; each on one page if it can."""
     held = plan.treatment
-    if not len(held.schedule):
+    if not len(held.days):
         return []
-    rows = held.schedule.merge(held.work.drop(columns=["rig", "money", "volume_L"]), left_on="work", right_index=True)
-    rows = rows.assign(tank=rows["outing"].astype("Int64").fillna(len(rows) + 1))
+    rows = held.days.merge(held.work.drop(columns=["rig", "money", "volume_L"]), left_on="work", right_index=True)
+    rows = rows.sort_values(["day", "rig", "order"], kind="stable")
+    rows = rows.assign(tank=rows["outing"].astype("Int64").fillna(0), share=_shares(rows))
     jobs = pd.DataFrame(held.jobs)[[*OF_JOBS]]
     rows = rows.assign(guess=rows["work"].isin(jobs.loc[jobs["estimated"].eq(True), "work"]))
     made: list[Block] = []
-    for _, own in rows.groupby(["week", "rig", "tank"], sort=True):
+    for _, own in rows.groupby(["day", "rig", "tank"], sort=False):
         of_works = jobs[jobs["work"].isin(own["work"])]
         if own["sprays"].astype(bool).all():
             made += _outing(plan, own, of_works, room_in, deep_in)
@@ -75,8 +84,13 @@ def outing_blocks(plan: Plan, room_in: float, deep_in: float) -> list[Block]:
     return made
 
 
+def _shares(days: pd.DataFrame) -> pd.Series:
+    """What part of its work is done on each day; all of it where its hours are not known."""
+    return (days["hours"] / days.groupby("work")["hours"].transform("sum")).fillna(1.0)
+
+
 def _outing(plan: Plan, rows: pd.DataFrame, jobs: pd.DataFrame, room_in: float, deep_in: float) -> list[Block]:
-    """What one rig sprays of one mix in one week."""
+    """What one rig sprays of one mix on one day."""
     first = rows.iloc[0]
     loads = plan.treatment.loads
     own = loads[loads["outing"] == first["outing"]] if len(loads) else loads
@@ -100,7 +114,7 @@ def _outing(plan: Plan, rows: pd.DataFrame, jobs: pd.DataFrame, room_in: float, 
 
 
 def _without_tank(plan: Plan, rows: pd.DataFrame, jobs: pd.DataFrame, room_in: float, deep_in: float) -> list[Block]:
-    """What a rig does in a week that sprays nothing."""
+    """What a rig does on a day that sprays nothing."""
     title = f"{visible(str(rows['rig'].iloc[0]))}: without a tank"
     head = [paragraph("Nothing is sprayed: no loads.", room_in, bold=True)]
     works = table(DRY, [_work_row(work, plan, dry=True) for work in rows_of(rows)], room_in, size_pt=TYPE_PT["small"])
@@ -117,7 +131,7 @@ def _parted(
     title: str, rows: pd.DataFrame, head: list[Piece], works: Block, tail: list[Piece], room_in: float, deep_in: float
 ) -> list[Block]:
     """One block, or where a page would not hold it several: its works go on under the heading said again."""
-    when = f"Week of {shown_date(rows['monday'].iloc[0])}, {_hours(rows)}"
+    when = f"{day_words(rows['day'].iloc[0])}, {_hours(rows)}"
     lead = [heading(title, when, room_in), *head, works[0]]
     again = [heading(title + MORE, when, room_in), works[0]]
     blocks: list[list[Piece]] = [lead]
@@ -143,9 +157,9 @@ def _work_row(work: Any, plan: Plan, *, dry: bool = False) -> list[str]:
     hand = f", {ZONE_WORDS[work.zone]}" if work.zone != "open" else ""
     cells = [
         str(work.work), f"{visible(str(work.zone_id))}, stand {visible(str(work.stand))}{hand}",
-        technique_words(work.technique, visit=work.visit, visits=work.visits),
+        f"{technique_words(work.technique, visit=work.visit, visits=work.visits)}{part_words(work)}",
         visible(str(work.species)).replace(";", ", "),
-        shown_area(work.worked_m2, plan.shown), said_volume(work.volume_L, plan.shown),
+        shown_area(work.worked_m2 * work.share, plan.shown), said_volume(work.volume_L, plan.shown),
         f"{shown_date(work.first)} to {shown_date(work.last)}{guess}",
     ]  # fmt: skip
     return [cell for column, cell in zip(WORKS, cells, strict=True) if not (dry and column.head == "Mix")]

@@ -287,6 +287,7 @@ def assumed_report(plan: Plan) -> PrintedTable:
         ["Days that let a crew spray", f"{100 * labour.spray_day_chance:g} %{_own(labour, 'spray_day_chance')}"],
         ["A crew's day", f"{labour.productive_min / 60:g} h{_own(labour, 'productive_min')} at work of "
          f"{labour.paid_min / 60:g} h{_own(labour, 'paid_min')} paid"],
+        ["Least part of a work on a day", f"{labour.least_part_min:g} min{_own(labour, 'least_part_min')}"],
         ["Mixed beyond what plants take", f"{plan.settings.spray.waste_pct:g} %"
          f"{_own(plan.settings.spray, 'waste_pct')}"],
         ["Outlying patches", f"count {section.outlying_weight:g}{_own(section, 'outlying_weight')} times"],

@@ -31,7 +31,11 @@ COLUMNS: Final = {
         "days_low", "days_high", "labour_money", "machine_money", "product_money", "travel_money", "money", "money_low",
         "money_high", "money_known", "not_counted",
     ),
-    "schedule": ("work", "week", "monday", "rig", "outing", "volume_L", "hours", "money", "value_m2"),
+    "schedule": ("work", "week", "monday", "rig", "volume_L", "hours", "money", "value_m2"),
+    "schedule_days": (
+        "day", "rig", "order", "work", "part", "parts", "zone_id", "stand", "zone", "technique", "visit", "visits",
+        "outing", "mix", "volume_L", "hours", "week",
+    ),
     "unplanned": (
         "zone_id", "stand", "zone", "access", "technique", "visit", "species", "patches", "worked_m2", "hours", "money",
         "reason",
@@ -43,7 +47,7 @@ COLUMNS: Final = {
     "money_curve": ("money_limit", "money", "value_m2", "further_value_m2", "bound_m2", "envelope_m2", "solved"),
 }  # fmt: skip
 LOADS: Final = (
-    "outing", "monday", "works", "rig", "mix", "load", "count", "volume_L", "product_measured_L", "adjuvant_measured_L",
+    "outing", "day", "works", "rig", "mix", "load", "count", "volume_L", "product_measured_L", "adjuvant_measured_L",
     "dye_measured_L", "water_measured_L", "hold",
 )  # fmt: skip
 OF_JUG: Final = ("product_L", "adjuvant_L", "dye_L", "stop_at_L")  # never so much that the large unit says more
@@ -60,7 +64,8 @@ def treatment_tables(plan: Plan) -> dict[str, pd.DataFrame]:
     held = plan.treatment
     frames = {
         "techniques": pd.DataFrame(held.jobs), "windows": held.windows, "work": _with_mondays(held),
-        "loads": held.loads, "schedule": held.schedule, "unplanned": held.unplanned, "withheld": held.withheld,
+        "loads": held.loads, "schedule": held.schedule,
+        "schedule_days": _of_days(held), "unplanned": held.unplanned, "withheld": held.withheld,
         "rig_days": held.rig_days.rename_axis("rig").reset_index() if len(held.rig_days) else held.rig_days,
         "money_curve": _of_curve(held.curve),
     }  # fmt: skip
@@ -93,6 +98,12 @@ def _with_mondays(held: Treatment) -> pd.DataFrame:
     return table.assign(mondays=[";".join(map(str, mondays(held, text))) for text in table["weeks"]])
 
 
+def _of_days(held: Treatment) -> pd.DataFrame:
+    """The days with what each of their works is."""
+    named = ["zone_id", "stand", "zone", "technique", "visit", "visits", "mix"]
+    return held.days.join(held.work.reindex(columns=named), on="work") if len(held.days) else held.days
+
+
 def _of_curve(curve: pd.DataFrame) -> pd.DataFrame:
     """The curve with its values named by their unit."""
     return curve.rename(columns={name: f"{name}_m2" for name in ("value", "further_value", "bound", "envelope")})
@@ -107,7 +118,7 @@ def _loads(table: pd.DataFrame, shown: ShownUnits) -> pd.DataFrame:
     stopped = held["hold"].map(_text) != ""
     measured = [name for name in LOADS if name.endswith("_measured_L")]
     made = in_jug_units(held.assign(**{name: held[name].mask(stopped) for name in measured}), shown=shown)
-    for at, name in enumerate(("monday", "works"), 1):
+    for at, name in enumerate(("day", "works"), 1):
         made.insert(at, name, held[name].map(_text))
     for name in made.columns:
         if str(name).startswith(("product", "adjuvant", "dye")):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from typing import Any, Final
 
 import numpy as np
@@ -11,6 +12,7 @@ from invasimap.core.units import ShownUnits
 from invasimap.land.words import OUTSIDE
 
 OUTCOMES: Final = ("tractor", "atv_hose", "foot", "hand_only", "out_of_reach", "outside", "no_spray")
+WEEKDAYS: Final = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 TREATABLE: Final = ("tractor", "atv_hose", "foot")
 
 ACCESS_WORDS: Final = {
@@ -244,3 +246,38 @@ def shown_date(value: object) -> str:
     if value is None or value is pd.NaT or pd.isna(value):  # type: ignore[call-overload]
         return "not known"
     return str(value)[:10] or "not known"
+
+
+def day_words(day: object) -> str:
+    """A day of work with its name.
+
+    Examples
+    --------
+    >>> day_words("2026-08-03")
+    'Monday 2026-08-03'
+    """
+    said = shown_date(day)
+    return f"{WEEKDAYS[dt.date.fromisoformat(said).weekday()]} {said}"
+
+
+def part_words(work: Any) -> str:
+    """Which part of a work is done on a day, led by a comma; empty text where it is done in one.
+
+    Examples
+    --------
+    >>> part_words(pd.Series({"part": 1, "parts": 2})), part_words(pd.Series({"part": 1, "parts": 1}))
+    (', part 1 of 2', '')
+    """
+    return f", part {work.part} of {work.parts}" if work.parts > 1 else ""
+
+
+def ordinal(number: int) -> str:
+    """A place in an order.
+
+    Examples
+    --------
+    >>> [ordinal(number) for number in (1, 2, 3, 4, 11, 12, 21, 103)]
+    ['1st', '2nd', '3rd', '4th', '11th', '12th', '21st', '103rd']
+    """
+    ending = {1: "st", 2: "nd", 3: "rd"}.get(number % 10, "th")
+    return f"{number}{'th' if number % 100 in (11, 12, 13) else ending}"

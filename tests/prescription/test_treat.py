@@ -19,7 +19,7 @@ from invasimap.core.toml_file import read_tract
 from invasimap.core.units import Money
 from invasimap.inputs.species import load_catalogue
 from invasimap.mosaic.pieces import with_slivers
-from invasimap.prescription.checks import dose_over, tanks_error, visits_lost
+from invasimap.prescription.checks import day_over, days_error, dose_over, tanks_error, visits_lost
 from invasimap.prescription.season import season_of
 from invasimap.prescription.treat import treat
 from invasimap.prescription.treatment import Treatment
@@ -126,8 +126,14 @@ def test_a_hectare_of_shrubs_by_hand(tmp_path):
     # 100 min of spraying, 10 tanks with 2 x 10 min and 12 min each, 2 days of 2 x 10 min there and back
     assert work["total_min"] == pytest.approx(100 + 10 * 20 + 10 * 12 + 40)
     assert work["money"] == pytest.approx(460 / 390 * 8 * 30 * 2 + 3 * 10)
-    assert made.loads[["load", "count", "volume_L"]].values.tolist() == [["full", 10, pytest.approx(15)]]
-    assert made.loads["product_measured_L"].tolist() == pytest.approx([0.3])
+    # in 390 - 12 min (a last tank filled) 123 l could go out: the day ends with its 8th tank, 2 are left for the next
+    assert made.loads[["load", "count", "volume_L"]].values.tolist() == [
+        ["full", 8, pytest.approx(15)], ["full", 2, pytest.approx(15)],
+    ]  # fmt: skip
+    assert made.loads["product_measured_L"].tolist() == pytest.approx([0.3, 0.3])
+    assert made.days["hours"].tolist() == pytest.approx([0.8 * 460 / 60, 0.2 * 460 / 60])
+    assert [day.weekday() for day in made.days["day"]] == [0, 1]
+    assert made.days[["part", "parts"]].values.tolist() == [[1, 2], [2, 2]]
     first, last = dt.date(2026, 10, 23), dt.date(2026, 11, 20)
     assert [first <= monday and monday + dt.timedelta(4) <= last for monday in made.schedule["monday"]] == [True]
     assert made.answer.method == "proven optimal"
@@ -242,7 +248,7 @@ def test_loads_of_a_week_sum_to_what_its_works_take(tmp_path):
     small = [{"geometry": shapely.box(1000 * at, 0, 1000 * at + 30, 20 + at)} for at in range(7)]
     made = worked(ground(*small), tract(tmp_path))
     held = (made.loads["count"] * made.loads["volume_L"]).groupby(made.loads["outing"]).sum()
-    taken = made.schedule.groupby("outing")["volume_L"].sum()
+    taken = made.days.groupby("outing")["volume_L"].sum()
     assert held.to_numpy() == pytest.approx(taken.to_numpy(dtype=float))
     assert (made.loads["volume_L"] <= 15 * (1 + 1e-9)).all()
     assert made.schedule["volume_L"].sum() == pytest.approx(made.work["volume_L"].sum())
@@ -457,6 +463,12 @@ def test_checks_tell_a_season_that_contradicts_itself(tmp_path):
     lost = replace(made, jobs=made.jobs.assign(work=pd.array([1, pd.NA], "Int64")))
     assert visits_lost(lost) == 1
     assert tanks_error(replace(made, loads=made.loads.iloc[:0])) == 1
+    assert (days_error(made), day_over(made, productive_min=390)) == (pytest.approx(0, abs=1e-12), 0)
+    assert days_error(replace(made, days=made.days.iloc[1:])) == pytest.approx(0.8)  # 8 of 10 tanks of a work
+    stray = pd.concat([made.days, made.days.iloc[[0]].assign(week=99)])
+    assert days_error(replace(made, days=stray)) == 1
+    assert days_error(replace(made, days=made.days.assign(volume_L=2 * made.days["volume_L"]))) == pytest.approx(0.5)
+    assert day_over(made, productive_min=184) == pytest.approx(1)  # 368 min on the longest day
     stricter = said.mix[0].model_copy(update={"max_per_application_kg_per_ha": 2.0})
     assert dose_over(made, [stricter]) == pytest.approx(0.08)
 
@@ -503,7 +515,7 @@ def test_days_are_whole_in_each_week(tmp_path):
     labour = settings.labour.model_copy(update={"spray_day_chance": 0.3})  # 9.75 h a week
     made = worked(ground({}, {}), settings.model_copy(update={"labour": labour}))
     assert made.schedule["week"].nunique() == 2
-    assert made.rig_days["whole_days"].tolist() == [4]
+    assert made.rig_days["whole_days"].tolist() == [4] == [made.days["day"].nunique()]
     assert made.rig_days["labour_money"].tolist() == [4 * 480]
 
 

@@ -56,8 +56,8 @@ def a_treatment(plan: Plan) -> Treatment:
     """The work above on the tract's two largest open zones within reach and its largest hand-only one."""
     return Treatment(
         start=START, start_said="the settings", currency="USD", jobs=_jobs(plan), windows=_windows(), work=_work(plan),
-        loads=_loads(), schedule=_schedule(), unplanned=_unplanned(plan), withheld=_withheld(), rig_days=_rig_days(),
-        curve=_curve(),
+        loads=_loads(), schedule=_schedule(), days=_days(), unplanned=_unplanned(plan), withheld=_withheld(),
+        rig_days=_rig_days(), curve=_curve(),
         answer=Answer(method="proven optimal", value_m2=9000.0, bound_m2=9000.0, greedy_m2=8800.0, gap_pct=0.0),
     )  # fmt: skip
 
@@ -139,7 +139,8 @@ def _loads() -> pd.DataFrame:
     ]
     return pd.DataFrame([
         {
-            "outing": outing, "week": week, "monday": START + dt.timedelta(weeks=week), "works": works,
+            "outing": outing, "week": week, "monday": START + dt.timedelta(weeks=week),
+            "day": START + dt.timedelta(weeks=week), "works": works,
             "rig": RIGS[min(outing, 2) - 1]["name"], "mix": MIXES[min(outing, 2) - 1]["name"], "load": load,
             "count": count, "volume_L": gallons * GAL, "product_L": product * FLOZ, "adjuvant_L": adjuvant * FLOZ,
             "dye_L": 0.0, "water_L": gallons * GAL - (product + adjuvant) * FLOZ,
@@ -153,16 +154,23 @@ def _loads() -> pd.DataFrame:
 
 def _schedule() -> pd.DataFrame:
     rows = [
-        (1, 0, "ATV hose", 1, 3.8, 112.5),
-        (2, 1, "backpack pair", 2, 30.0, 2.8),
-        (2, 2, "backpack pair", 3, 2.5, 0.2),
-        (3, 2, "backpack pair", pd.NA, float("nan"), float("nan")),
+        (1, 0, "ATV hose", 3.8, 112.5),
+        (2, 1, "backpack pair", 5.0, 2.8),
+        (2, 2, "backpack pair", 2.5, 0.2),
+        (3, 2, "backpack pair", float("nan"), float("nan")),
     ]
     return pd.DataFrame([
-        {"work": work, "week": week, "monday": START + dt.timedelta(weeks=week), "rig": rig, "outing": outing,
+        {"work": work, "week": week, "monday": START + dt.timedelta(weeks=week), "rig": rig,
          "hours": hours, "money": float("nan"), "value_m2": 1000.0, "volume_L": gallons * GAL}
-        for work, week, rig, outing, hours, gallons in rows
-    ]).astype({"outing": "Int64"})  # fmt: skip
+        for work, week, rig, hours, gallons in rows
+    ])  # fmt: skip
+
+
+def _days() -> pd.DataFrame:
+    """Each week on its Monday: work 2 in two parts, work 3 after its second."""
+    table = _schedule().drop(columns=["money", "value_m2"])
+    table = table.assign(day=table["monday"], order=[1, 1, 1, 2], part=[1, 1, 2, 1], parts=[1, 2, 2, 1])
+    return table.assign(outing=pd.array([1, 2, 3, pd.NA], "Int64"))
 
 
 def _unplanned(plan: Plan) -> pd.DataFrame:
@@ -196,7 +204,7 @@ def _curve() -> pd.DataFrame:
 def nothing_planned(plan: Plan) -> Treatment:
     """Nothing that could be planned: every table without a row, as where no rig and no mix is in the settings."""
     held = a_treatment(plan)
-    tables = ("jobs", "windows", "work", "loads", "schedule", "unplanned", "withheld", "rig_days", "curve")
+    tables = ("jobs", "windows", "work", "loads", "schedule", "days", "unplanned", "withheld", "rig_days", "curve")
     return dataclasses.replace(
         held, currency="", answer=None, **{name: getattr(held, name).iloc[:0] for name in tables}
     )

@@ -48,7 +48,7 @@ def with_season(plan: Plan, **changes: Any) -> Plan:
 def without_rigs(plan: Plan) -> Plan:
     """The plan without rigs, mixes and so without works: techniques and windows alone."""
     whole = season(plan)
-    tables = ("work", "loads", "schedule", "unplanned", "rig_days", "curve")
+    tables = ("work", "loads", "schedule", "days", "unplanned", "rig_days", "curve")
     empty = {name: getattr(whole, name).iloc[:0] for name in tables}
     jobs = whole.jobs.assign(work=pd.array([pd.NA] * len(whole.jobs), "Int64"))
     bare = dataclasses.replace(whole, jobs=jobs, currency="", answer=None, **empty)
@@ -59,7 +59,7 @@ def season(plan: Plan) -> Treatment:
     """The season above."""
     return Treatment(
         start=MONDAY, start_said="start in the settings", currency="USD", jobs=jobs(plan), windows=windows(),
-        work=work(), loads=pd.DataFrame(), schedule=schedule(), unplanned=unplanned(), withheld=withheld(),
+        work=work(), loads=pd.DataFrame(), schedule=schedule(), days=days(), unplanned=unplanned(), withheld=withheld(),
         rig_days=rig_days(), curve=curve(),
         answer=Answer(method="within 0.4 %", value_m2=3 * ACRE_M2, bound_m2=3.012 * ACRE_M2, greedy_m2=2.9 * ACRE_M2,
                       gap_pct=0.3984, next_best="the best other choice comes to 3 % less"),
@@ -109,13 +109,18 @@ def work() -> pd.DataFrame:
 
 
 def schedule() -> pd.DataFrame:
-    columns = ["work", "week", "monday", "rig", "outing", "hours", "money", "value_m2", "volume_L"]
+    columns = ["work", "week", "monday", "rig", "hours", "money", "value_m2", "volume_L"]
     rows = [
-        (1, 0, MONDAY, "pair", 1, 3.0, 150.0, 2 * ACRE_M2, 30.0),
-        (2, 0, MONDAY, "hose crew", None, 4.0, 200.0, 0.0, 0.0),
-        (3, 8, LATER, "hose crew", 2, 1.7, 130.0, ACRE_M2, 90.0),
+        (1, 0, MONDAY, "pair", 3.0, 150.0, 2 * ACRE_M2, 30.0),
+        (2, 0, MONDAY, "hose crew", 4.0, 200.0, 0.0, 0.0),
+        (3, 8, LATER, "hose crew", 1.7, 130.0, ACRE_M2, 90.0),
     ]
     return pd.DataFrame(rows, columns=columns)
+
+
+def days() -> pd.DataFrame:
+    table = schedule().drop(columns=["money", "value_m2"])
+    return table.assign(day=table["monday"], order=1, part=1, parts=1, outing=pd.array([1, pd.NA, 2], "Int64"))
 
 
 def unplanned() -> pd.DataFrame:

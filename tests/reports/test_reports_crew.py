@@ -27,8 +27,8 @@ from invasimap.core.toml_file import read_tract
 from invasimap.prescription.plan import Plan
 from invasimap.reports import style
 from invasimap.reports.crew import write_crew_files
+from invasimap.reports.crew_days import day_sheets
 from invasimap.reports.crew_outlines import drawn_inside, drawn_outside
-from invasimap.reports.crew_weeks import week_sheets
 
 SCHEMA = xmlschema.XMLSchema(str(Path(__file__).parent / "gpx11.xsd"))
 GEOD = Geod(ellps="WGS84")
@@ -450,70 +450,76 @@ def test_settings_of_a_receiver_are_held_to_what_can_work(toy_plan: Plan) -> Non
         read_tract(tried)
 
 
-def crowded_week(plan: Plan, *, count: int) -> Plan:
-    """Work 1 many times over, all in its week."""
+def crowded_day(plan: Plan, *, count: int) -> Plan:
+    """Work 1 many times over, all on its day."""
     held = a_treatment(plan)
     work = pd.concat([held.work.iloc[[0]]] * count)
     work.index = pd.RangeIndex(1, count + 1, name="work")
-    schedule = pd.concat([held.schedule.iloc[[0]].assign(work=number) for number in work.index], ignore_index=True)
+    turns = [held.days.iloc[[0]].assign(work=number, order=number) for number in work.index]
+    days = pd.concat(turns, ignore_index=True)
     jobs = pd.concat([held.jobs.iloc[[0]].assign(work=number) for number in work.index])
     jobs = gpd.GeoDataFrame(jobs.astype({"work": "Int64"}), crs=plan.crs)
-    return with_treatment(plan, work=work, schedule=schedule, jobs=jobs)
+    return with_treatment(plan, work=work, days=days, jobs=jobs)
 
 
 @pytest.fixture(scope="module")
-def weekly(toy_plan: Plan, tmp_path_factory: pytest.TempPathFactory) -> tuple[Plan, Path]:
-    plan, folder = with_treatment(toy_plan), tmp_path_factory.mktemp("weekly")
+def daily(toy_plan: Plan, tmp_path_factory: pytest.TempPathFactory) -> tuple[Plan, Path]:
+    plan, folder = with_treatment(toy_plan), tmp_path_factory.mktemp("daily")
     write_crew_files(plan, folder)
     return plan, folder / "crew"
 
 
-def weeks(folder: Path, ending: str = "gpx") -> dict[str, Path]:
-    return {path.stem: path for path in sorted(folder.glob(f"week_*.{ending}"))}
+def days(folder: Path, ending: str = "gpx") -> dict[str, Path]:
+    return {path.stem: path for path in sorted(folder.glob(f"day_*.{ending}"))}
 
 
-def test_each_week_and_rig_has_a_file_of_its_works_and_no_other(weekly: tuple[Plan, Path]) -> None:
-    plan, folder = weekly
+def test_each_day_and_rig_has_a_file_of_its_works_and_no_other(daily: tuple[Plan, Path]) -> None:
+    plan, folder = daily
     zones = worked_zones(plan)["id"].tolist()
     expected = {
-        "week_2026-08-03_ATV-hose": {f"W1-{zones[0]}"},
-        "week_2026-08-10_backpack-pair": {f"W2-{zones[1]}"},
-        "week_2026-08-17_backpack-pair": {f"W2-{zones[1]}", f"W3-{zones[2]}"},
+        "day_2026-08-03_ATV-hose": {f"1-W1-{zones[0]}"},
+        "day_2026-08-10_backpack-pair": {f"1-W2-{zones[1]}"},
+        "day_2026-08-17_backpack-pair": {f"1-W2-{zones[1]}", f"2-W3-{zones[2]}"},
     }
-    assert set(weeks(folder)) == set(weeks(folder, "kml")) == set(expected)
-    for name, path in weeks(folder).items():
+    assert set(days(folder)) == set(days(folder, "kml")) == set(expected)
+    for name, path in days(folder).items():
         SCHEMA.validate(str(path))
         sheet = read(path)
         assert {point.name for point in sheet.waypoints if point.type == "work"} == expected[name]
         assert "slipper" not in path.read_text("utf-8") and "heritage" not in path.read_text("utf-8")
-        assert name[5:15] in sheet.name and "The schedule is by week" in sheet.description
+        assert "The days are a plan" in sheet.description and f"Monday {name[4:14]}" in sheet.name
         assert sheet.description.startswith("The product label is the law.")
         names = [thing.name for thing in (*sheet.waypoints, *sheet.tracks)]
         assert len(names) == len(set(names)) and max(map(len, names)) <= 10
         for point in sheet.waypoints:
             if point.type == "work":
-                ground = plan.treatment_zones.set_index("id").loc[point.name.partition("-")[2], "geometry"]
+                ground = plan.treatment_zones.set_index("id").loc[point.name.split("-")[2], "geometry"]
                 move = Transformer.from_crs(4326, plan.crs, always_xy=True)
                 assert ground.contains(Point(move.transform(point.longitude, point.latitude)))
 
 
-def test_a_work_says_its_mix_of_that_week_and_its_window(weekly: tuple[Plan, Path]) -> None:
-    _, folder = weekly
+def test_a_work_says_its_turn_its_part_its_mix_of_that_day_and_its_window(daily: tuple[Plan, Path]) -> None:
+    _, folder = daily
     said = {
-        (name[5:15], point.name.partition("-")[0]): f"{point.comment} | {point.description}"
-        for name, path in weeks(folder).items() for point in read(path).waypoints if point.type == "work"
+        (name[4:14], point.name.split("-")[1]): f"{point.comment} | {point.description}"
+        for name, path in days(folder).items() for point in read(path).waypoints if point.type == "work"
     }  # fmt: skip
     assert "SPRAY LEAVES ALL OVER 112.5 gal" in said["2026-08-03", "W1"]
     assert "Mix stump mix, 2.8 gal. Window 2026-08-01 to 2026-09-15." in said["2026-08-10", "W2"]
     assert "Mix stump mix, 25.6 fl oz." in said["2026-08-17", "W2"]
+    assert "1st of 1 this day. Work 1 in zone Z" in said["2026-08-03", "W1"] and "PART" not in said["2026-08-03", "W1"]
+    assert "25.6 fl oz | " in said["2026-08-17", "W2"]
+    assert said["2026-08-17", "W2"].startswith("PART 2/2 CUT AND TREAT")
+    assert re.search(r"1st of 2 this day\. Work 2 in zone Z\w+, stand \w+, part 2 of 2: ", said["2026-08-17", "W2"])
+    assert "2nd of 2 this day. Work 3 in zone Z" in said["2026-08-17", "W3"]
     assert said["2026-08-17", "W3"].startswith("HAND ONLY PULL | Hand work only")
     assert "Nothing is sprayed" in said["2026-08-17", "W3"]
 
 
-def test_ground_of_a_week_keeps_out_of_no_spray_lines_that_hold_all_of_it(weekly: tuple[Plan, Path]) -> None:
-    plan, folder = weekly
+def test_ground_of_a_day_keeps_out_of_no_spray_lines_that_hold_all_of_it(daily: tuple[Plan, Path]) -> None:
+    plan, folder = daily
     zones = worked_zones(plan).reset_index(drop=True)
-    for path in weeks(folder).values():
+    for path in days(folder).values():
         sheet = read(path)
         drawn = {track.name: enclosed(track, plan) for track in sheet.tracks}
         lines = shapely.union_all([shape for name, shape in drawn.items() if name.startswith("NS-")])
@@ -528,18 +534,18 @@ def test_ground_of_a_week_keeps_out_of_no_spray_lines_that_hold_all_of_it(weekly
             assert ground(plan, "no_spray").intersection(held).difference(lines).area < 1e-3
 
 
-def test_where_to_park_is_told_to_the_rig_with_a_hose(weekly: tuple[Plan, Path]) -> None:
-    plan, _ = weekly
+def test_where_to_park_is_told_to_the_rig_with_a_hose(daily: tuple[Plan, Path]) -> None:
+    plan, _ = daily
     zone = worked_zones(plan)["id"].iloc[0]
     row = plan.parking.iloc[0].to_dict() | {"zone_id": zone, "stop": 1}
     more = gpd.GeoDataFrame([row, row | {"zone_id": worked_zones(plan)["id"].iloc[1]}], crs=plan.crs)
-    found = dict(week_sheets(dataclasses.replace(plan, parking=more)))
+    found = dict(day_sheets(dataclasses.replace(plan, parking=more)))
     parking = {
         name: [mark.name for mark in sheets[0].marks if mark.kind == "parking"] for name, sheets in found.items()
     }  # fmt: skip
     assert parking == {
-        "week_2026-08-03_ATV-hose": [f"PK-{zone}-1"], "week_2026-08-10_backpack-pair": [],
-        "week_2026-08-17_backpack-pair": [],
+        "day_2026-08-03_ATV-hose": [f"PK-{zone}-1"], "day_2026-08-10_backpack-pair": [],
+        "day_2026-08-17_backpack-pair": [],
     }  # fmt: skip
 
 
@@ -558,7 +564,7 @@ def test_no_spray_ground_is_worked_by_hand_alone_and_named_apart(toy_plan: Plan,
         folder.mkdir()
         treatment = dataclasses.replace(held, work=work, jobs=jobs)
         write_crew_files(dataclasses.replace(plan, treatment=treatment), folder)
-        path = folder / "crew" / "week_2026-08-17_backpack-pair.gpx"
+        path = folder / "crew" / "day_2026-08-17_backpack-pair.gpx"
         SCHEMA.validate(str(path))
         sheet = read(path)
         own = {track.name: track for track in sheet.tracks if "W3" in track.name}
@@ -571,25 +577,24 @@ def test_no_spray_ground_is_worked_by_hand_alone_and_named_apart(toy_plan: Plan,
         assert "dry" in {style_.get("id") for style_ in kml.iter(f"{KML}Style")}
 
 
-def test_a_week_that_a_receiver_does_not_hold_is_parted(toy_plan: Plan, tmp_path: Path) -> None:
-    plan = with_crew(crowded_week(toy_plan, count=150), waypoints=100, track_points=100)
+def test_a_day_that_a_receiver_does_not_hold_is_parted(toy_plan: Plan, tmp_path: Path) -> None:
+    plan = with_crew(crowded_day(toy_plan, count=150), waypoints=100, track_points=100)
     write_crew_files(plan, tmp_path)
-    sheets = [read(path) for path in weeks(tmp_path / "crew").values()]
-    assert sorted(weeks(tmp_path / "crew")) == [
-        f"week_2026-08-03_ATV-hose_{part}" for part in range(1, len(sheets) + 1)
-    ]
+    sheets = [read(path) for path in days(tmp_path / "crew").values()]
+    assert sorted(days(tmp_path / "crew")) == [f"day_2026-08-03_ATV-hose_{part}" for part in range(1, len(sheets) + 1)]
     assert len(sheets) >= 2 and all(len(sheet.waypoints) <= 100 for sheet in sheets)
-    works = [point.name.partition("-")[0] for sheet in sheets for point in sheet.waypoints if point.type == "work"]
-    assert works == [f"W{number}" for number in range(1, 151)]
+    works = [point.name for sheet in sheets for point in sheet.waypoints if point.type == "work"]
+    assert [name.split("-")[:2] for name in works] == [[f"{number:03d}", f"W{number}"] for number in range(1, 151)]
+    assert works == sorted(works) and max(map(len, works)) <= 10
     assert all(sum(len(part.points) for part in track.segments) <= 105 for sheet in sheets for track in sheet.tracks)
 
 
 def test_names_of_rigs_that_files_cannot_bear_stay_apart(toy_plan: Plan, tmp_path: Path) -> None:
     held = a_treatment(toy_plan)
     rigs = ["../a:b", "A?B", "火", "\x00"]
-    schedule = pd.concat([held.schedule.iloc[[0]].assign(rig=rig) for rig in rigs], ignore_index=True)
-    write_crew_files(with_treatment(toy_plan, schedule=schedule), tmp_path)
-    names = sorted(path.stem.removeprefix("week_2026-08-03_") for path in weeks(tmp_path / "crew").values())
+    turns = pd.concat([held.days.iloc[[0]].assign(rig=rig) for rig in rigs], ignore_index=True)
+    write_crew_files(with_treatment(toy_plan, days=turns), tmp_path)
+    names = sorted(path.stem.removeprefix("day_2026-08-03_") for path in days(tmp_path / "crew").values())
     assert names == ["A-B-2", "a-b", "rig", "rig-2"] and len(list(tmp_path.iterdir())) == 1
-    for path in weeks(tmp_path / "crew").values():
+    for path in days(tmp_path / "crew").values():
         SCHEMA.validate(str(path))

@@ -57,10 +57,10 @@ def crowded(plan: Plan, *, count: int, **said: Any) -> Plan:
     held = with_treatment(plan).treatment
     work = pd.concat([held.work.iloc[[0]].assign(**said)] * count)
     work.index = pd.RangeIndex(1, count + 1, name="work")
-    schedule = pd.concat([held.schedule.iloc[[0]].assign(work=number) for number in work.index])
+    days = pd.concat([held.days.iloc[[0]].assign(work=number, order=number) for number in work.index])
     jobs = pd.concat([held.jobs.iloc[[0]].assign(work=number, patch=f"P{number}") for number in work.index])
     jobs = gpd.GeoDataFrame(jobs.astype({"work": "Int64"}), crs=plan.crs)
-    return with_treatment(plan, work=work, schedule=schedule.reset_index(drop=True), jobs=jobs)
+    return with_treatment(plan, work=work, days=days.reset_index(drop=True), jobs=jobs)
 
 
 def test_first_page_sums_what_to_bring_and_to_haul(pages: list[str]) -> None:
@@ -70,11 +70,11 @@ def test_first_page_sums_what_to_bring_and_to_haul(pages: list[str]) -> None:
     assert "late foliar Example adjuvant 5 57.6 fl oz\n" in first
     assert "stump mix Example Product B, registration not typed 2 7.68 fl oz\n" in first
     assert "ATV hose 25 gal 5 111 gal\n" in first and "backpack pair 4 gal 2 3 gal\n" in first
-    weeks = re.findall(r"^ ?(2026-08.*)$", first.split("Works by week")[1], re.MULTILINE)
-    assert weeks == [
-        "2026-08-03 ATV hose 1 3.8",
-        "2026-08-10 backpack pair 2 30.0",
-        "2026-08-17 backpack pair 2-3 not known",
+    days = re.findall(r"^ ?(\w+day 2026-08.*)$", first.split("Works by day")[1], re.MULTILINE)
+    assert days == [
+        "Monday 2026-08-03 ATV hose 1 3.8",
+        "Monday 2026-08-10 backpack pair 2 5.0",
+        "Monday 2026-08-17 backpack pair 2, 3 not known",
     ]
     said = " ".join(first.split())
     assert "could be done, but in no week: 1 (tables/unplanned.csv)" in said
@@ -124,13 +124,14 @@ def test_hours_are_the_same_on_the_sheet_and_on_the_chart(toy_plan: Plan, tmp_pa
 
 def test_an_outing_says_what_is_typed_and_what_is_not(pages: list[str]) -> None:
     text = " ".join("".join(pages[1:]).split())
-    assert "ATV hose: late foliar Week of 2026-08-03, 3.8 h of the whole crew" in text
+    assert "ATV hose: late foliar Monday 2026-08-03, 3.8 h of the whole crew" in text
     assert "Example Product A (registration 00000-000), 1.1 % v/v; Example adjuvant, 0.4 % v/v." in text
     assert "wind 3-10 mph; temperature 40-85 °F; rain-free 6 h; re-entry 4 h." in text
     assert "Not typed, read it off the label: wind, temperature, rain-free, re-entry." in text
     assert text.count("Put into the tank in the order the label says.") == 3
     assert "Calibrated 2026-05-02: if that is over 30 days before the day of spraying, calibrate again." in text
     assert "No calibration of this rig for it is typed." in text
+    assert text.count("part 1 of 2") == text.count("part 2 of 2") == 1  # work 2, on two days
     assert text.count("estimated") == 1  # of the three works the first
     assert "P001: 120 gal (planned at it)" in text  # 120.009 gal, never more
     assert "cover not known: counted as 100 % (P003)" in text
@@ -193,11 +194,10 @@ def test_an_outing_stays_on_one_page(toy_plan: Plan, tmp_path: Path) -> None:
     held = with_treatment(toy_plan).treatment
     outings = range(1, 12)
     loads = pd.concat([held.loads.iloc[:2].assign(outing=number, week=number) for number in outings])
-    schedule = pd.concat([
-        held.schedule.iloc[[0]].assign(outing=number, week=number, monday=START + dt.timedelta(weeks=number))
-        for number in outings
+    days = pd.concat([
+        held.days.iloc[[0]].assign(outing=number, day=START + dt.timedelta(number)) for number in outings
     ])  # fmt: skip
-    plan = with_treatment(toy_plan, loads=loads, schedule=schedule.astype({"outing": "Int64"}).reset_index(drop=True))
+    plan = with_treatment(toy_plan, loads=loads, days=days.astype({"outing": "Int64"}).reset_index(drop=True))
     pages = pages_of(plan, tmp_path)[1:]
     assert sum(page.count("ATV hose: late foliar") for page in pages) == len(outings)
     assert max(page.count("ATV hose: late foliar") for page in pages) >= 2

@@ -113,8 +113,8 @@ def test_workbook_holds_the_csv_and_a_frozen_head(written: Path) -> None:
     book = openpyxl.load_workbook(written / "tables.xlsx")
     assert book.sheetnames == [
         "read me", "acreage", "ground", "totals", "by_means", "drivers", "treatment_zones", "limits", "parking",
-        "reach_gain", "techniques", "windows", "work", "loads", "schedule", "unplanned", "withheld", "rig_days",
-        "money_curve", "ledger", "repaired", "set_aside", "columns",
+        "reach_gain", "techniques", "windows", "work", "loads", "schedule", "schedule_days", "unplanned", "withheld",
+        "rig_days", "money_curve", "ledger", "repaired", "set_aside", "columns",
     ]  # fmt: skip
     for name in ("acreage", "ground", "totals", "by_means", "drivers", "limits", "parking", "reach_gain"):
         sheet = book[name]
@@ -242,8 +242,10 @@ SEASON = {
     "slope_pct,technique,rule,reason,visit,visits,sprays,first,last,estimated,window,wait_min_days,wait_max_days,mix,work,"
     "dose_lb_per_ac,application_lb_per_ac,year_lb_per_ac,stop_at_floz,at_limit,notes,why",
     "windows": "species,technique,visit,first,last,estimated,window,gross_ac",
-    "loads": "outing,monday,works,rig,mix,load,count,volume_gal,product_floz,adjuvant_floz,dye_floz,water_gal,hold",
-    "schedule": "work,week,monday,rig,outing,volume_gal,hours,money_usd,value_ac",
+    "loads": "outing,day,works,rig,mix,load,count,volume_gal,product_floz,adjuvant_floz,dye_floz,water_gal,hold",
+    "schedule": "work,week,monday,rig,volume_gal,hours,money_usd,value_ac",
+    "schedule_days": "day,rig,order,work,part,parts,zone_id,stand,zone,technique,visit,visits,outing,mix,volume_gal,"
+    "hours,week",
     "unplanned": "zone_id,stand,zone,access,technique,visit,species,patches,worked_ac,hours,money_usd,reason",
     "withheld": "where,what,mend",
     "rig_days": "rig,days,whole_days,available_days,over,calendar_days,labour_money_usd,lost_money_usd",
@@ -281,7 +283,7 @@ def test_season_figures_are_those_set_by_hand(season: Path) -> None:
         "24.629",
     )
     assert (last["volume_gal"], last["product_floz"], last["water_gal"]) == ("12.500", "17.50", "12.316")
-    assert (full["monday"], full["works"]) == ("2026-08-03", "1")
+    assert (full["day"], full["works"]) == ("2026-08-03", "1")
     first, _, pulled, formula = rows(season, "techniques")
     assert (first["dose_lb_per_ac"], first["height_ft"], first["stem_in"]) == ("1.785", "5.0", "1.0")  # rounded up
     assert (first["stop_at_floz"], first["at_limit"], first["estimated"]) == ("15361.15", "yes", "yes")  # 120.009 gal
@@ -295,7 +297,11 @@ def test_season_figures_are_those_set_by_hand(season: Path) -> None:
     assert (curve["money_usd"], curve["value_ac"], curve["bound_ac"], curve["solved"]) == (
         "913.40", "2.000000000", "3.000000000", "no",
     )  # fmt: skip
-    assert [row["outing"] for row in rows(season, "schedule")] == ["1", "2", "3", ""]
+    days = rows(season, "schedule_days")
+    assert [row["outing"] for row in days] == ["1", "2", "3", ""]
+    assert [(row["order"], row["work"], row["part"], row["parts"]) for row in days[1:]] == [
+        ("1", "2", "1", "2"), ("1", "2", "2", "2"), ("2", "3", "1", "1"),
+    ]  # fmt: skip
     assert (
         rows(season, "rig_days")[0]["available_days"] == "" and rows(season, "unplanned")[0]["worked_ac"][:4] == "0.50"
     )

@@ -1,4 +1,4 @@
-"""Builds what a crew takes along for a week: the ground of its rig's works, lines to keep out of, and where to go."""
+"""Builds what a crew takes along for a day: the ground of its rig's works, lines to keep out of, and where to go."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ import shapely
 
 from invasimap.core.legible import visible
 from invasimap.prescription.plan import Plan
-from invasimap.reports.crew_names import ShortNames
+from invasimap.reports.crew_names import LONGEST_NAME, ShortNames
 from invasimap.reports.crew_outlines import Drawn, drawn_inside, in_degrees
 from invasimap.reports.crew_parts import (
     AROUND_M,
@@ -31,46 +31,63 @@ from invasimap.reports.crew_parts import (
 )
 from invasimap.reports.crew_sheet import STARTS, CrewSheet, Mark, Outline
 from invasimap.reports.crew_words import sheet_words, work_short, work_words
-from invasimap.reports.wording import rows_of
+from invasimap.reports.wording import day_words, rows_of
 
-BY_WEEK: Final = (
-    "The schedule is by week: the crew lead picks the day with the spray-day check. Names: W3-Z14 is work 3, in "
-    "treatment zone Z14, as on the load sheet; PU- edge of no-spray ground to work by hand, nothing applied."
+OF_DAY: Final = (
+    "The days are a plan: the crew lead moves a day by the spray-day check. Names: 2-W3-Z14 is the day's second work, "
+    "work 3 as on the load sheet, in treatment zone Z14; PU- edge of no-spray ground to work by hand, nothing applied."
 )
 LONGEST_FILE_NAME: Final = 40
 OF_WORKS: Final = (
-    "work", "zone_id", "stand", "zone", "access", "rig", "technique", "visit", "visits", "sprays", "mix", "species",
+    "work", "zone_id", "stand", "zone", "access", "technique", "visit", "visits", "sprays", "mix", "species",
     "first", "last", "gross_m2",
 )  # fmt: skip
 
+OF_DAYS: Final = ("work", "rig", "order", "part", "parts", "volume_L")
 
-def week_sheets(plan: Plan) -> Iterator[tuple[str, list[CrewSheet]]]:
-    """The files of each week and rig of the schedule: their name and what is in them.
+
+def day_sheets(plan: Plan) -> Iterator[tuple[str, list[CrewSheet]]]:
+    """The files of each day and rig: their name and what is in them, works in the day's order.
 
     Several where a receiver would not hold one. Works that are too small to be drawn have no mark; each file names its
     own.
     """
-    if not len(plan.treatment.schedule):
+    days = plan.treatment.days
+    if not len(days):
         return
-    schedule = plan.treatment.schedule
     works, ways = _works(plan), way_marks(plan)[: int(FOR_WAYS * plan.settings.crew.waypoints)]
     lines = lines_round(plan, _zones_in(plan, works))
-    files = _file_names(schedule["rig"])
-    for monday, rig in sorted({(str(row.monday)[:10], str(row.rig)) for row in rows_of(schedule)}):
-        week = (schedule["monday"].astype(str).str[:10] == monday) & (schedule["rig"].astype(str) == rig)
-        volumes = schedule[week].groupby("work")["volume_L"].sum(min_count=1)
-        own = works[works["work"].isin(volumes.index)]
-        own = own.assign(week_L=own["work"].map(volumes))
-        room = plan.settings.crew.waypoints - len(ways)
+    ground = _Ground(plan, lines)
+    files = _file_names(days["rig"])
+    room = plan.settings.crew.waypoints - len(ways)
+    by_day = days.groupby([days["day"].astype(str).str[:10], days["rig"].astype(str)], sort=True)
+    for (day, rig), turns in by_day:
+        own = works.merge(turns[[*OF_DAYS]].assign(of=len(turns)), on="work").sort_values("order")
+        own = own.assign(name=_day_names(own)) if len(own) else own
         batches = [own.iloc[rows] for rows in dealt((1 + own["stops"]).to_numpy(), room)]
         sheets = []
         for number, batch in enumerate(batches, 1):
             part = f", part {number} of {len(batches)}" if len(batches) > 1 else ""
-            title = f"{visible(plan.settings.tract.name)}: week of {monday}, {visible(rig)}{part}"
-            sheets.append(_sheet(plan, batch, title=title, ways=ways, lines=lines))
+            title = f"{visible(plan.settings.tract.name)}: {day_words(day)}, {visible(str(rig))}{part}"
+            sheets.append(_sheet(plan, batch, title=title, ways=ways, ground=ground))
         held = [sheet for sheet in sheets if any(outline.zone for outline in sheet.outlines)]
         if held:
-            yield f"week_{monday}_{files[rig]}", held
+            yield f"day_{day}_{files[str(rig)]}", held
+
+
+class _Ground:
+    """What is drawn of each work and how far it is from no-spray ground: worked once, however many days it takes."""
+
+    def __init__(self, plan: Plan, lines: Lines) -> None:
+        self.lines, self._most_points = lines, plan.settings.crew.track_points
+        self._found: dict[Any, tuple[list[Drawn], float]] = {}
+
+    def of(self, work: Any) -> tuple[list[Drawn], float]:
+        """The pieces drawn of a work, none where it is too small, and metres from no-spray ground."""
+        if work.work not in self._found:
+            drawn = drawn_inside(_ground(work, self.lines), most_points=self._most_points)
+            self._found[work.work] = drawn, self.lines.from_no_spray_m(work.geometry) if drawn else np.nan
+        return self._found[work.work]
 
 
 def _works(plan: Plan) -> gpd.GeoDataFrame:
@@ -83,22 +100,22 @@ def _works(plan: Plan) -> gpd.GeoDataFrame:
     stops = plan.parking.groupby(plan.parking["zone_id"].astype(str)).size()
     stops = table["zone_id"].astype(str).map(stops).fillna(0).astype(int)
     hoses = {rig.name for rig in plan.settings.rig if rig.access != "foot"}
-    table = table.assign(stops=np.where(table["rig"].isin(hoses), stops, 0))
+    table = table.assign(stops=np.where(held.work.loc[table["work"], "rig"].isin(hoses), stops, 0))
     return gpd.GeoDataFrame(table, geometry=[ground[work] for work in table["work"]], crs=plan.crs)
 
 
-def _sheet(plan: Plan, works: gpd.GeoDataFrame, *, title: str, ways: list[Mark], lines: Lines) -> CrewSheet:
+def _sheet(plan: Plan, works: gpd.GeoDataFrame, *, title: str, ways: list[Mark], ground: _Ground) -> CrewSheet:
     names = ShortNames({mark.name for mark in ways})
-    lines = _near(plan, works, lines)
-    rows = rows_of(works)
+    lines = _near(plan, works, ground.lines)
+    rows = list(rows_of(works))
     marks: list[Mark] = []
     outlines: list[Outline] = []
     drawn_of: dict[str, list[Drawn]] = {}
     for work in rows:
-        drawn = drawn_inside(_ground(work, lines), most_points=plan.settings.crew.track_points)
+        drawn, from_m = ground.of(work)
         if drawn:
             drawn_of[f"W{work.work}"] = drawn
-            marks.append(_work_mark(plan, work, drawn, names, from_m=lines.from_no_spray_m(work.geometry)))
+            marks.append(_work_mark(plan, work, drawn, names, from_m=from_m))
             outlines += _work_outlines(plan, work, drawn, names, mark=marks[-1])
     marks += _parking(plan, works, drawn_of, names)
     outlines += line_outlines(plan, lines, names)
@@ -106,13 +123,29 @@ def _sheet(plan: Plan, works: gpd.GeoDataFrame, *, title: str, ways: list[Mark],
         max((one.off_m for found in kind.values() for one in found), default=0.0) for kind in (drawn_of, lines.drawn)
     )
     small = [f"W{row.work}-{row.zone_id}" for row in rows if f"W{row.work}" not in drawn_of]
-    notes = [BY_WEEK, *([f"Too small to draw: {', '.join(small)}."] if small else [])]
+    notes = [OF_DAY, *([f"Too small to draw: {', '.join(small)}."] if small else [])]
     return CrewSheet(
         access=_access(plan, works), title=title, made=plan.made,
         words=sheet_words(plan, off_m=off_m, around_m=AROUND_M, notes=notes),
         stands={f"W{row.work}": str(row.stand) for row in rows if f"W{row.work}" in drawn_of},
         marks=(*marks, *ways), outlines=tuple(outlines),
     )  # fmt: skip
+
+
+def _day_names(works: pd.DataFrame) -> list[str]:
+    """Names of a day's works, the place in the day first so that names sort; without zones where a screen has no room.
+
+    Examples
+    --------
+    >>> _day_names(pd.DataFrame({"order": [1, 2], "work": [3, 20], "zone_id": ["Z014", "Z9"]}))
+    ['1-W3-Z014', '2-W20-Z9']
+    >>> _day_names(pd.DataFrame({"order": [9, 10], "work": [3, 123], "zone_id": ["Z9", "Z014"]}))
+    ['09-W3', '10-W123']
+    """
+    wide = len(str(works["order"].max()))
+    short = [f"{row.order:0{wide}d}-W{row.work}" for row in rows_of(works)]
+    whole = [f"{name}-{zone}" for name, zone in zip(short, works["zone_id"], strict=True)]
+    return whole if max(map(len, whole)) <= LONGEST_NAME else short
 
 
 def _access(plan: Plan, works: gpd.GeoDataFrame) -> str:
@@ -151,7 +184,7 @@ def _ground(work: Any, lines: Lines) -> Any:
 def _work_mark(plan: Plan, work: Any, drawn: list[Drawn], names: ShortNames, *, from_m: float) -> Mark:
     largest = max((one.shape for one in drawn), key=shapely.area)
     return Mark(
-        name=names.give(f"W{work.work}-{work.zone_id}"), kind="work", zone=f"W{work.work}",
+        name=names.give(work.name), kind="work", zone=f"W{work.work}",
         place=place_in(plan, largest), short=work_short(work, plan),
         words=work_words(work, plan, from_no_spray_m=from_m),
     )  # fmt: skip

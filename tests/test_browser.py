@@ -111,7 +111,7 @@ def test_answers_of_the_sample_print_on_one_sheet(chromium, sample_plan, printed
     assert "What is not known" in sheets[0] and "nobody surveyed is unknown, not clear" in re.sub(
         r"\s+", " ", sheets[0]
     )
-    assert sheets[1].strip().startswith("Map") and len(sheets) < 38
+    assert sheets[1].strip().startswith("Map") and len(sheets) < 28
     page.context.close()
 
 

@@ -148,7 +148,8 @@ def _draw_tab(labels: LabelBook, book: Book, found: Neighbour, *, after: float) 
     text = shortened(text, room_in=TAB_IN, size_pt=TYPE_PT["small"])
     half = width_in(text, size_pt=TYPE_PT["small"]) / 2 + 0.05
     edge = high if upright else wide
-    middle = min(max(found.along * edge, after + half + 0.05, half + 0.1), edge - half - 0.1)
+    near = half + 0.1 + (TAB_HIGH_IN / 2 + 0.05 if upright else 0.0)  # so that none covers another at a corner
+    middle = min(max(found.along * edge, after + half + 0.05, near), edge - near)
     if middle - half < after:
         return after
     spot = {

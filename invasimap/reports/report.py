@@ -9,7 +9,7 @@ from functools import cache
 from importlib import resources
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
-from markupsafe import Markup
+from markupsafe import Markup, escape
 
 from invasimap.prescription.plan import CAUTIONS, STAMP, Plan
 from invasimap.reports.access_chart import best_means, said_bars
@@ -181,9 +181,15 @@ def _environment() -> Environment:
     )  # fmt: skip
     found.tests["empty_table"] = _is_empty
     found.filters["svg"] = Markup
+    found.filters["parted"] = _parted
     found.filters["stand_bar"] = _stand_bar
     found.globals["least_sorted"] = LEAST_SORTED
     return found
+
+
+def _parted(name: str) -> Markup:
+    """A name that may go on in the next line after each folder, not within a file's name."""
+    return escape(name).replace("/", Markup("/<wbr>"))
 
 
 def _stand_bar(areas_m2: dict[str, float]) -> Markup:

@@ -48,6 +48,9 @@ def test_words_are_large_enough_to_read_and_buttons_to_hit(screen, sample_plan):
     screen.goto((out / "report.html").as_uri())
     screen.evaluate("document.querySelectorAll('details').forEach(part => { part.open = true; })")
     assert screen.evaluate(SMALL) == [] and screen.evaluate(NARROW) == []
+    shown = screen.locator(".chart img").evaluate_all("all => all.map(one => one.clientWidth / one.naturalWidth)")
+    dots = 8 / 72 * 200  # letters of 8 points at 200 dots to the inch
+    assert len(shown) == 5 and min(shown) * dots >= 12
     screen.goto((out / "map.html").as_uri())
     screen.wait_for_selector("body[data-ready]")
     for name in ("show", "legend", "measure", "cautions"):

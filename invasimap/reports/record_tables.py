@@ -57,7 +57,7 @@ def _columns(columns: pd.DataFrame) -> PrintedTable:
         rows.append([str(file), "; ".join(said)])
     return PrintedTable(
         caption="How the columns were read", heads=["File", "Each column, and what it was taken for"], rows=rows,
-        wide=frozenset({1}), note="Recognised by name, or as the brackets say. tables/columns.csv has a line for each.",
+        note="Recognised by name, or as the brackets say. tables/columns.csv has a line for each.",
     )  # fmt: skip
 
 

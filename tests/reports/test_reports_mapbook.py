@@ -167,7 +167,8 @@ def test_tabs_of_the_sheets_around_lie_on_no_other(toy_plan: Plan) -> None:
         labels = LabelBook(ax=figure.add_axes((0.05, 0.05, 0.9, 0.9)))
         draw_tabs(labels, book, at)
         tabs = [shapely.box(*box) for box in labels.taken]
-        assert len(tabs) >= 2 and not any(shapely.intersects(*pair) for pair in itertools.combinations(tabs, 2)), at
+        assert len(tabs) == len(neighbours(book.frames, at)) >= 2
+        assert not any(shapely.intersects(*pair) for pair in itertools.combinations(tabs, 2)), at
 
 
 def test_words_that_do_not_fit_a_column_go_on_in_the_next() -> None:

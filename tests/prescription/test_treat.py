@@ -532,22 +532,26 @@ def test_stumps_without_a_pace_have_no_hours_and_it_is_said(tmp_path):
     assert "no pace for cut_stump" in made.withheld["what"].iloc[0]
 
 
-@pytest.mark.parametrize(("age", "done", "said"), [
-    ("116", "2026-07-01", "calibrated 2026-07-01, over 116 days before 2026-10-26"),
-    ("117", "2026-07-01", ""), ("30", "2026-10-30", ""), ("30", "2026-09-26", ""),
-    ("30", "2026-10-31", "calibrated 2026-10-31, after 2026-10-30"),
+@pytest.mark.parametrize(("age", "done", "monday", "tuesday"), [
+    ("116", "2026-07-01", "over 116 days before 2026-10-26", "over 116 days before 2026-10-27"),
+    ("117", "2026-07-01", "", "over 117 days before 2026-10-27"), ("118", "2026-07-01", "", ""),
+    ("30", "2026-09-26", "", "over 30 days before 2026-10-27"), ("30", "2026-10-26", "", ""),
+    ("30", "2026-10-27", "after 2026-10-26", ""),
 ])  # fmt: skip
-def test_what_rests_on_an_old_calibration_is_not_to_be_mixed(tmp_path, age, done, said):
-    """Sprayed from Monday 26 October, 117 days after 1 July and 30 after 26 September, to Friday the 30th."""
+def test_what_rests_on_an_old_calibration_is_not_to_be_mixed(tmp_path, age, done, monday, tuesday):
+    """150 l at 15 l a tank, sprayed on Monday 26 October (117 days after 1 July, 30 after 26 September) and Tuesday."""
     tract(tmp_path, age=age)
     text = (tmp_path / "tract.toml").read_text().replace("2026-07-01", done)
     (tmp_path / "tract.toml").write_text(text)
     made = worked(ground({}), read_tract(tmp_path))
-    assert made.loads["monday"].tolist() == [dt.date(2026, 10, 26)]
-    assert [text.partition(":")[0] for text in made.loads["hold"]] == [said]
-    assert made.loads["product_L"].tolist() == pytest.approx([0.3])  # reckoned all the same, for what to buy
+    assert made.loads["day"].tolist() == [dt.date(2026, 10, 26), dt.date(2026, 10, 27)]
+    said = [f"calibrated {done}, {why}" if why else "" for why in (monday, tuesday)]
+    assert [text.partition(":")[0] for text in made.loads["hold"]] == said
+    assert made.loads["product_L"].tolist() == pytest.approx([0.3, 0.3])  # reckoned all the same, for what to buy
     told = made.withheld.loc[made.withheld["where"] == "rig 'backpack pair'", "what"].tolist()
-    assert told == ([f"1 outing is not to be mixed; the first: {said}"] if said else [])
+    held = [why for why in said if why]
+    count = "1 outing is" if len(held) == 1 else "2 outings are"
+    assert told == ([f"{count} not to be mixed; the first: {held[0]}"] if held else [])
 
 
 def test_a_rig_that_was_never_calibrated_is_named(tmp_path):

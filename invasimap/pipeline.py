@@ -5,27 +5,35 @@ from __future__ import annotations
 import dataclasses
 import datetime as dt
 import time
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import geopandas as gpd
-import numpy as np
 import pandas as pd
 import shapely
 
+from invasimap.checking import (
+    checked,
+    engines_checked,
+    limits_checked,
+    photos_checked,
+    refuse_failed,
+    treatment_checked,
+)
 from invasimap.compiled import compile_now, will_compile
-from invasimap.core.errors import Fault, InputError, InvariantError
+from invasimap.core.errors import Fault, InputError
 from invasimap.core.files import is_internal, is_trial, whole_folder
 from invasimap.core.settings import Tract
 from invasimap.core.toml_file import read_tract
 from invasimap.inputs.account import Survey
 from invasimap.inputs.species import load_catalogue
-from invasimap.inputs.tract_photos import TractPhotos
-from invasimap.land.access import access_classes
-from invasimap.land.features import half_width_m
+from invasimap.land.access import Access, access_classes
+from invasimap.land.ground import Ground
+from invasimap.land.layers import LandLayers
 from invasimap.land.parking import parking_notes, parking_places, served_zones
 from invasimap.land.protection import protection_zones, slope_notes
 from invasimap.land.terrain import Terrain
@@ -33,33 +41,11 @@ from invasimap.land.ways_shut import crossing_notes
 from invasimap.land.what_if import reach_gain
 from invasimap.land.words import OUTSIDE
 from invasimap.mosaic.acreage import ground_area, species_area
-from invasimap.mosaic.checks import (
-    AREA_LIMIT,
-    OVERLAP_LIMIT,
-    SHORTFALL_LIMIT_M,
-    area_error,
-    limits_error,
-    protection_overlap,
-    records_lost,
-    setback_shortfall_m,
-    treatable_polygons,
-)
 from invasimap.mosaic.faces import Faces, cut_faces
 from invasimap.mosaic.reach import limit_areas, sprayable_ground
 from invasimap.mosaic.simulation import Doubt
-from invasimap.mosaic.uncertainty import Ranges, with_ranges
+from invasimap.mosaic.uncertainty import with_ranges
 from invasimap.mosaic.zones import mosaic_layer, treatment_zones
-from invasimap.prescription.checks import (
-    DAY_LIMIT,
-    DAYS_LIMIT,
-    DOSE_LIMIT,
-    TANKS_LIMIT,
-    day_over,
-    days_error,
-    dose_over,
-    tanks_error,
-    visits_lost,
-)
 from invasimap.prescription.of_tract import pieces_of, season_at
 from invasimap.prescription.plan import Check, Plan
 from invasimap.prescription.sharing import input_files, shown_settings, without_names
@@ -95,52 +81,36 @@ def plan(tract: Tract | str | Path, *, internal: bool = False, step: Step = quie
     clock = Clock(step)
     land, survey, photos, terrain, notes = read_inputs(settings, internal=internal, step=clock)
     ground = land.ground(terrain)
-    worked = shapely.box(*terrain.bounds)
-    means = settings.access
     compile_missing(settings, step=clock)
-    with clock("Protection and access, side by side"), ThreadPoolExecutor(1) as beside:
-        zoned = beside.submit(protection_zones, land.guarded, terrain=terrain, within=worked)
-        access = access_classes(ground, tractor=means.tractor, atv=means.atv, foot=means.foot)
-        protection = zoned.result()
-    with clock("Mosaic and acreage"):
-        by_class = access.polygons(limits=False)
-        faces = cut_faces(survey.patches, stands=land.stands, protection=protection, access=by_class)
-        zones = treatment_zones(faces)
-        checks = (*photos_checked(photos), *checked(survey, faces, zones, protection, land.true_features))
-    with clock("Reach: what binds, where to park, what more would add"):
-        sprayable = sprayable_ground(faces, terrain)
-        limits = limit_areas(access, sprayable)
-        checks = (*checks, limits_checked(limits, faces))
-        inside = zones[zones["stand"] != OUTSIDE]
-        parking = parking_places(inside, access, away_from=protection.geometry.to_numpy())
-        notes += parking_notes(parking, served_zones(inside, access))
-        gain = reach_gain(ground, access, means, worth=sprayable, longer_hose_m=settings.shown.longer_hose_m)
+    mosaic = _mosaic(land, survey, settings=settings, ground=ground, step=clock)
+    checks = (*photos_checked(photos), *checked(survey, mosaic.faces, mosaic.zones, mosaic.protection, land))
+    reach = _reach(mosaic, settings=settings, ground=ground, step=clock)
     with clock("Ranges: how far each figure may be off"):
         ranges = with_ranges(
-            species_area(faces), ground_area(faces), survey.patches, stands=land.stands, protection=protection,
-            access=by_class, doubt=doubt_of(settings),
+            species_area(mosaic.faces), ground_area(mosaic.faces), survey.patches, stands=land.stands,
+            protection=mosaic.protection, access=mosaic.by_class, doubt=doubt_of(settings),
         )  # fmt: skip
-        checks = (*checks, *engines_checked(ranges))
+    checks = (*checks, limits_checked(reach.limits, mosaic.faces), *engines_checked(ranges))
     with clock("Treatment: technique, mix, hours, money, weeks"):
         pieces = pieces_of(
-            faces, survey.patches, zones=zones, acreage=ranges.acreage, terrain=terrain, access=access,
-            least_m2=settings.technique.least_piece_m2,
+            mosaic.faces, survey.patches, zones=mosaic.zones, acreage=ranges.acreage, terrain=terrain,
+            access=mosaic.access, least_m2=settings.technique.least_piece_m2,
         )  # fmt: skip
         treatment = treated(settings, pieces, terrain=terrain, log=land.sprayed)
-        checks = (*checks, *treatment_checked(treatment, settings))
-    notes += [*crossing_notes(ground, means.clearances_m), *slope_notes(land.features, terrain, within=land.outline)]
-    files = [settings.file, *land.files, *survey.files, *photos.files]
+    checks = (*checks, *treatment_checked(treatment, settings))
+    slopes = slope_notes(land.features, terrain, within=land.outline)
+    notes += [*reach.notes, *crossing_notes(ground, settings.access.clearances_m), *slopes]
     return Plan(
         settings=shown_settings(settings, internal=internal),
         terrain=terrain,
         patches=survey.patches.assign(gross_m2=survey.patches.area),
-        mosaic=mosaic_layer(faces),
-        treatment_zones=zones,
-        protection=protection,
-        access=access.polygons(),
-        limits=limits,
-        reach_gain=gain,
-        parking=parking,
+        mosaic=mosaic_layer(mosaic.faces),
+        treatment_zones=mosaic.zones,
+        protection=mosaic.protection,
+        access=mosaic.access.polygons(),
+        limits=reach.limits,
+        reach_gain=reach.gain,
+        parking=reach.parking,
         set_aside=_joined(survey.set_aside, photos.set_aside),
         acreage=ranges.acreage,
         ground=ranges.ground,
@@ -154,11 +124,62 @@ def plan(tract: Tract | str | Path, *, internal: bool = False, step: Step = quie
         columns=survey.columns,
         checks=checks,
         notes=tuple(notes) if internal else without_names(notes, settings),
-        inputs=input_files(settings, files, internal=internal),
+        inputs=input_files(settings, [settings.file, *land.files, *survey.files, *photos.files], internal=internal),
         internal=internal,
         seconds=clock.seconds,
         **land.layers(),
     )
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Mosaic:
+    """What grows where, how it is reached and where it may be sprayed; ``by_class`` is access without its limits."""
+
+    access: Access
+    by_class: gpd.GeoDataFrame
+    protection: gpd.GeoDataFrame
+    faces: Faces
+    zones: gpd.GeoDataFrame
+
+
+def _mosaic(land: LandLayers, survey: Survey, *, settings: Tract, ground: Ground, step: Clock) -> _Mosaic:
+    terrain, means = ground.terrain, settings.access
+    worked = shapely.box(*terrain.bounds)
+    with step("Protection and access, side by side"), ThreadPoolExecutor(1) as beside:
+        zoned = beside.submit(protection_zones, land.guarded, terrain=terrain, within=worked)
+        access = access_classes(ground, tractor=means.tractor, atv=means.atv, foot=means.foot)
+        protection = zoned.result()
+    with step("Mosaic and acreage"):
+        by_class = access.polygons(limits=False)
+        faces = cut_faces(survey.patches, stands=land.stands, protection=protection, access=by_class)
+        zones = treatment_zones(faces)
+    return _Mosaic(access=access, by_class=by_class, protection=protection, faces=faces, zones=zones)
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Reach:
+    """What binds spraying, where to park, and what more reach would add."""
+
+    limits: pd.DataFrame
+    parking: gpd.GeoDataFrame
+    gain: pd.DataFrame
+    notes: list[str]
+
+
+def _reach(mosaic: _Mosaic, *, settings: Tract, ground: Ground, step: Clock) -> _Reach:
+    access = mosaic.access
+    with step("Reach: what binds, where to park, what more would add"):
+        sprayable = sprayable_ground(mosaic.faces, ground.terrain)
+        inside = mosaic.zones[mosaic.zones["stand"] != OUTSIDE]
+        parking = parking_places(inside, access, away_from=mosaic.protection.geometry.to_numpy())
+        return _Reach(
+            limits=limit_areas(access, sprayable),
+            parking=parking,
+            gain=reach_gain(
+                ground, access, settings.access, worth=sprayable, longer_hose_m=settings.shown.longer_hose_m
+            ),
+            notes=parking_notes(parking, served_zones(inside, access)),
+        )
 
 
 def treated(
@@ -249,112 +270,6 @@ def result_folder(settings: Tract, out: Path | str | None, *, internal: bool) ->
 
 def _joined(survey: Any, photos: Any) -> Any:
     return pd.concat([survey, photos], ignore_index=True) if len(photos) else survey
-
-
-def checked(
-    survey: Survey,
-    faces: Faces,
-    zones: gpd.GeoDataFrame,
-    protection: gpd.GeoDataFrame,
-    features: gpd.GeoDataFrame,
-) -> tuple[Check, ...]:
-    """Invariants 1, 2 and 4 of a result; 4 twice, against the zones and against the features themselves.
-
-    Raises
-    ------
-    InvariantError
-        When one fails.
-    """
-    lost = records_lost(survey.ledger, patches=len(survey.patches), set_aside=len(survey.set_aside))
-    short_m = setback_shortfall_m(treatable_polygons(zones), features, half_width_m(features))
-    checks = (
-        Check(name="records lost", value=lost, limit=0),
-        Check(name="area lost, relative", value=area_error(survey.patches, faces), limit=AREA_LIMIT),
-        Check(name="treatable in no-spray, share", value=protection_overlap(zones, protection), limit=OVERLAP_LIMIT),
-        Check(name="typed distances cut short, m", value=short_m, limit=SHORTFALL_LIMIT_M),
-    )
-    refuse_failed(checks)
-    return checks
-
-
-def photos_checked(photos: TractPhotos) -> tuple[Check, ...]:
-    """Invariant 1 of the pictures, where there are any.
-
-    Raises
-    ------
-    InvariantError
-        When one is lost.
-    """
-    if photos.table.empty:
-        return ()
-    lost = records_lost(photos.ledger, patches=photos.attached, set_aside=len(photos.set_aside))
-    check = Check(name="pictures lost", value=lost, limit=0)
-    refuse_failed([check])
-    return (check,)
-
-
-def limits_checked(limits: pd.DataFrame, faces: Faces) -> Check:
-    """That ``limits`` takes up all infested ground that is open to spray, class by class.
-
-    Raises
-    ------
-    InvariantError
-        When it does not.
-    """
-    check = Check(name="open ground lost from limits, relative", value=limits_error(limits, faces), limit=AREA_LIMIT)
-    refuse_failed([check])
-    return check
-
-
-def treatment_checked(treatment: Treatment, settings: Tract) -> tuple[Check, ...]:
-    """That every visit is planned or says why not, tanks and days hold what works take, and no dose passes its label.
-
-    Raises
-    ------
-    InvariantError
-        When one fails.
-    """
-    checks = (
-        Check(name="visits lost", value=visits_lost(treatment), limit=0),
-        Check(name="tanks against works, relative", value=tanks_error(treatment), limit=TANKS_LIMIT),
-        Check(name="days against schedule, relative", value=days_error(treatment), limit=DAYS_LIMIT),
-        Check(
-            name="hours of a day over a crew's, share",
-            value=day_over(treatment, productive_min=settings.labour.productive_min),
-            limit=DAY_LIMIT,
-        ),
-        Check(name="dose over a label's limit, share", value=dose_over(treatment, settings.mix), limit=DOSE_LIMIT),
-    )
-    refuse_failed(checks)
-    return checks
-
-
-def engines_checked(ranges: Ranges) -> tuple[Check, ...]:
-    """That the areas of polygons are those of the sweep, where it drew.
-
-    Raises
-    ------
-    InvariantError
-        When they are not.
-    """
-    if np.isnan(ranges.apart):
-        return ()
-    check = Check(name="areas worked in two ways apart, relative", value=ranges.apart, limit=AREA_LIMIT)
-    refuse_failed([check])
-    return (check,)
-
-
-def refuse_failed(checks: Iterable[Check]) -> None:
-    """Raise when any check failed.
-
-    Raises
-    ------
-    InvariantError
-        Naming each failed check with its value and limit.
-    """
-    failed = ["{}: {}, limit {}".format(check.name, *check.said) for check in checks if not check.passed]
-    if failed:
-        raise InvariantError("the result contradicts itself, nothing was written: " + "; ".join(failed))
 
 
 class Clock:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import datetime as dt
 from collections.abc import Callable
 from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass
@@ -25,7 +26,9 @@ from invasimap.land.layers import LandLayers, elevation_faults, read_land, read_
 from invasimap.land.machines import hose_notes
 from invasimap.land.notes import entrance_notes
 from invasimap.land.terrain import Terrain
+from invasimap.prescription.calibration_age import calibration_faults, calibration_notes
 from invasimap.prescription.costs import money_faults
+from invasimap.prescription.label_notes import label_notes, start_notes
 
 EVERYWHERE_M: Final = (-3e7, -3e7, 3e7, 3e7)  # what survey positions are held against where there are no stands
 Step = Callable[[str], AbstractContextManager[object]]
@@ -94,7 +97,8 @@ def look_over(settings: Tract, *, internal: bool = False, step: Step = quiet) ->
 
     Without land layers the survey's places are held against the stands alone; without these, against nothing.
     """
-    faults = [*elevation_faults(settings), *money_faults(settings)]
+    today = dt.datetime.now(settings.tract.zone).date()
+    faults = [*elevation_faults(settings), *money_faults(settings), *calibration_faults(settings, today=today)]
     land = survey = photos = terrain = None
     notes: list[str] = []
     with step("Stands, water, ways and land"):
@@ -112,7 +116,9 @@ def look_over(settings: Tract, *, internal: bool = False, step: Step = quiet) ->
             faults = [*error.faults, *faults]
     if land is None and near is None:
         notes.append("Places were not checked: there are no stands to hold them against.")
-    notes += [*(loud_notes(settings, land, survey) if land and survey else []), *(survey.notes if survey else [])]
+    notes += loud_notes(settings, land, survey) if land and survey else []
+    notes += [*label_notes(settings), *calibration_notes(settings, today=today), *start_notes(settings, today=today)]
+    notes += survey.notes if survey else []
     notes += photos.notes if photos else []
     if land and survey and not faults:
         with step("Elevation"):

@@ -1,6 +1,7 @@
 """The command line as its users meet it."""
 
 import csv
+import datetime as dt
 import json
 import re
 import subprocess
@@ -68,6 +69,34 @@ def test_check_says_all_and_writes_nothing(small, command_here):
     found = json.loads(command_here("check", small, "--json").stdout)
     assert found["ledger"] == [{"file": "survey.geojson", "records": 2, "accepted": 1, "repaired": 0, "set_aside": 1}]
     assert sorted(path.name for path in small.iterdir()) == before
+
+
+MIX = (
+    '[[mix]]\nname = "m"\nproduct = "P"\nrate = "1 % v/v"\nspecies = ["*"]\nzones = ["open"]\n'
+    'ingredient = "3 lb/gal"\nmax_per_application = "3 lb/acre"\nwind = "3-10 mph"\n'
+)
+RIG = (
+    '[[rig]]\nname = "pair"\naccess = "foot"\ntank = "4 gal"\noutput = "0.4 gal/min"\ncrew = 2\nwage = "28 USD/h"\n'
+    'calibration = [{ rate = "40 gal/acre", date = %s }]\n'
+)
+
+
+def test_check_tells_what_a_label_lacks_and_days_that_cannot_be(small, command_here):
+    dated = [dt.date.today() + dt.timedelta(days) for days in (-40, 3, 0)]
+    start = "[schedule]\nstart = 2016-09-01\n"
+    said = []
+    for day in dated:
+        (small / "tract.toml").write_text(SETTINGS + MIX + RIG % day + (start if day == dated[2] else ""))
+        done = command_here("check", small, "--verbose")
+        said.append((done.returncode, " ".join((done.stdout + done.stderr).split())))
+    for _, text in said:
+        assert "mix 'm': without max_per_year nothing is planned with it: type this from the label." in text
+        assert "mix 'm': no technique is typed" in text
+        assert "mix 'm': registration, temperature, rain_free, reentry not typed" in text
+    assert [code for code, _ in said] == [0, 2, 0]
+    assert f"calibrated {dated[0]}, over 30 days before the first day of work" in said[0][1]
+    assert f"rig 'pair': calibration of {dated[1]} is of a day to come" in said[1][1]
+    assert "calibrated" not in said[2][1] and "start = 2016-09-01 lies far from today" in said[2][1]
 
 
 def test_every_fault_at_once_exit_2_no_traceback_nothing_written(small, command_here):

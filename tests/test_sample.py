@@ -116,7 +116,7 @@ def test_a_season_of_work_is_planned_within_budget_and_rigs(sample_plan):
     assert made.days.groupby("rig")["day"].nunique().to_dict() == days["whole_days"].to_dict()
     kinds = {"foliar_spot", "foliar_broadcast", "cut_then_foliar", "cut_stump", "pull", "mow"}
     assert set(made.work["technique"]) == kinds
-    assert made.withheld["what"].str.contains("limit 2.9 lb/acre").any()  # patches on one another
+    assert made.unplanned["reason"].str.contains("limit of 2.9 lb/acre").any()  # patches on one another
     sprayed = made.work[made.work["sprays"]]
     assert set(sprayed.loc[sprayed["zone"] == "hand_only", "technique"]) == {"cut_stump"}
     assert not (sprayed["zone"] == "no_spray").any()

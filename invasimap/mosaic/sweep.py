@@ -30,7 +30,7 @@ EDGES_PER_TILE = 40
 MOST_TILES = 40_000_000
 SMALLEST_TILE_M = 1e-3
 FARTHEST_M = 1e8
-CHUNKS, PIECES = 64, 4
+CHUNKS_EACH, PIECES = 12, 4
 PLACES_PER_RUN, MOST_RUNS = 400_000, 16
 
 
@@ -216,7 +216,7 @@ def _swept(layers: Sequence[Rings], items: Sequence[Ints], items_of: tuple[Any, 
         tiles = np.empty_like(square, order="C")  # of one square and of many: each layout would be compiled anew
         tiles[tile[tile >= 0]] = square
         given = (tiles, touches, held, tuple(rings.xy for rings in layers), items_of, frame)
-        bounds = np.searchsorted(touches[0], np.linspace(0, touches[0][-1], CHUNKS + 1)[1:-1])
+        bounds = np.searchsorted(touches[0], np.linspace(0, touches[0][-1], CHUNKS_EACH * threads + 1)[1:-1])
         bounds = np.unique(np.concatenate([[0], bounds, [count]])).tolist()
         return np.concatenate(list(pool.map(lambda span: kernel.sweep(span, *given), pairwise(bounds))))
 

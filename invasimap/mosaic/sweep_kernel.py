@@ -175,10 +175,19 @@ def gather(xy: Any, start: Any, marked: Any, frame: Any, tile: Any, wanted: Any,
     for ring in range(len(start) - 1):
         first = start[ring]
         row, column = _cell(xy[first, 1], bottom, side), _cell(xy[first, 0], left, side)
+        here = tile[row, column] if 0 <= row < rows and 0 <= column < columns else -1
         for i in range(first, start[ring + 1] - 1):
+            if _in_square(xy[i + 1, 0], xy[i + 1, 1], row, column, frame):  # as most edges do, it stays where it is
+                if here >= 0:
+                    if touches == len(touch):
+                        touch = _longer(touch)
+                    touch[touches, 0], touch[touches, 1] = here, i + offset
+                    touch[touches, 2], touch[touches, 3] = item[ring], way[ring]
+                    touches += 1
+                continue
             before, there = row, column
-            if not _in_square(xy[i + 1, 0], xy[i + 1, 1], row, column, frame):
-                row, column = _cell(xy[i + 1, 1], bottom, side), _cell(xy[i + 1, 0], left, side)
+            row, column = _cell(xy[i + 1, 1], bottom, side), _cell(xy[i + 1, 0], left, side)
+            here = tile[row, column] if 0 <= row < rows and 0 <= column < columns else -1
             low, high = min(before, row), max(before, row)
             for now in range(max(low, 0), min(high, rows - 1) + 1):
                 if not wanted[now]:

@@ -39,7 +39,7 @@ def _mix_of(job: Any, mixes: Iterable[MixSection]) -> str:
 def worked_by(
     jobs: gpd.GeoDataFrame, rig: RigSection, *, settings: Tract, log: gpd.GeoDataFrame | None
 ) -> pd.DataFrame:  # fmt: skip
-    """What one rig would put on wherever it gets to, held to the label; nothing where it does not get to.
+    """What one rig would put on wherever it gets to, each visit held to the label by itself; nothing elsewhere.
 
     Parameters
     ----------
@@ -52,15 +52,17 @@ def worked_by(
     own = jobs[np.asarray(there, bool) & (jobs["why"] == "").to_numpy() & (jobs["technique"] != "none").to_numpy()]
     trip = own["walk_min"] if rig.access == "foot" and rig.refill_trip_min is None else rig.refill_trip_min
     own = own.assign(rig=rig.name, trip_min=np.nan if trip is None else trip, cover_pct=own["own_cover_pct"])
-    return held_to_label(own, settings=settings, log=log)
+    return held_to_label(own, settings=settings, log=log, together=False)
 
 
-def held_to_label(jobs: gpd.GeoDataFrame, *, settings: Tract, log: gpd.GeoDataFrame | None) -> pd.DataFrame:
-    """Amounts of visits with their rigs, what is over a limit withheld."""
+def held_to_label(
+    jobs: gpd.GeoDataFrame, *, settings: Tract, log: gpd.GeoDataFrame | None, together: bool
+) -> pd.DataFrame:  # fmt: skip
+    """Amounts of visits with their rigs, what is over a limit withheld: by itself, or with all the others together."""
     plain = pd.DataFrame(jobs.drop(columns=jobs.geometry.name))
     worked = mixed(volumes(plain, mixes=settings.mix, rigs=settings.rig, spray=settings.spray), mixes=settings.mix)
     return within_limits(
-        worked, shapes=jobs.geometry, mixes=settings.mix, shown=settings.shown, log=log
+        worked, shapes=jobs.geometry, mixes=settings.mix, shown=settings.shown, log=log, together=together
     ).table  # fmt: skip
 
 

@@ -17,6 +17,7 @@ from invasimap.core.errors import Fault
 from invasimap.core.schedule_settings import ScheduleSection
 from invasimap.core.settings import Tract
 from invasimap.land.words import OUTSIDE
+from invasimap.prescription.calibration_age import held_back_faults, why_not_mixed
 from invasimap.prescription.costs import PARTS_OF_MONEY
 from invasimap.prescription.days import places_of, working_days
 from invasimap.prescription.labour import HOURS_COLUMNS, days_of_rigs
@@ -28,18 +29,30 @@ from invasimap.prescription.units_of_work import Takes, rigs_table
 from invasimap.prescription.volume import places, rows_of
 
 NOT_OURS: Final = "lies outside every stand: not planned"
-_AMOUNTS: Final = ("dose_kg_per_ha", "application_kg_per_ha", "year_kg_per_ha", "stop_at_L", "at_limit", "notes")
-_UNIT: Final = re.compile(r"\b(other visit|between it and) (\d+)\b")  # as ``schedule_reasons`` says it
+_AMOUNTS: Final = (
+    "calibrated",
+    "dose_kg_per_ha",
+    "application_kg_per_ha",
+    "year_kg_per_ha",
+    "stop_at_L",
+    "at_limit",
+    "notes",
+)
+_UNIT: Final = re.compile(r"\b(other visit|other work|between it and) (\d+)\b")  # as ``schedule_reasons`` says it
 _SHARE: Final = 0.5  # of the time limit, for the curve of money or the next best choice
 
 
 @dataclass(frozen=True, kw_only=True)
 class Chosen:
-    """Visits with their units, what each rig would take for them, what could be chosen from, and the best choice."""
+    """Visits with their units, what each rig would take for them, what could be chosen from, and the best choice.
+
+    ``shared`` are the spots where not all units may be done (``shared_ground``).
+    """
 
     jobs: gpd.GeoDataFrame
     takes: Takes
     options: pd.DataFrame
+    shared: pd.DataFrame
     best: Schedule | None
 
     @property
@@ -79,10 +92,14 @@ def told(
     rounds, by_day["outing"] = outings(work, by_day)
     tanks = loads(rounds, rigs=settings.rig, mark_L=settings.spray.mark_L(settings.shown), shown=settings.shown)
     filled = rounds[["week", "monday", "day", "works"]].join(tanks.table.set_index("outing"), how="right").reset_index()
+    filled["hold"] = _held_back(filled, jobs, settings)
     left, reasons = _unplanned(jobs, chosen)
     jobs.loc[reasons.index, "why"] = reasons
     days = days_of_rigs(work, rigs=settings.rig, labour=settings.labour, weekly=weekly)
-    faults = [*_uncalibrated(settings), *chosen.takes.faults, *tanks.faults, *_over_in_whole_days(work, days, settings)]
+    faults = [
+        *_uncalibrated(settings), *held_back_faults(filled), *chosen.takes.faults, *tanks.faults,
+        *_over_in_whole_days(work, days, settings),
+    ]  # fmt: skip
     return Treatment(
         start=starts[0],
         start_said="start in the settings" if settings.schedule.start else "the day this plan was made",
@@ -112,15 +129,31 @@ def _uncalibrated(settings: Tract) -> list[Fault]:
 
 
 def _over_in_whole_days(work: pd.DataFrame, days: pd.DataFrame, settings: Tract) -> list[Fault]:
-    """That pay for whole days comes to more than the budget, which the schedule keeps by parts of days."""
+    """That pay and travel of whole days come to more than the budget, which the schedule keeps by parts of days."""
     budget = budget_of(settings)
     if budget is None or not len(work):
         return []
+    travel = settings.labour.travel_cost
     whole = float(work["money"].sum() - work["labour_money"].sum() + days["labour_money"].sum())
+    whole += 0.0 if travel is None else travel.amount * float((days["whole_days"] - days["days"]).sum())
     if not whole > budget * (1 + 1e-9):
         return []
-    what = f"with pay for whole days the planned works come to {whole:,.0f}, over the budget of {budget:,.0f}"
+    what = (
+        f"with pay and travel for whole days the planned works come to {whole:,.0f}, over the budget of {budget:,.0f}"
+    )
     return [Fault(where="[budget] money", what=what, mend="plan with less, or share out the last days' crews")]
+
+
+def _held_back(loads: pd.DataFrame, jobs: pd.DataFrame, settings: Tract) -> list[str]:
+    """Why loads must not be mixed as they stand: they rest on a calibration that does not hold that day."""
+    dates = jobs.dropna(subset=["work", "calibrated"]).groupby("work")["calibrated"].agg(set).to_dict()
+    return [
+        why_not_mixed(
+            {day for work in str(row.works).split(";") for day in dates.get(int(work), ())},
+            first=row.day, last=row.day, age_days=settings.spray.calibration_age_days,
+        )
+        for row in rows_of(loads)
+    ]  # fmt: skip
 
 
 def _with_work(jobs: gpd.GeoDataFrame, rows: pd.DataFrame, old: pd.Series[int]) -> gpd.GeoDataFrame:
@@ -136,7 +169,7 @@ def _with_work(jobs: gpd.GeoDataFrame, rows: pd.DataFrame, old: pd.Series[int]) 
 
 _OURS: Final = (
     "patch_no", "value_m2", "own_cover_pct", "cover_told", "walk_min", "unit", "after", "able", "area_low", "area_high",
-    "part",
+    "part", "apart",
 )  # fmt: skip
 _WEEKLY: Final = ("work", "week", "monday", "rig", "hours", "money", "value_m2", "volume_L")
 _WORK_FIRST: Final = ("zone_id", "stand", "zone", "access", "rig", "technique", "visit", "visits", "sprays", "mix")
@@ -196,7 +229,7 @@ def _unplanned(jobs: pd.DataFrame, chosen: Chosen) -> tuple[pd.DataFrame, pd.Ser
     best, options, takes = chosen.best, chosen.options, chosen.takes
     if best is None or not len(best.unplanned):
         return pd.DataFrame(columns=columns), pd.Series(dtype=object)
-    names = {unit: f"{row.technique} in {row.zone_id}, visit {row.visit}"
+    names = {unit: f"{row.technique} in {row.zone_id}, visit {row.visit}{_of_patch(row)}"
              for unit, row in jobs.dropna(subset=["unit"]).groupby("unit").first().iterrows()}  # fmt: skip
     rows: list[dict[str, Any]] = []
     said: dict[Any, str] = {}
@@ -214,6 +247,10 @@ def _unplanned(jobs: pd.DataFrame, chosen: Chosen) -> tuple[pd.DataFrame, pd.Ser
         said |= dict.fromkeys(own.index, reason)
     table = pd.DataFrame(rows, columns=columns).sort_values(["zone_id", "technique", "visit"], kind="stable")
     return table.reset_index(drop=True), pd.Series(said, dtype=object).astype(str)
+
+
+def _of_patch(row: Any) -> str:
+    return f", patch {row.patch}" if row.apart >= 0 else ""
 
 
 def _with_names(reason: str, names: Mapping[Any, str]) -> str:
@@ -256,7 +293,7 @@ def _answer(chosen: Chosen, *, settings: Tract, weeks: int) -> Answer | None:
         return None
     other = runner_up(
         chosen.options, best, rigs=rigs_table(settings), weeks=weeks, budget=budget_of(settings),
-        settings=sooner(settings.schedule),
+        settings=sooner(settings.schedule), shared=chosen.shared,
     )  # fmt: skip
     return Answer(
         method=best.method, value_m2=best.value, bound_m2=best.bound, greedy_m2=best.greedy_value,
@@ -288,8 +325,9 @@ def _next_best(best: Schedule, other: Schedule, options: pd.DataFrame) -> str:
         return ""
     zones = options.groupby("job")["zone"].first()
     ours, theirs = set(best.table["job"]), set(other.table["job"])
-    without, with_ = (sorted({str(zones[job]) for job in some}) for some in (ours - theirs, theirs - ours))
-    change = [f"without {', '.join(without[:3])}" if without else "", f"with {', '.join(with_[:3])}" if with_ else ""]
+    without, with_ = ({str(zones[job]) for job in some} for some in (ours - theirs, theirs - ours))
+    sides = {"without": without - with_, "with": with_ - without, "with other works of": without & with_}
+    change = [f"{word} {', '.join(sorted(some)[:3])}" for word, some in sides.items() if some]
     short = 100 * (best.value - other.value) / best.value
     how = f"{short:.2g} % less" if short > 0.005 else "as much, as far as is proven"
-    return f"the best other choice ({' and '.join(filter(None, change))}) comes to {how}"
+    return f"the best other choice found ({' and '.join(change)}) comes to {how}"

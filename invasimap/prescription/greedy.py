@@ -9,16 +9,18 @@ from collections.abc import Iterable
 from itertools import pairwise
 
 import numpy as np
+from scipy import sparse
 
 from invasimap.prescription.schedule_model import SLACK, Floats, Ints, Problem
 
 NOT_PLANNED = -1
+_SLACK_SPOT = 1e-12  # sums of shares alone: the slack of a limit is in the shares
 _MOST_TRIALS = 20_000  # ways tried for one chain
 Answer = Ints  # a way a job, or NOT_PLANNED
 
 
 class Room:
-    """What is left of hours and money while ways are taken and given back; lists, as single numbers are quicker so."""
+    """What is left of hours, money and spots while ways are taken and given back; lists: single numbers are quicker."""
 
     def __init__(self, problem: Problem) -> None:
         ways = problem.ways
@@ -28,11 +30,8 @@ class Room:
         self._slack_week = [SLACK * max(hours, 1.0) for hours in self._week]
         self._slack_all = SLACK * max([1.0, *problem.rig_hours[np.isfinite(problem.rig_hours)]])
         self._slack_money = SLACK * max(self.money, 1.0) if np.isfinite(self.money) else 0.0
-        pointers, places, hours = ways.hours.indptr.tolist(), ways.hours.indices.tolist(), ways.hours.data.tolist()
-        self._taken = [
-            tuple(zip(places[a:b], hours[a:b], strict=True))
-            for a, b in pairwise(pointers)
-        ]  # fmt: skip
+        self._spot = [1.0] * len(problem.spots)
+        self._taken, self._shares = _by_way(ways.hours), _by_way(ways.shares)
         self._sum = [sum(part[1] for part in taken) for taken in self._taken]
         self._rig, self._money = ways.rig.tolist(), ways.money.tolist()
 
@@ -42,16 +41,28 @@ class Room:
             return False
         return all(hours <= self._week[place] + self._slack_week[place] for place, hours in self._taken[way])
 
+    def full_spots(self, way: int) -> list[int]:
+        """The spots that it would pass the limit of, with what is taken."""
+        return [spot for spot, share in self._shares[way] if share > self._spot[spot] + _SLACK_SPOT]
+
     def fits(self, way: int) -> bool:
-        """Whether hours and money are left for it."""
-        return self._money[way] <= self.money + self._slack_money and self.has_hours(way)
+        """Whether hours and money are left for it, and its share of every spot."""
+        return self._money[way] <= self.money + self._slack_money and self.has_hours(way) and not self.full_spots(way)
 
     def take(self, way: int, sign: int = 1) -> None:
         """Take a way's hours and money, or with -1 give them back."""
         for place, hours in self._taken[way]:
             self._week[place] -= sign * hours
+        for spot, share in self._shares[way]:
+            self._spot[spot] -= sign * share
         self._all[self._rig[way]] -= sign * self._sum[way]
         self.money -= sign * self._money[way]
+
+
+def _by_way(taken: sparse.csr_array) -> list[tuple[tuple[int, float], ...]]:
+    """Of each way what it takes of which place."""
+    pointers, places, amounts = taken.indptr.tolist(), taken.indices.tolist(), taken.data.tolist()
+    return [tuple(zip(places[a:b], amounts[a:b], strict=True)) for a, b in pairwise(pointers)]
 
 
 class Planner:

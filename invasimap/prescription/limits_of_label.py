@@ -13,31 +13,17 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 import geopandas as gpd
-import numpy as np
 import pandas as pd
 
-from invasimap.core.errors import CRSError, Fault, InputError
+from invasimap.core.errors import Fault, InputError
 from invasimap.core.mix_settings import MixSection
 from invasimap.core.units import KG_PER_LB, L_PER_GAL, M2_PER_ACRE, M2_PER_HA, METRIC, ShownUnits
-from invasimap.prescription.limit_years import applied_together, same_year
-from invasimap.prescription.overlaps import heaviest, overlapping, sound
+from invasimap.prescription.common_ground import UNNAMED, CommonGround, Counted, common_ground
+from invasimap.prescription.overlaps import heaviest
 from invasimap.prescription.volume import Worked, blanked
 
 CLOSE: Final = 1e-9  # exactly at the limit is allowed; arithmetic alone does not put a dose over it
 COLUMNS: Final = ("application_kg_per_ha", "year_kg_per_ha", "stop_at_L", "at_limit")
-LOG_COLUMNS: Final = ("date", "product", "kg_per_ha")
-UNNAMED: Final = ", perhaps the same ingredient: its name is missing"
-
-
-@dataclass(frozen=True, kw_only=True)
-class _Ground:
-    """The planned doses with their ground, and what was sprayed before."""
-
-    jobs: list[dict[Any, Any]]  # rows as tables of their own: a frame takes long to give one
-    shapes: Any
-    mixes: dict[str, MixSection]
-    log: list[dict[Any, Any]]
-    log_shapes: Any
 
 
 def within_limits(
@@ -47,6 +33,7 @@ def within_limits(
     mixes: Sequence[MixSection],
     shown: ShownUnits,
     log: gpd.GeoDataFrame | None = None,
+    together: bool = True,
 ) -> Worked:
     """Hold every dose to its label, spot by spot.
 
@@ -61,6 +48,9 @@ def within_limits(
     log
         What was sprayed before: polygons in the same system with ``date, product, kg_per_ha`` (on the ground sprayed)
         and, where known, ``ingredient_name``.
+    together
+        Whether all jobs are done: then the doses of those that share ground add up. Else each is held as if it were
+        done alone, after what the log holds: ``shared_ground`` tells which may be done together.
 
     Returns
     -------
@@ -78,20 +68,11 @@ def within_limits(
         When shapes lack a job, or the log lacks a column.
     """
     jobs = worked.table
-    past = _checked_log(log, shapes)
     _check_shapes(jobs, shapes)
     live = jobs.index[jobs["dose_kg_per_ha"].notna() & ~jobs["withheld"]]
-    ground = _Ground(
-        jobs=jobs.loc[live].to_dict("records"),
-        shapes=sound(np.asarray(shapes.loc[live], object)),
-        mixes={mix.name: mix for mix in mixes},
-        log=pd.DataFrame(past.drop(columns=past.geometry.name)).to_dict("records"),
-        log_shapes=sound(past.geometry.to_numpy()),
-    )
+    ground = common_ground(jobs.loc[live], shapes=shapes, mixes=mixes, log=log)
     faults, over = list(worked.faults), []
-    each = overlapping(ground.shapes, ground.shapes)
-    before = overlapping(ground.shapes, ground.log_shapes)
-    spots = [_spot(ground, row, each[row], before[row]) for row in range(len(live))]
+    spots = [_spot(ground, row, together=together) for row in range(len(live))]
     found = pd.DataFrame([spot.columns for spot in spots], index=live, columns=list(COLUMNS)).reindex(jobs.index)
     table = jobs.assign(**{name: found[name] for name in COLUMNS})
     table["at_limit"] = table["at_limit"].eq(True)
@@ -162,37 +143,16 @@ class _Spot:
         return "; type ingredient_name in every [[mix]] and in the log" if unnamed else ""
 
 
-def _spot(ground: _Ground, row: int, near: Any, before: Any) -> _Spot:
+def _spot(ground: CommonGround, row: int, *, together: bool) -> _Spot:
     """The heaviest spot of one job with all that shares its ground, ingredient and time."""
     job, shape = ground.jobs[row], ground.shapes[row]
     mix = ground.mixes[job["mix"]]
-    together, in_year = [], []
-    for other in near:
-        that = ground.jobs[other]
-        its = ground.mixes[that["mix"]]
-        counted = _counted(mix, its.product, its.ingredient_name, its.registration)
-        if other == row or counted is None:
-            continue
-        name = f"stand {that['stand']}, patch {that['patch']}{counted}"
-        entry = (ground.shapes[other], float(that["dose_kg_per_ha"]), name)
-        if applied_together(job, that):
-            together.append(entry)
-        if same_year(mix.limit_year, job, that):
-            in_year.append(entry)
-    unknown = []
-    for number in before:
-        past = ground.log[number]
-        counted = _counted(mix, str(past["product"]), past.get("ingredient_name"))
-        if counted is None or not same_year(mix.limit_year, job, {"first": past["date"]}):
-            continue
-        name = f"{past['product']} of {pd.Timestamp(past['date']).date()}{counted}"
-        if pd.isna(past["kg_per_ha"]):
-            unknown.append(name)
-        else:
-            in_year.append((ground.log_shapes[number], float(past["kg_per_ha"]), name))
-    beside, with_whom = heaviest(shape, together)
-    alike = len(together) == len(in_year) and all(one is other for one, other in zip(together, in_year, strict=True))
-    year, year_whom = (beside, with_whom) if alike else heaviest(shape, in_year)
+    counted = ground.counted(row, others=together)
+    unknown = [entry.name for entry in counted if math.isnan(entry.kg_per_ha)]
+    known = [entry for entry in counted if not math.isnan(entry.kg_per_ha)]
+    at_once, in_year = ([entry for entry in known if getattr(entry, when)] for when in ("together", "in_year"))
+    beside, with_whom = _heaviest(shape, at_once)
+    year, year_whom = (beside, with_whom) if at_once == in_year else _heaviest(shape, in_year)
     limits = (mix.max_per_application_kg_per_ha, mix.max_per_year_kg_per_ha)
     dose = float(job["dose_kg_per_ha"])
     left = max(0.0, min(limits[0] - beside, limits[1] - year))  # type: ignore[operator]  # not_typed withheld None
@@ -202,37 +162,8 @@ def _spot(ground: _Ground, row: int, near: Any, before: Any) -> _Spot:
     )  # fmt: skip
 
 
-def _counted(mix: MixSection, product: str, ingredient_name: Any, registration: str | None = None) -> str | None:
-    """How another product counts with a mix: "" for the same product or ingredient, None for another ingredient.
-
-    Where a name is not told it may be the same: then it counts, and the text says what is missing.
-    """
-    names = [_plain(name) if isinstance(name, str) else "" for name in (mix.ingredient_name, ingredient_name)]
-    registered = registration is not None and registration == mix.registration
-    if registered or _plain(product) == _plain(mix.product) or names[0] == names[1] != "":
-        return ""
-    return UNNAMED if "" in names else None
-
-
-def _plain(name: str) -> str:
-    return " ".join(name.casefold().split())
-
-
-def _checked_log(log: gpd.GeoDataFrame | None, shapes: gpd.GeoSeries) -> gpd.GeoDataFrame:
-    if log is None:
-        return gpd.GeoDataFrame({name: [] for name in LOG_COLUMNS}, geometry=[], crs=shapes.crs)
-    if lacking := [name for name in LOG_COLUMNS if name not in log]:
-        raise InputError(Fault(where="log", what=f"lacks columns: {', '.join(lacking)}", mend="add them"))
-    if log.crs != shapes.crs or shapes.crs is None:
-        raise CRSError(Fault(where="log", what="does not share a system in metres with the jobs", mend="reproject it"))
-    faults = []
-    if log["date"].isna().any():
-        faults.append(Fault(where="log", what="has an entry without its date", mend="enter it"))
-    if (log["kg_per_ha"].astype(float) < 0).any():
-        faults.append(Fault(where="log", what="has a dose below zero", mend="correct it"))
-    if faults:
-        raise InputError(faults)
-    return log
+def _heaviest(shape: Any, counted: Sequence[Counted]) -> tuple[float, tuple[str, ...]]:
+    return heaviest(shape, [(entry.shape, entry.kg_per_ha, entry.name) for entry in counted])
 
 
 def _check_shapes(jobs: pd.DataFrame, shapes: gpd.GeoSeries) -> None:

@@ -147,7 +147,8 @@ def loads(
     Worked
         A row a kind of load: ``work`` (or ``outing``, as the index is named), ``rig, mix, load`` ("full" or "last"),
         ``count, volume_L, product_L, adjuvant_L, dye_L, water_L`` of one load exactly, and the same ``_measured_L``. A
-        fault names loads whose product is less than the jug can show, or loses over a twentieth to its marks.
+        fault names loads of which a part is less than the jug can show, or whose product loses over a twentieth to
+        its marks.
 
     Examples
     --------
@@ -217,14 +218,22 @@ def in_jug_units(table: pd.DataFrame, *, shown: ShownUnits) -> pd.DataFrame:
 
 
 def _too_small(table: pd.DataFrame, of: str, shown: ShownUnits) -> list[Fault]:
+    """Loads with too little product by the marks, or with adjuvant or dye below the smallest of them."""
+    mend = "use a jug with finer marks and write them as jug_mark under [spray]"
+    return [
+        Fault(where=f"rig {row.rig!r}", what=f"{of} {getattr(row, of)}, {row.load} load: {said}", mend=mend)
+        for row in rows_of(table)
+        for part in PARTS
+        if (said := _lost_to_marks(getattr(row, f"{part}_L"), getattr(row, f"{part}_measured_L"), part, shown))
+    ]
+
+
+def _lost_to_marks(asked_L: float, measured_L: float, part: str, shown: ShownUnits) -> str:
+    """What the marks take off a part of one load, where that matters; else empty."""
     per_L, unit = (1000.0, "ml") if shown is METRIC else (128 / L_PER_GAL, "fl oz")
-    found = []
-    for row in rows_of(table):
-        lost = row.product_L - row.product_measured_L
-        if lost > _LOST_AT_MOST * row.product_L:
-            asked, measured = row.product_L * per_L, row.product_measured_L * per_L
-            measures = f"{asked:.3g} {unit} of product measures as {measured:.3g} {unit}"
-            what = f"{of} {getattr(row, of)}, {row.load} load: {measures}"
-            mend = "use a jug with finer marks and write them as jug_mark under [spray]"
-            found.append(Fault(where=f"rig {row.rig!r}", what=f"{what}, over 5 % too weak", mend=mend))
-    return found
+    asked, measured = f"{asked_L * per_L:.3g} {unit} of {part}", f"{measured_L * per_L:.3g} {unit}"
+    if asked_L - measured_L <= _LOST_AT_MOST * asked_L or (part != "product" and measured_L > 0):
+        return ""
+    if measured_L <= 0:
+        return f"{asked} is below the smallest mark of the jug: none goes in"
+    return f"{asked} measures as {measured}, over 5 % too weak"

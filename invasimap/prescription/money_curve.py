@@ -18,8 +18,9 @@ _NODES = 100  # of the search at each budget
 
 
 def money_curve(
-    options: pd.DataFrame, *, rigs: pd.DataFrame, weeks: int, settings: ScheduleSection | None = None
-) -> pd.DataFrame:
+    options: pd.DataFrame, *, rigs: pd.DataFrame, weeks: int, settings: ScheduleSection | None = None,
+    shared: pd.DataFrame | None = None,
+) -> pd.DataFrame:  # fmt: skip
     """The value that money buys, from nothing to all that hours and windows allow, step by step.
 
     At most ``curve_solves`` budgets are solved, evenly spread, each within the time limit; at the others stands the
@@ -28,7 +29,7 @@ def money_curve(
 
     Parameters
     ----------
-    options, rigs, weeks, settings
+    options, rigs, weeks, settings, shared
         As of ``schedule``; steps are ``settings.step``, made larger where there would be more than 10,000.
 
     Returns
@@ -43,7 +44,7 @@ def money_curve(
         As ``schedule``.
     """
     settings = ScheduleSection() if settings is None else settings
-    _, problem = problem_of(options, rigs=rigs, weeks=weeks, budget=None, settings=settings)
+    _, problem = problem_of(options, rigs=rigs, weeks=weeks, budget=None, settings=settings, shared=shared)
     whole = _solved(problem, greedy_answers(problem)[1], settings)
     limits = _limits(_spent(problem, whole.answer), settings.step)
     at = _spread(len(limits), settings.curve_solves)

@@ -47,11 +47,16 @@ def heaviest(shape: Any, others: Iterable[tuple[Any, float, Any]]) -> tuple[floa
     >>> heaviest(box(0, 0, 4, 1), [(box(0, 0, 2, 1), 1.0, "a"), (box(1, 0, 3, 1), 2.0, "b"), (box(3, 0, 4, 1), 2, "c")])
     (3.0, ('a', 'b'))
     """
+    _, most, names = max(cells(shape, others), key=lambda part: part[1])
+    return most, names
+
+
+def cells(shape: Any, others: Iterable[tuple[Any, float, Any]]) -> list[tuple[Any, float, tuple[Any, ...]]]:
+    """A shape parted by what lies on it: of each part its polygon, its sum of doses and whose they are."""
     parts: list[tuple[Any, float, tuple[Any, ...]]] = [(shape, 0.0, ())]
     for other, dose, name in others:
         parts = [piece for part in parts for piece in _cut(part, other, dose, name)]
-    _, most, names = max(parts, key=lambda part: part[1])
-    return most, names
+    return parts
 
 
 def _cut(part: tuple[Any, float, tuple[Any, ...]], other: Any, dose: float, name: Any) -> list[Any]:

@@ -16,7 +16,7 @@ from invasimap.prescription.greedy import NOT_PLANNED, Answer, Planner, worth
 from invasimap.prescription.schedule_model import Floats, Problem, lay_out
 from invasimap.prescription.schedule_reasons import left_over, pruned
 from invasimap.prescription.schedule_search import EXACT, Found, search
-from invasimap.prescription.schedule_table import checked_options, checked_rigs
+from invasimap.prescription.schedule_table import checked_options, checked_rigs, checked_shared
 
 _NODES = 100  # of the search for the next best choice
 _CARRIED = ("zone", "stand")  # columns of the options that stay with a job
@@ -53,6 +53,7 @@ def schedule(
     weeks: int,
     budget: float | None = None,
     settings: ScheduleSection | None = None,
+    shared: pd.DataFrame | None = None,
 ) -> Schedule:
     """The schedule worth most.
 
@@ -74,11 +75,15 @@ def schedule(
         How many weeks the schedule has.
     budget
         Money; None for no limit.
+    shared
+        What may not all be done: a row a spot, job and rig, ``spot, job, rig, share, limit`` (in words). The shares of
+        what is done on a spot come to 1 at most (``shared_ground.shared_spots``).
 
     Raises
     ------
     InputError
-        With every fault of the tables (see ``checked_options``, ``checked_rigs``), or a budget or weeks below zero.
+        With every fault of the tables (see ``checked_options``, ``checked_rigs``, ``checked_shared``), or a budget or
+        weeks below zero.
 
     Examples
     --------
@@ -92,7 +97,7 @@ def schedule(
     """
     settings = ScheduleSection() if settings is None else settings
     until = time.monotonic() + 60 * settings.time_limit_min
-    table, problem = problem_of(options, rigs=rigs, weeks=weeks, budget=budget, settings=settings)
+    table, problem = problem_of(options, rigs=rigs, weeks=weeks, budget=budget, settings=settings, shared=shared)
     greedy, start = greedy_answers(problem)
     found = search(problem, start=start, gap=settings.gap_pct / 100, until=until)
     return _told(problem, table, found, greedy=(worth(problem, greedy), worth(problem, start)))
@@ -106,6 +111,7 @@ def runner_up(
     weeks: int,
     budget: float | None = None,
     settings: ScheduleSection | None = None,
+    shared: pd.DataFrame | None = None,
 ) -> Schedule:
     """The best schedule that does not do the same set of jobs as ``best``, which came from the same input.
 
@@ -116,9 +122,9 @@ def runner_up(
     """
     settings = ScheduleSection() if settings is None else settings
     until = time.monotonic() + 60 * settings.time_limit_min
-    table, problem = problem_of(options, rigs=rigs, weeks=weeks, budget=budget, settings=settings)
+    table, problem = problem_of(options, rigs=rigs, weeks=weeks, budget=budget, settings=settings, shared=shared)
     done = np.isin(np.array(problem.jobs, object), best.table["job"].unique().astype(object))
-    others = _Others.of(problem, done)
+    others = _Others.of(problem, done, start=_without_least(problem, answer_of(problem, best.table)))
     found = search(
         problem,
         start=others.start,
@@ -140,17 +146,43 @@ class _Others:
     start: Answer
 
     @classmethod
-    def of(cls, problem: Problem, done: Any) -> _Others:
+    def of(cls, problem: Problem, done: Any, *, start: Answer) -> _Others:
         first = problem.chain[problem.ways.job] == problem.ways.job
         row = np.where(first, np.where(done[problem.ways.job], 1.0, -1.0), 0.0)
         firsts = np.flatnonzero(done & (problem.chain == np.arange(len(done))))
-        nothing = np.full(len(done), NOT_PLANNED, np.intp)
-        return cls(row=row, limit=float(len(firsts) - 1), start=nothing)
+        return cls(row=row, limit=float(len(firsts) - 1), start=start)
+
+
+def answer_of(problem: Problem, table: pd.DataFrame) -> Answer:
+    """The ways of a schedule's rows."""
+    answer = np.full(len(problem.jobs), NOT_PLANNED, np.intp)
+    number = {job: at for at, job in enumerate(problem.jobs)}
+    ways, starts = problem.ways, problem.starts
+    for job, rows in table.groupby("job", sort=False):
+        at = number[job]
+        own = np.arange(starts[at], starts[at + 1])
+        own = own[(ways.rig[own] == problem.rigs.index(rows["rig"].iloc[0])) & (ways.first[own] == rows["week"].min())]
+        own = own[ways.last[own] == rows["week"].max()]
+        hours = rows.sort_values("week")["hours"].to_numpy(float)
+        answer[at] = min(own, key=lambda way: abs(ways.hours[[way]].data - hours).sum())
+    return answer
+
+
+def _without_least(problem: Problem, answer: Answer) -> Answer:
+    """An answer without the chain that is worth least in it: another set of jobs, within every limit."""
+    planned = answer != NOT_PLANNED
+    if not planned.any():
+        return answer
+    chain = problem.chain[planned]
+    value = np.bincount(chain, weights=problem.ways.value[answer[planned]], minlength=len(answer))
+    least = min(np.unique(chain), key=lambda first: value[first])
+    return np.where(problem.chain == least, NOT_PLANNED, answer)
 
 
 def problem_of(
-    options: pd.DataFrame, *, rigs: pd.DataFrame, weeks: int, budget: float | None, settings: ScheduleSection
-) -> tuple[pd.DataFrame, Problem]:
+    options: pd.DataFrame, *, rigs: pd.DataFrame, weeks: int, budget: float | None, settings: ScheduleSection,
+    shared: pd.DataFrame | None = None,
+) -> tuple[pd.DataFrame, Problem]:  # fmt: skip
     """The checked options and the problem they make.
 
     Raises
@@ -163,7 +195,10 @@ def problem_of(
     rig_table = checked_rigs(rigs)
     table = checked_options(options, rigs=list(rig_table.index))
     money = np.inf if budget is None else float(budget)
-    problem = lay_out(table, rigs=rig_table, weeks=weeks, budget=money, split_jobs=settings.split_jobs)
+    problem = lay_out(
+        table, rigs=rig_table, weeks=weeks, budget=money, split_jobs=settings.split_jobs,
+        shared=checked_shared(shared),
+    )  # fmt: skip
     return table, pruned(problem, table)
 
 
@@ -196,7 +231,7 @@ def _told(problem: Problem, options: pd.DataFrame, found: Found, *, greedy: tupl
     planner = Planner(problem)
     planner.set_to(found.answer)
     value = worth(problem, found.answer)
-    reasons = left_over(problem, planner.room, found.answer != NOT_PLANNED)
+    reasons = left_over(problem, planner.room, found.answer)
     table = _rows(problem, options, found.answer)
     unplanned = pd.DataFrame({"job": [problem.jobs[job] for job in reasons], "reason": list(reasons.values())})
     return Schedule(

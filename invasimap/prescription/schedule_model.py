@@ -27,7 +27,10 @@ _ENDLESS = 1 << 30
 
 @dataclass(frozen=True, kw_only=True)
 class Ways:
-    """Every way to place a job: arrays of n; ``hours`` (n x rigs*weeks) is what it takes of each rig's week."""
+    """Every way to place a job: arrays of n; ``hours`` (n x rigs*weeks) is what it takes of each rig's week.
+
+    ``shares`` (n x spots) is what it takes of each spot where not all that may be done may be done together.
+    """
 
     job: Ints
     rig: Ints
@@ -37,6 +40,7 @@ class Ways:
     money: Floats
     value: Floats
     hours: sparse.csr_array
+    shares: sparse.csr_array
 
     def __len__(self) -> int:
         return len(self.job)
@@ -46,7 +50,8 @@ class Ways:
         arrays = {
             name: getattr(self, name)[keep] for name in ("job", "rig", "first", "last", "option", "money", "value")
         }
-        return Ways(**arrays, hours=self.hours[np.flatnonzero(keep)])
+        kept = np.flatnonzero(keep)
+        return Ways(**arrays, hours=self.hours[kept], shares=self.shares[kept])
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -63,6 +68,7 @@ class Problem:
     week_hours: Floats  # rigs x weeks, flat
     rig_hours: Floats
     budget: float
+    spots: tuple[str, ...] = ()  # the limit of each, in words
     reasons: dict[int, str] = field(default_factory=dict)  # why a job has no way at all
 
     @property
@@ -82,19 +88,23 @@ class Problem:
         return np.flatnonzero(self.after >= 0)
 
 
-def lay_out(options: pd.DataFrame, *, rigs: pd.DataFrame, weeks: int, budget: float, split_jobs: bool) -> Problem:
-    """The problem of checked options and rigs, with every way whose figures are known, usable or not."""
+def lay_out(
+    options: pd.DataFrame, *, rigs: pd.DataFrame, weeks: int, budget: float, split_jobs: bool, shared: pd.DataFrame
+) -> Problem:  # fmt: skip
+    """The problem of checked options, rigs and shares, with every way whose figures are known, usable or not."""
     codes, names = pd.factorize(options["job"])
     first_rows = options.drop_duplicates("job")
     number = {name: at for at, name in enumerate(names)}
     after = np.array([-1 if name is None else number[name] for name in first_rows["after"]], np.intp)
     least = first_rows["wait_min_weeks"].fillna(0).to_numpy(np.intp)
     most = first_rows["wait_max_weeks"].fillna(_ENDLESS).to_numpy(np.intp)
+    limits = shared.drop_duplicates("spot").set_index("spot")["limit"]
+    shares = _shares(options, shared, limits.index)
     return Problem(
         jobs=tuple(names), rigs=tuple(rigs.index), weeks=weeks, after=after, wait=np.column_stack([least, most]),
-        chain=_chains(after), ways=_ways(options, codes, rigs, weeks, split_jobs),
+        chain=_chains(after), ways=_ways((options, codes), rigs, weeks, split_jobs, shares),
         week_hours=np.repeat(rigs["hours_per_week"].to_numpy(float), weeks),
-        rig_hours=rigs["hours_in_all"].to_numpy(float), budget=budget,
+        rig_hours=rigs["hours_in_all"].to_numpy(float), budget=budget, spots=tuple(limits),
     )  # fmt: skip
 
 
@@ -128,8 +138,19 @@ def profiles(hours: float, week_hours: float, *, split: bool) -> Iterator[list[f
         yield from ([share * hours, hours - share * hours] for share in _SPLITS)
 
 
-def _ways(options: pd.DataFrame, codes: Ints, rigs: pd.DataFrame, weeks: int, split: bool) -> Ways:
+def _shares(options: pd.DataFrame, shared: pd.DataFrame, spots: pd.Index) -> sparse.csr_array:
+    """What each option takes of each spot."""
+    at = pd.MultiIndex.from_frame(options[["job", "rig"]]).get_indexer(pd.MultiIndex.from_frame(shared[["job", "rig"]]))
+    there = at >= 0
+    entries = shared["share"].to_numpy(float)[there], (at[there], spots.get_indexer(pd.Index(shared["spot"]))[there])
+    return sparse.csr_array(entries, shape=(len(options), len(spots)))
+
+
+def _ways(
+    jobs: tuple[pd.DataFrame, Ints], rigs: pd.DataFrame, weeks: int, split: bool, shares: sparse.csr_array
+) -> Ways:  # fmt: skip
     """Every way of every option whose figures are known, whatever the limits."""
+    options, codes = jobs
     known = options[["hours", "money", "value", "first_week", "last_week"]].notna().all(axis=1) & options["rig"].notna()
     per_week = rigs["hours_per_week"].to_dict()
     rig_at = {name: at for at, name in enumerate(rigs.index)}
@@ -143,13 +164,15 @@ def _ways(options: pd.DataFrame, codes: Ints, rigs: pd.DataFrame, weeks: int, sp
             for start in range(max(int(first), 0), min(int(last), weeks - 1) - len(profile) + 2):
                 found.append((codes[option], rig_at[rig], start, start + len(profile) - 1, option))
                 spent.append(profile)
-    return _as_ways(found, spent, options, (len(rigs), weeks))
+    return _as_ways(found, spent, (options, shares), (len(rigs), weeks))
 
 
 def _as_ways(
-    found: list[tuple[int, int, int, int, int]], spent: list[list[float]], options: pd.DataFrame, shape: tuple[int, int]
-) -> Ways:
-    """The ways as arrays, job by job."""
+    found: list[tuple[int, int, int, int, int]], spent: list[list[float]],
+    given: tuple[pd.DataFrame, sparse.csr_array], shape: tuple[int, int],
+) -> Ways:  # fmt: skip
+    """The ways as arrays, job by job, of options and their shares."""
+    options, shares = given
     table = np.array(found, np.intp).reshape(-1, 5)
     order = np.argsort(table[:, 0], kind="stable")
     job, rig, first, last, option = table[order].T
@@ -159,7 +182,10 @@ def _as_ways(
     hours = np.array([spent_h for at in order for spent_h in spent[at]], float)
     matrix = sparse.csr_array((hours, places, starts), shape=(len(table), shape[0] * shape[1]))
     money, value = (options[name].to_numpy(float)[option] for name in ("money", "value"))
-    return Ways(job=job, rig=rig, first=first, last=last, option=option, money=money, value=value, hours=matrix)
+    return Ways(
+        job=job, rig=rig, first=first, last=last, option=option, money=money, value=value, hours=matrix,
+        shares=shares[option],
+    )  # fmt: skip
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -203,8 +229,9 @@ def rows_of(problem: Problem, *, extra: tuple[Floats, float] | None = None) -> R
 
 
 def _limits(problem: Problem) -> Iterator[tuple[sparse.csr_array, Floats]]:
-    """Rows of hours a week and hours in all, as shares of what there is."""
+    """Rows of spots, hours a week and hours in all, as shares of what there is."""
     ways = problem.ways
+    yield ways.shares.T.tocsr(), np.ones(len(problem.spots))
     held = problem.week_hours > 0
     yield (
         sparse.csr_array(sparse.diags_array(1 / problem.week_hours[held]) @ ways.hours.T.tocsr()[held]),

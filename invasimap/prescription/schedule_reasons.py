@@ -9,10 +9,11 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from invasimap.prescription.greedy import Room
+from invasimap.prescription.greedy import NOT_PLANNED, Answer, Room
 from invasimap.prescription.schedule_model import SLACK, Mask, Problem
 
 NO_MONEY = "the budget goes to what is worth more"
+WORTH_MORE = "which is worth no less"
 NO_HOURS = "the rigs' hours in its weeks go to what is worth more"
 
 
@@ -38,19 +39,39 @@ def pruned(problem: Problem, options: pd.DataFrame) -> Problem:
     return replace(problem, ways=problem.ways.only(keep), reasons=reasons)
 
 
-def left_over(problem: Problem, room: Room, planned: Mask) -> dict[int, str]:
-    """Why each job that could be planned by itself is not: the room that is left lacks money, or hours."""
+def left_over(problem: Problem, room: Room, answer: Answer) -> dict[int, str]:
+    """Why each job that could be planned by itself is not: what is done takes its spot, or the money, or the hours."""
     reasons = dict(problem.reasons)
     starts = problem.starts
-    for job in np.flatnonzero(~planned).tolist():
-        if job not in reasons:
-            ways = range(starts[job], starts[job + 1])
-            chain = problem.chain == problem.chain[job]
-            least = sum(problem.ways.money[starts[one] : starts[one + 1]].min() for one in np.flatnonzero(chain))
-            dear = least > room.money + SLACK * max(problem.budget, 1.0)
-            hours = any(room.has_hours(way) for way in ways)
-            reasons[job] = NO_MONEY if dear and hours else f"{NO_MONEY}, and {NO_HOURS}" if dear else NO_HOURS
+    for job in np.flatnonzero(answer == NOT_PLANNED).tolist():
+        if job in reasons:
+            continue
+        chain = np.flatnonzero(problem.chain == problem.chain[job])
+        least = sum(problem.ways.money[starts[one] : starts[one + 1]].min() for one in chain)
+        dear = least > room.money + SLACK * max(problem.budget, 1.0)
+        ways = [range(starts[one], starts[one + 1]) for one in chain]
+        hours = all(any(room.has_hours(way) for way in own) for own in ways)
+        spots = [spot for own in ways for spot in _full(room, own)]
+        said = [_over_limit(problem, answer, spots)] if spots else []
+        said += [NO_MONEY] if dear else []
+        said += [NO_HOURS] if not hours or not said else []
+        reasons[job] = ", and ".join(said)
     return {job: reasons[job] for job in sorted(reasons)}
+
+
+def _full(room: Room, ways: range) -> list[int]:
+    """The spots that hold back every way of a job; those of the first way where each has its own."""
+    held = [room.full_spots(way) for way in ways]
+    return held[0] if held and all(held) else []
+
+
+def _over_limit(problem: Problem, answer: Answer, spots: list[int]) -> str:
+    """Over which limit a job would be, with what, and that this counts for more."""
+    done = np.flatnonzero(answer != NOT_PLANNED)
+    on_it = problem.ways.shares[answer[done]][:, spots].sum(axis=1) > 0
+    others = [f"other work {problem.jobs[job]}" for job in done[on_it]]
+    limits = " and ".join(dict.fromkeys(problem.spots[spot] for spot in spots))
+    return f"over the label's limit of {limits} on ground shared with {' and '.join(others)}, {WORTH_MORE}"
 
 
 def _note(problem: Problem, keep: Mask, reasons: dict[int, str], words: Any) -> None:

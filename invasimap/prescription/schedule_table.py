@@ -12,6 +12,7 @@ import pandas as pd
 from invasimap.core.errors import Fault, InputError
 
 COLUMNS: Final = ("job", "rig", "hours", "money", "value", "first_week", "last_week", "after", "wait_min_weeks", "wait_max_weeks")  # fmt: skip # noqa: E501
+SHARED_COLUMNS: Final = ("spot", "job", "rig", "share", "limit")
 RIG_COLUMNS: Final = ("rig", "hours_per_week", "hours_in_all")
 _AMOUNTS: Final = ("hours", "money", "value")
 _WHOLE: Final = ("first_week", "last_week", "wait_min_weeks", "wait_max_weeks")
@@ -102,6 +103,31 @@ def checked_options(options: pd.DataFrame, *, rigs: Sequence[Any]) -> pd.DataFra
     if faults:
         raise InputError(faults)
     return table
+
+
+def checked_shared(shared: pd.DataFrame | None) -> pd.DataFrame:
+    """What may not all be done together; none where nothing was said.
+
+    Raises
+    ------
+    InputError
+        A column is missing, a job and rig stand twice on a spot, or a share is not known or not within 0 to 1.
+    """
+    if shared is None:
+        return pd.DataFrame(columns=list(SHARED_COLUMNS))
+    _columns_there(shared, SHARED_COLUMNS, "shared")
+    faults = []
+    wrong = shared.loc[~shared["share"].between(0, 1), "job"]
+    if len(wrong):
+        faults.append(_fault("shared", f"share not within 0 to 1: {_listed(wrong)}", "what is over alone is no option"))
+    twice = shared.loc[shared.duplicated(["spot", "job", "rig"]), "job"]
+    if len(twice):
+        faults.append(
+            _fault("shared", f"twice on one spot by one rig: {_listed(twice)}", "one row a spot, job and rig")
+        )
+    if faults:
+        raise InputError(faults)
+    return shared.reset_index(drop=True)
 
 
 def _columns_there(table: pd.DataFrame, columns: Sequence[str], name: str) -> None:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Sequence
 from dataclasses import replace
-from itertools import count
 from typing import Any, Final
 
 import geopandas as gpd
@@ -24,12 +23,12 @@ from invasimap.prescription.priority import priorities
 from invasimap.prescription.schedule import schedule
 from invasimap.prescription.schedule_table import wait_weeks, weeks_within
 from invasimap.prescription.season import Season
+from invasimap.prescription.shared_ground import shared_spots
 from invasimap.prescription.technique import choose_techniques
 from invasimap.prescription.technique_rules import read_rules
 from invasimap.prescription.traits import taxa
 from invasimap.prescription.treatment import Treatment
 from invasimap.prescription.units_of_work import (
-    Takes,
     options_of,
     parts_of,
     rigs_table,
@@ -38,7 +37,6 @@ from invasimap.prescription.units_of_work import (
 )  # fmt: skip
 from invasimap.prescription.volume import rows_of
 
-_MOST_ROUNDS: Final = 6  # of choosing anew; each is a whole search
 _LOOKS_WEEKS: Final = 8  # ahead, for windows of which no whole week is left
 
 
@@ -72,24 +70,14 @@ def treat(
     worked = [worked_by(jobs, rig, settings=settings, log=log) for rig in settings.rig]
     jobs["why"] = _whole_pieces(jobs.assign(why=why_nobody(jobs, worked, settings.rig)))
     jobs["able"] = [_able(label, worked, settings) for label in jobs.index]
-    for turn in count(1):
-        jobs["part"] = 0
-        jobs[["unit", "after"]] = unit_numbers(jobs)
-        takes = what_it_takes(jobs, worked, settings=settings)
-        jobs["part"] = parts_of(jobs, takes, settings=settings)
-        if jobs["part"].any():
-            jobs[["unit", "after"]] = unit_numbers(jobs)
-            takes = what_it_takes(jobs, worked, settings=settings)
-        chosen = _scheduled(jobs, takes, settings=settings, starts=starts)
-        done = chosen.done.set_index("job") if len(chosen.done) else pd.DataFrame()
-        held = _held_together(jobs, done, settings=settings, log=log)
-        over = _over(held)
-        if not len(over):
-            break
-        if turn == _MOST_ROUNDS:
-            over = over.combine_first(_over_at_worst(jobs, worked, settings=settings, log=log))
-        jobs.loc[over.index, "why"] = over
-        jobs["why"] = _whole_pieces(jobs)
+    left = jobs.index[jobs["why"] == ""]
+    spots = shared_spots(jobs, [rows[rows.index.isin(left)] for rows in worked], settings=settings, log=log)
+    while True:
+        chosen = _scheduled(jobs, worked, spots, settings=settings, starts=starts)
+        held = _held_together(chosen, settings=settings, log=log)
+        if not (len(held) and held["withheld"].any()):
+            break  # else what others cut into slivers no longer lies in slivers: those spots are added
+        spots = _both(spots, shared_spots(jobs, [chosen.done.set_index("job")], settings=settings, log=log))
     curve = _curve(chosen, settings=settings, starts=starts)
     return told(chosen, held=held, curve=curve, settings=settings, starts=starts, currency=currency)
 
@@ -221,41 +209,41 @@ def _able(label: Any, worked: Sequence[pd.DataFrame], settings: Tract) -> str:
 
 
 def _scheduled(
-    jobs: gpd.GeoDataFrame, takes: Takes, *, settings: Tract, starts: Sequence[dt.date]
+    jobs: gpd.GeoDataFrame, worked: Sequence[pd.DataFrame], shared: pd.DataFrame, *, settings: Tract,
+    starts: Sequence[dt.date],
 ) -> Chosen:  # fmt: skip
-    """What can be chosen from, and the best choice."""
+    """What can be chosen from, and the best choice; pieces that cannot all be done are each a unit by itself."""
+    on_shared = jobs["patch_no"].isin(jobs.loc[shared["job"].unique(), "patch_no"])
+    jobs = jobs.assign(part=0, apart=jobs["patch_no"].where(on_shared, -1))
+    jobs[["unit", "after"]] = unit_numbers(jobs)
+    takes = what_it_takes(jobs, worked, settings=settings)
+    jobs["part"] = parts_of(jobs, takes, settings=settings)
+    if jobs["part"].any():
+        jobs[["unit", "after"]] = unit_numbers(jobs)
+        takes = what_it_takes(jobs, worked, settings=settings)
+    shared = shared.assign(job=shared["job"].map(jobs["unit"]))
     if not len(takes.work):
-        return Chosen(jobs=jobs.copy(), takes=takes, options=pd.DataFrame(), best=None)
+        return Chosen(jobs=jobs, takes=takes, options=pd.DataFrame(), shared=shared, best=None)
     options = options_of(jobs, takes, settings=settings, starts=starts)
     best = schedule(
-        options, rigs=rigs_table(settings), weeks=len(starts), budget=budget_of(settings), settings=settings.schedule
-    )
-    return Chosen(jobs=jobs.copy(), takes=takes, options=options, best=best)
+        options, rigs=rigs_table(settings), weeks=len(starts), budget=budget_of(settings), settings=settings.schedule,
+        shared=shared,
+    )  # fmt: skip
+    return Chosen(jobs=jobs, takes=takes, options=options, shared=shared, best=best)
 
 
-def _held_together(
-    jobs: gpd.GeoDataFrame, done: pd.DataFrame, *, settings: Tract, log: gpd.GeoDataFrame | None
-) -> pd.DataFrame:  # fmt: skip
-    """Visits held to the label with all that other rigs put on the same ground: ``done`` has the ``rig`` of each."""
-    if not len(done):
+def _held_together(chosen: Chosen, *, settings: Tract, log: gpd.GeoDataFrame | None) -> pd.DataFrame:
+    """Visits held to the label with all that other rigs put on the same ground."""
+    if not len(chosen.done):
         return pd.DataFrame()
-    own = jobs.loc[done.index].assign(rig=done["rig"], trip_min=done["trip_min"])
-    return held_to_label(own.assign(cover_pct=own["own_cover_pct"]), settings=settings, log=log)
+    done = chosen.done.set_index("job")
+    own = chosen.jobs.loc[done.index].assign(rig=done["rig"], trip_min=done["trip_min"])
+    return held_to_label(own.assign(cover_pct=own["own_cover_pct"]), settings=settings, log=log, together=True)
 
 
-def _over(held: pd.DataFrame) -> pd.Series[str]:
-    """Why visits are over a limit together, though each rig alone keeps it."""
-    return held.loc[held["withheld"].astype(bool), "why"] if len(held) else pd.Series(dtype=object)
-
-
-def _over_at_worst(
-    jobs: gpd.GeoDataFrame, worked: Sequence[pd.DataFrame], *, settings: Tract, log: gpd.GeoDataFrame | None
-) -> pd.Series[str]:  # fmt: skip
-    """Why visits are over a limit if each is done by the rig that puts on most: the others keep it, by any rig."""
-    rows = pd.concat(worked)
-    could = rows[rows.index.isin(jobs.index[jobs["why"] == ""]) & ~rows["withheld"].astype(bool)]
-    most = could.sort_values("dose_kg_per_ha", kind="stable", na_position="first").groupby(level=0).tail(1)
-    return _over(_held_together(jobs, most, settings=settings, log=log))
+def _both(spots: pd.DataFrame, more: pd.DataFrame) -> pd.DataFrame:
+    """Spots and more of them, numbered on."""
+    return pd.concat([spots, more.assign(spot=more["spot"] + spots["spot"].nunique())], ignore_index=True)
 
 
 def _curve(chosen: Chosen, *, settings: Tract, starts: Sequence[dt.date]) -> pd.DataFrame:
@@ -270,4 +258,6 @@ def _curve(chosen: Chosen, *, settings: Tract, starts: Sequence[dt.date]) -> pd.
     options = options[np.asarray(known) & chained.to_numpy(bool)]
     if not len(options):
         return pd.DataFrame()
-    return money_curve(options, rigs=rigs_table(settings), weeks=len(starts), settings=sooner(settings.schedule))
+    return money_curve(
+        options, rigs=rigs_table(settings), weeks=len(starts), settings=sooner(settings.schedule), shared=chosen.shared
+    )

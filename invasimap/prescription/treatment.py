@@ -44,8 +44,9 @@ class Treatment:
         A row a visit to a piece of ground, its polygon with it: ``job, zone_id, patch, species, stand, zone, access,
         reached_by, gross_m2, cover_pct, height_m, stem_mm, slope_pct, technique, rule, reason, visit, visits, sprays,
         first, last, estimated, window, wait_min_days, wait_max_days, mix`` (empty where nothing is sprayed), ``work``
-        (number of the work it is planned in; NA where it is in none), ``dose_kg_per_ha, application_kg_per_ha,
-        year_kg_per_ha, stop_at_L, at_limit, notes`` of what is planned, and ``why`` it is not (empty where it is).
+        (number of the work it is planned in; NA where it is in none), ``calibrated`` (the day of its rate),
+        ``dose_kg_per_ha, application_kg_per_ha, year_kg_per_ha, stop_at_L, at_limit, notes`` of what is planned, and
+        ``why`` it is not (empty where it is).
     windows
         ``species, technique, visit, first, last, estimated, window`` (where the dates come from), ``gross_m2``: a row
         for each that differs, by first day.
@@ -56,8 +57,8 @@ class Treatment:
         (``labour.hours``) and money (``costs.costs``).
     loads
         A row a kind of load: ``outing`` (what one rig sprays of one mix on one day, numbered by day, rig and order),
-        ``week, monday, day, works`` (numbers, semicolon-joined), ``rig, mix, load`` ("full" or "last"), ``count`` and
-        amounts (``loads.loads``).
+        ``week, monday, day, works`` (numbers, semicolon-joined), ``rig, mix, load`` ("full" or "last"), ``count``,
+        amounts (``loads.loads``) and ``hold`` (why it must not be mixed as it stands; empty where it may).
     schedule
         A row a work and week: ``work, week, monday, rig, hours`` (of the crew together), ``money, value_m2, volume_L``.
     days

@@ -21,7 +21,7 @@ from invasimap.prescription.schedule_table import wait_weeks, weeks_within
 from invasimap.prescription.volume import rows_of
 
 _SAME: Final = (
-    "zone_id", "technique", "visits", "wait_min_days", "wait_max_days", "mix", "first", "last", "able", "part",
+    "zone_id", "technique", "visits", "wait_min_days", "wait_max_days", "mix", "first", "last", "able", "part", "apart",
 )  # fmt: skip
 
 
@@ -53,7 +53,8 @@ def unit_numbers(jobs: pd.DataFrame) -> pd.DataFrame:
     ----------
     jobs
         Visits: ``patch_no`` (the piece), ``visit``, ``why``, the columns of piece and visit, ``able`` (names of rigs),
-        ``part`` (what keeps pieces apart that would be too much for one week: ``parts_of``).
+        ``part`` (what keeps pieces apart that would be too much for one week: ``parts_of``), ``apart`` (a number of its
+        own for each piece that may not be done with all others).
     """
     live = jobs[jobs["why"] == ""]
     chains: dict[Any, list[str]] = {}

@@ -21,8 +21,7 @@ from invasimap.reports.load_sheet_layout import (
 from invasimap.reports.load_sheet_outings import outing_blocks
 from invasimap.reports.load_sheet_words import figure, hours_words, jug_amount, jug_unit, mix_of, tank_unit
 from invasimap.reports.sheet import plan_date
-from invasimap.reports.treatment_tables import rounded
-from invasimap.reports.wording import day_words
+from invasimap.reports.wording import day_words, rounded
 
 BRING: Final = (
     Column(head="Mix", share=1.8), Column(head="To bring", share=3.4), Column(head="Loads", share=0.8, figures=True),

@@ -105,7 +105,7 @@ def _outing(plan: Plan, rows: pd.DataFrame, jobs: pd.DataFrame, room_in: float, 
     unknown = (paragraph("Loads not known.", room_in, bold=True),)
     head = [
         paragraph(mix_words(mix) if mix else "This mix is not in the settings.", room_in, bold=True),
-        *(_loads_table(plan, own, room_in) if len(own) else unknown), space(0.05),
+        *(_held(own, room_in) or _loads_table(plan, own, room_in) if len(own) else unknown), space(0.05),
         *([paragraph(stops, room_in, size_pt=small)] if (stops := stop_words(jobs, mix, plan.shown)) else []),
         paragraph(bounds, room_in, size_pt=small),
     ]  # fmt: skip
@@ -163,6 +163,14 @@ def _work_row(work: Any, plan: Plan, *, dry: bool = False) -> list[str]:
         f"{shown_date(work.first)} to {shown_date(work.last)}{guess}",
     ]  # fmt: skip
     return [cell for column, cell in zip(WORKS, cells, strict=True) if not (dry and column.head == "Mix")]
+
+
+def _held(own: pd.DataFrame, room_in: float) -> Block:
+    """That nothing is to be mixed, and why; nothing where it may be."""
+    why = next((text for text in own["hold"] if text), "")
+    count = int(own["count"].sum())
+    said = f"NOT TO BE MIXED: {why}. What goes into its {count:,} {'load' if count == 1 else 'loads'} is withheld."
+    return (paragraph(said, room_in, bold=True),) if why else ()
 
 
 def _loads_table(plan: Plan, own: pd.DataFrame, room_in: float) -> Block:

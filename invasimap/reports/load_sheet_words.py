@@ -13,8 +13,7 @@ from invasimap.core.mix_settings import MixSection
 from invasimap.core.settings import Tract
 from invasimap.core.units import L_PER_GAL, METRIC, ShownUnits
 from invasimap.prescription.plan import Plan
-from invasimap.reports.treatment_tables import rounded
-from invasimap.reports.wording import rows_of
+from invasimap.reports.wording import rounded, rows_of, shown_hours
 
 MOST_STOPS: Final = 8  # patches named with the volume to stop at, or more where so many are at a limit
 NEAR_LIMIT: Final = 0.75  # of a limit: a third more mix than planned reaches it
@@ -184,8 +183,7 @@ def hours_words(schedule: pd.DataFrame) -> str:
     >>> hours_words(pd.DataFrame({"hours": [1.0, 2.5]})), hours_words(pd.DataFrame({"hours": [1.0, None]}))
     ('3.5', 'not known')
     """
-    hours = float(schedule["hours"].astype(float).sum(skipna=False)) if len(schedule) else math.nan
-    return "not known" if math.isnan(hours) else f"{float(rounded(hours, decimals=1, up=True)):,.1f}"
+    return shown_hours(float(schedule["hours"].astype(float).sum(skipna=False)) if len(schedule) else math.nan)
 
 
 def mix_of(plan: Plan, name: str) -> MixSection | None:

@@ -90,6 +90,7 @@ TREATMENT_COLUMNS: Final = {
     "loads.adjuvant": "adjuvant to measure into one load",
     "loads.dye": "dye to measure into one load",
     "loads.water": "water in one load",
+    "hold": "why it must not be mixed as it stands, so that nothing is to be measured; empty: it may",
     "week": "number of the week, from 0",
     "monday": "its Monday",
     "day": "the day, counted from the week's Monday",

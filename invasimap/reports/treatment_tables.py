@@ -13,6 +13,7 @@ from invasimap.core.units import KG_PER_LB, L_PER_GAL, M2_PER_ACRE, M2_PER_HA, M
 from invasimap.prescription.loads import in_jug_units
 from invasimap.prescription.plan import Plan
 from invasimap.prescription.treatment import Treatment
+from invasimap.reports.wording import rounded
 
 COLUMNS: Final = {
     "techniques": (
@@ -47,7 +48,7 @@ COLUMNS: Final = {
 }  # fmt: skip
 LOADS: Final = (
     "outing", "day", "works", "rig", "mix", "load", "count", "volume_L", "product_measured_L", "adjuvant_measured_L",
-    "dye_measured_L", "water_measured_L",
+    "dye_measured_L", "water_measured_L", "hold",
 )  # fmt: skip
 OF_JUG: Final = ("product_L", "adjuvant_L", "dye_L", "stop_at_L")  # never so much that the large unit says more
 KG_PER_HA_OF_LB_PER_AC: Final = KG_PER_LB * M2_PER_HA / M2_PER_ACRE
@@ -109,15 +110,20 @@ def _of_curve(curve: pd.DataFrame) -> pd.DataFrame:
 
 
 def _loads(table: pd.DataFrame, shown: ShownUnits) -> pd.DataFrame:
-    """Loads as they are measured, to a hundredth; of what is measured into a tank never more."""
+    """Loads as they are measured, to a hundredth; of what is measured into a tank never more.
+
+    What must not be mixed as it stands has no amounts to measure.
+    """
     held = table.reindex(columns=[*LOADS])
-    made = in_jug_units(held, shown=shown)
+    stopped = held["hold"].map(_text) != ""
+    measured = [name for name in LOADS if name.endswith("_measured_L")]
+    made = in_jug_units(held.assign(**{name: held[name].mask(stopped) for name in measured}), shown=shown)
     for at, name in enumerate(("day", "works"), 1):
         made.insert(at, name, held[name].map(_text))
     for name in made.columns:
         if str(name).startswith(("product", "adjuvant", "dye")):
             made[name] = rounded(made[name], decimals=2, up=False)
-    return made
+    return made.assign(hold=held["hold"].map(_text))
 
 
 def _shown(table: pd.DataFrame, name: str, plan: Plan) -> pd.DataFrame:
@@ -155,18 +161,6 @@ def _units(name: str, shown: ShownUnits) -> dict[str, tuple[str, float]]:
         "_m2": (shown.area, shown.m2),
         "_m": (shown.length, shown.m),
     }
-
-
-def rounded(numbers: Any, *, decimals: int, up: bool) -> Any:
-    """Numbers to so many decimals, all to one side, but for what arithmetic itself adds.
-
-    Examples
-    --------
-    >>> rounded(np.array([2.341, 2.34]), decimals=2, up=True).tolist(), float(rounded(2.349, decimals=2, up=False))
-    ([2.35, 2.34], 2.34)
-    """
-    by = 10**decimals
-    return np.ceil(numbers * by - 1e-6) / by if up else np.floor(numbers * by + 1e-6) / by
 
 
 def _text(value: Any) -> Any:

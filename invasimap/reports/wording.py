@@ -178,6 +178,18 @@ def whole_length(metres: float, shown: ShownUnits, *, unit: bool = True) -> str:
     return f"{figure} {shown.length}" if unit else figure
 
 
+def rounded(numbers: Any, *, decimals: int, up: bool) -> Any:
+    """Numbers to so many decimals, all to one side, but for what arithmetic itself adds.
+
+    Examples
+    --------
+    >>> rounded(np.array([2.341, 2.34]), decimals=2, up=True).tolist(), float(rounded(2.349, decimals=2, up=False))
+    ([2.35, 2.34], 2.34)
+    """
+    by = 10**decimals
+    return np.ceil(numbers * by - 1e-6) / by if up else np.floor(numbers * by + 1e-6) / by
+
+
 def shown_money(amount: float, currency: str) -> str:
     """Money in whole units; ``not known`` where it is not.
 
@@ -191,14 +203,14 @@ def shown_money(amount: float, currency: str) -> str:
 
 
 def shown_hours(hours: float) -> str:
-    """Hours to a tenth.
+    """Hours to a tenth, rounded up: on every page, sheet and chart alike.
 
     Examples
     --------
-    >>> shown_hours(12.345), shown_hours(0.01), shown_hours(float("nan"))
-    ('12.3', '<0.1', 'not known')
+    >>> shown_hours(12.345), shown_hours(12.3), shown_hours(0.01), shown_hours(float("nan"))
+    ('12.4', '12.3', '0.1', 'not known')
     """
-    return shown_number(hours, decimals=1)
+    return "not known" if np.isnan(hours) else f"{rounded(hours, decimals=1, up=True):,.1f}"
 
 
 def technique_words(technique: str, *, visit: int = 1, visits: int = 1) -> str:

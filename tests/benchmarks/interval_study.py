@@ -250,11 +250,15 @@ def _one(arguments):
 def main():
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("surveys", type=int)
+    parser.add_argument(
+        "--first", type=int, default=0, help="number of the first survey: each number is one of its own"
+    )
     parser.add_argument("--draws", type=int, default=200)
     parser.add_argument("--workers", type=int, default=2)
     given = parser.parse_args()
+    surveys = [(number, given.draws) for number in range(given.first, given.first + given.surveys)]
     with ProcessPoolExecutor(given.workers) as pool:
-        found = list(pool.map(_one, [(seed, given.draws) for seed in range(given.surveys)], chunksize=4))
+        found = list(pool.map(_one, surveys, chunksize=4))
     print(score(pd.concat(found)).to_string())
 
 

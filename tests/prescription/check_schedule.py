@@ -19,7 +19,7 @@ def options_of(*rows):
     return pd.DataFrame(rows, columns=[*columns, "wait_max_weeks"])
 
 
-def faults_of(best, options, rigs, *, weeks, budget):
+def faults_of(best, options, rigs, *, weeks, budget, shared=None):
     """Every limit that a schedule breaks, in words."""
     found = []
     table, by_job = best.table, {job: rows for job, rows in best.table.groupby("job")}
@@ -33,6 +33,8 @@ def faults_of(best, options, rigs, *, weeks, budget):
             found.append(f"{rig.rig} over its hours")
     for job, rows in by_job.items():
         found += _faults_of_job(job, rows, by_job, options, weeks)
+    done = [(job, rows["rig"].iloc[0]) for job, rows in by_job.items()]
+    found += [f"spot {spot} over its limit" for spot, taken in _taken(done, shared).items() if taken > 1 + NEAR]
     whole = options.drop_duplicates("job")
     if set(by_job) & set(best.unplanned["job"]) or set(by_job) | set(best.unplanned["job"]) != set(whole["job"]):
         found.append("a job is neither planned nor named with a reason, or both")
@@ -65,7 +67,16 @@ def _faults_of_job(job, rows, by_job, options, weeks):
     return found + [f"{job} without {other}" for other in later if other not in by_job]
 
 
-def best_of_all(options, rigs, *, weeks, budget):
+def _taken(done, shared):
+    """What jobs by their rigs take of each spot."""
+    rows = [] if shared is None else shared[["spot", "job", "rig", "share"]].itertuples(index=False)
+    taken = {}
+    for spot, job, rig, share in rows:
+        taken[spot] = taken.get(spot, 0.0) + (share if (job, rig) in done else 0.0)
+    return taken
+
+
+def best_of_all(options, rigs, *, weeks, budget, shared=None):
     """The most value of any schedule, by trying all of them (jobs longer than a week fill weeks, then the rest)."""
     per_week = dict(zip(rigs["rig"], rigs["hours_per_week"], strict=True))
     in_all = {rig.rig: math.inf if pd.isna(rig.hours_in_all) else rig.hours_in_all for rig in rigs.itertuples()}
@@ -74,7 +85,13 @@ def best_of_all(options, rigs, *, weeks, budget):
     best = 0.0
     for chosen in itertools.product(*places):
         done = dict(zip(facts.index, chosen, strict=True))
-        if _whole(done, facts) and _paid(done, budget) and _worked(done, per_week, in_all):
+        by_rig = [(job, place["rig"]) for job, place in done.items() if place is not None]
+        if (
+            _whole(done, facts)
+            and _paid(done, budget)
+            and _worked(done, per_week, in_all)
+            and all(taken <= 1 + NEAR for taken in _taken(by_rig, shared).values())
+        ):
             best = max(best, sum(place["value"] for place in chosen if place is not None))
     return best
 
@@ -116,6 +133,19 @@ def _worked(done, per_week, in_all):
     if any(spent > per_week[rig] + NEAR for (rig, _), spent in hours.items()):
         return False
     return all(sum(h for (name, _), h in hours.items() if name == rig) <= most + NEAR for rig, most in in_all.items())
+
+
+def random_shared(seed, options):
+    """Invented spots of two to four jobs that may not all be done, by most of their rigs."""
+    rng = np.random.default_rng(seed)
+    jobs = options["job"].unique()
+    rows = []
+    for spot in range(3):
+        some = rng.choice(jobs, size=int(rng.integers(2, min(4, len(jobs)) + 1)), replace=False)
+        of_spot = options.loc[options["job"].isin(some), ["job", "rig"]]
+        rows += [(spot, job, rig, float(rng.choice([0.35, 0.5, 0.7, 1.0])), "3 kg/ha in the year")
+                 for job, rig in of_spot.itertuples(index=False) if rng.random() < 0.9]  # fmt: skip
+    return pd.DataFrame(rows, columns=["spot", "job", "rig", "share", "limit"])
 
 
 def random_season(seed, *, jobs, weeks, rigs=2, chained=1):

@@ -124,6 +124,19 @@ def test_a_jug_too_coarse_for_the_load_is_said():
     assert loads(work, rigs=[rig()], mark_L=0.010).faults == ()
 
 
+def test_adjuvant_and_dye_below_the_smallest_mark_are_said_as_product_is():
+    """5 l with 0.5 % of adjuvant, 25 ml, and 0.1 % of dye, 5 ml; the product's 100 ml are on every mark."""
+    extras = {name: {"name": name, "rate": f"{pct} % v/v"} for name, pct in (("adjuvant", 0.5), ("dye", 0.1))}
+    work = works(worked(jobs({"planned_L": 5.0}), mixes=[free(**extras)]).table)
+    said = {
+        mark_L: [fault.what for fault in loads(work, rigs=[rig()], mark_L=mark_L).faults] for mark_L in (0.005, 0.01)
+    }
+    below = "work 1, last load: 5 ml of dye is below the smallest mark of the jug: none goes in"
+    assert said == {0.005: [], 0.01: [below]}  # 25 ml measure as 20: said on the sheet, not too little to work
+    both = loads(work, rigs=[rig()], mark_L=0.05).faults
+    assert [fault.what.split(" of ")[1].split()[0] for fault in both] == ["adjuvant", "dye"]
+
+
 def test_jug_units_are_those_of_the_tract():
     table = loads(works(worked(jobs({"planned_L": 25 * GAL}), mixes=[free()]).table), rigs=[rig()], mark_L=FLOZ).table
     assert in_jug_units(table, shown=units.US).loc[0, ["volume_gal", "product_floz"]].tolist() == pytest.approx(

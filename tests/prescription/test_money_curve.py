@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from check_schedule import best_of_all, options_of, random_season, rigs_of
+from check_schedule import best_of_all, options_of, random_season, random_shared, rigs_of
 
 from invasimap.core.schedule_settings import ScheduleSection
 from invasimap.prescription.money_curve import money_curve
@@ -25,7 +25,7 @@ def test_every_point_that_is_solved_is_the_best_of_all_schedules_and_the_others_
 
 def test_the_curve_never_falls_and_its_envelope_is_concave():
     options, rigs, _ = random_season(3, jobs=25, weeks=6, rigs=3, chained=6)
-    curve = money_curve(options, rigs=rigs, weeks=6, settings=settings(6))
+    curve = money_curve(options, rigs=rigs, weeks=6, settings=settings(6), shared=random_shared(3, options))
     assert (curve["further_value"] >= 0).all() and curve["value"].iloc[0] == 0
     assert curve["further_value"].sum() == pytest.approx(curve["value"].iloc[-1])
     assert (curve["money"] <= curve["money_limit"] * (1 + 1e-9)).all()

@@ -7,7 +7,7 @@ import sys
 import numpy as np
 import pandas as pd
 import pytest
-from check_schedule import best_of_all, faults_of, options_of, random_season, rigs_of
+from check_schedule import best_of_all, faults_of, options_of, random_season, random_shared, rigs_of
 
 from invasimap.core.errors import InputError
 from invasimap.core.schedule_settings import ScheduleSection
@@ -46,6 +46,31 @@ def test_small_seasons_are_as_good_as_the_best_of_all_schedules(seed):
     assert faults_of(best, options, rigs, weeks=4, budget=budget) == []
 
 
+@pytest.mark.parametrize("seed", range(25))
+def test_what_may_not_all_be_done_leaves_the_best_of_the_rest_and_says_so(seed):
+    options, rigs, budget = random_season(500 + seed, jobs=4, weeks=3, chained=seed % 3)
+    given = {"weeks": 3, "budget": budget, "shared": random_shared(seed, options)}
+    best = schedule(options, rigs=rigs, **given, settings=EXACT)
+    assert best.value == pytest.approx(best_of_all(options, rigs, **given), abs=1e-6)
+    assert best.method == "proven optimal" and faults_of(best, options, rigs, **given) == []
+    assert faults_of(runner_up(options, best, rigs=rigs, **given, settings=EXACT), options, rigs, **given) == []
+
+
+def test_a_job_left_out_for_a_spot_names_what_is_done_there():
+    options = options_of(*((job, "crew", 1.0, 1.0, worth, 0, 0, "", None, None) for job, worth in (("a", 3), ("b", 2))))
+    shared = pd.DataFrame({"spot": 7, "job": ["a", "b"], "rig": "crew", "share": [0.5, 0.500001], "limit": "4 lb"})
+    best = schedule(options, rigs=ONE, weeks=1, shared=shared)
+    assert (
+        reason_of(best, "b")
+        == "over the label's limit of 4 lb on ground shared with other work a, which is worth no less"
+    )
+    met = schedule(options, rigs=ONE, weeks=1, shared=shared.assign(share=0.5))
+    assert len(met.table) == 2  # a limit met exactly is kept
+    for wrong, said in ((shared.assign(share=1.1), "share not within"), (shared.assign(job="a"), "twice on one spot")):
+        with pytest.raises(InputError, match=said):
+            schedule(options, rigs=ONE, weeks=1, shared=wrong)
+
+
 def test_of_200_seasons_none_is_worth_less_than_the_greedy_schedule_or_more_than_its_bound():
     better = 0
     for seed in range(200):
@@ -75,6 +100,17 @@ def test_the_runner_up_is_the_next_best_set():
     worths = sorted((sum(BENEFIT[job] for job in jobs) for jobs in paid), reverse=True)
     assert worths[0] == 21 and second.value == worths[1]
     assert set(second.table["job"]) != {"a", "b", "c"}
+
+
+def test_without_time_the_runner_up_is_the_best_without_its_least_chain():
+    options, rigs, budget = random_season(11, jobs=12, weeks=4, chained=3)
+    given = {"rigs": rigs, "weeks": 4, "budget": budget}
+    best = schedule(options, **given, settings=ScheduleSection(gap="0 %", split_jobs=True))
+    second = runner_up(options, best, **given, settings=ScheduleSection(time_limit="0 s", split_jobs=True))
+    after = options.drop_duplicates("job").set_index("job")["after"].to_dict()
+    least = best.table.groupby(best.table["job"].map(lambda job: after[job] or job))["value"].sum()
+    assert second.value == pytest.approx(best.value - least.min()) and least.min() > 0
+    assert faults_of(second, options, **given) == []
 
 
 def test_large_ways_through_the_dive_and_the_second_process_agree_with_one_exact_solve(monkeypatch):

@@ -146,6 +146,7 @@ def _loads() -> pd.DataFrame:
             "dye_L": 0.0, "water_L": gallons * GAL - (product + adjuvant) * FLOZ,
             "product_measured_L": product_read * FLOZ, "adjuvant_measured_L": adjuvant_read * FLOZ,
             "dye_measured_L": 0.0, "water_measured_L": gallons * GAL - (product_read + adjuvant_read) * FLOZ,
+            "hold": "",
         }
         for outing, week, works, load, count, gallons, product, product_read, adjuvant, adjuvant_read in rows
     ])  # fmt: skip

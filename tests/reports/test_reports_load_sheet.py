@@ -22,6 +22,8 @@ from invasimap.core.units import US
 from invasimap.prescription.plan import CAUTIONS, Plan
 from invasimap.reports.load_sheet import loadsheet_pdf
 from invasimap.reports.load_sheet_words import label_words, stop_words
+from invasimap.reports.schedule_chart import said_schedule
+from invasimap.reports.treatment_tables import treatment_tables
 
 MARGIN_PT = 0.4 * 72
 
@@ -95,6 +97,29 @@ def test_less_than_the_jug_shows_is_not_written_as_nothing(toy_plan: Plan, tmp_p
     loads = held.loads.assign(adjuvant_L=held.loads["adjuvant_L"].where(held.loads["outing"] != 3, adjuvant_L))
     text = "".join(pages_of(with_treatment(toy_plan, loads=loads), tmp_path))
     assert "the only load 25.6 fl oz 25.1 fl oz 0.5 fl oz below the mark" in text and " 0 fl oz" not in text
+
+
+def test_an_outing_that_must_not_be_mixed_says_why_and_has_no_amounts(toy_plan: Plan, tmp_path: Path) -> None:
+    held = with_treatment(toy_plan).treatment.loads
+    why = "calibrated 2026-05-02, over 30 days before the week of 2026-08-03: calibrate again"
+    plan = with_treatment(toy_plan, loads=held.assign(hold=["", "", why, ""]))
+    first, *rest = (" ".join(page.split()) for page in pages_of(plan, tmp_path))
+    second = " ".join(rest)
+    assert f"NOT TO BE MIXED: {why}. What goes into its 1 load is withheld." in second
+    assert "35 fl oz" in second and "2.8 gal 2.75 gal 7 fl oz" not in second  # the other outings have theirs
+    assert "stump mix Example Product B" in first  # what to bring stays
+    table = treatment_tables(plan)["loads"]
+    measured = table[["product_floz", "adjuvant_floz", "water_gal"]]
+    assert measured.isna().all(axis=1).tolist() == [False, False, True, False]
+    assert table["hold"].tolist() == ["", "", why, ""]
+
+
+def test_hours_are_the_same_on_the_sheet_and_on_the_chart(toy_plan: Plan, tmp_path: Path) -> None:
+    """3.71 hours are 3.8, all to one side, as crew-days are."""
+    held = with_treatment(toy_plan).treatment.schedule
+    plan = with_treatment(toy_plan, schedule=held.assign(hours=held["hours"].replace(3.8, 3.71)))
+    assert "3.8 h of the whole crew" in " ".join("".join(pages_of(plan, tmp_path)).split())
+    assert "ATV hose: 3.8 h in the week of 2026-08-03" in said_schedule(plan)
 
 
 def test_an_outing_says_what_is_typed_and_what_is_not(pages: list[str]) -> None:

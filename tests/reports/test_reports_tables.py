@@ -242,7 +242,7 @@ SEASON = {
     "slope_pct,technique,rule,reason,visit,visits,sprays,first,last,estimated,window,wait_min_days,wait_max_days,mix,work,"
     "dose_lb_per_ac,application_lb_per_ac,year_lb_per_ac,stop_at_floz,at_limit,notes,why",
     "windows": "species,technique,visit,first,last,estimated,window,gross_ac",
-    "loads": "outing,day,works,rig,mix,load,count,volume_gal,product_floz,adjuvant_floz,dye_floz,water_gal",
+    "loads": "outing,day,works,rig,mix,load,count,volume_gal,product_floz,adjuvant_floz,dye_floz,water_gal,hold",
     "schedule": "work,week,monday,rig,volume_gal,hours,money_usd,value_ac",
     "schedule_days": "day,rig,order,work,part,parts,zone_id,stand,zone,technique,visit,visits,outing,mix,volume_gal,"
     "hours,week",

@@ -227,8 +227,8 @@ wage = "28 USD/h"
 machine = "0 USD/h"
 available = "20 day"
 calibration = [                      # invented; yours by invasimap calibrate
-    { rate = "36 gal/acre", date = 2026-07-20 },
-    { rate = "2.1 gal/acre", date = 2026-07-20, technique = "cut_stump" },
+    { rate = "36 gal/acre", date = 2026-07-30 },
+    { rate = "2.1 gal/acre", date = 2026-07-30, technique = "cut_stump" },
 ]
 pace = [                             # person-hours, invented; yours from your own records
     { technique = "pull", hours = "40 h/acre" },
@@ -247,8 +247,8 @@ machine = "22 USD/h"
 available = "12 day"
 refill_trip = "6 min"                # one way, from the water to the work
 calibration = [                      # invented; yours by invasimap calibrate
-    { rate = "41 gal/acre", date = 2026-07-20 },
-    { rate = "2.1 gal/acre", date = 2026-07-20, technique = "cut_stump" },
+    { rate = "41 gal/acre", date = 2026-07-30 },
+    { rate = "2.1 gal/acre", date = 2026-07-30, technique = "cut_stump" },
 ]
 pace = [
     { technique = "pull", hours = "40 h/acre" },
@@ -267,7 +267,7 @@ machine = "61 USD/h"
 available = "6 day"
 refill_trip = "8 min"
 calibration = [                      # invented; yours by invasimap calibrate
-    { rate = "31 gal/acre", date = 2026-07-20 },
+    { rate = "31 gal/acre", date = 2026-07-30 },
 ]
 pace = [{ technique = "mow", hours = "1.5 h/acre" }]
 
@@ -277,6 +277,7 @@ paid = "8 h"
 travel_cost = "60 USD/day"           # a crew's
 
 [spray]
+jug_mark = "0.1 fl oz"               # the finest mark of what the crew measures with
 waste = "10 %"                       # counts in every dose
 
 [budget]

@@ -106,12 +106,12 @@ def treatment_checked(treatment: Treatment, settings: Tract) -> tuple[Check, ...
     InvariantError
         When one fails.
     """
-    over = day_over(treatment, productive_min=settings.labour.productive_min)
+    too_long = day_over(treatment, productive_min=settings.labour.productive_min)
     checks = (
         Check(name="visits lost", value=visits_lost(treatment), limit=0),
         Check(name="tanks against works, relative", value=tanks_error(treatment), limit=TANKS_LIMIT),
         Check(name="days against schedule, relative", value=days_error(treatment), limit=DAYS_LIMIT),
-        Check(name="hours of a day over a crew's, share", value=over, limit=DAY_LIMIT),
+        Check(name="hours of a day over a crew's, share", value=too_long, limit=DAY_LIMIT),
         Check(name="dose over a label's limit, share", value=dose_over(treatment, settings.mix), limit=DOSE_LIMIT),
     )
     refuse_failed(checks)

@@ -14,8 +14,8 @@ from invasimap.core.settings import Tract
 AGAIN = "calibrate again, write the line under the rig and plan again"
 
 
-def why_not_mixed(calibrated: Iterable[dt.date], *, first: dt.date, last: dt.date, age_days: float) -> str:
-    """Why nothing may be mixed from one day to another by some calibrations; empty where on one of the days it may.
+def why_not_mixed(calibrated: Iterable[dt.date], *, day: dt.date, age_days: float) -> str:
+    """Why nothing may be mixed on a day by some calibrations; empty where it may.
 
     Parameters
     ----------
@@ -26,17 +26,17 @@ def why_not_mixed(calibrated: Iterable[dt.date], *, first: dt.date, last: dt.dat
 
     Examples
     --------
-    >>> week = {"first": dt.date(2026, 9, 7), "last": dt.date(2026, 9, 11), "age_days": 30}
-    >>> why_not_mixed([dt.date(2026, 8, 8)], **week)
+    >>> monday = {"day": dt.date(2026, 9, 7), "age_days": 30}
+    >>> why_not_mixed([dt.date(2026, 8, 8)], **monday)
     ''
-    >>> why_not_mixed([dt.date(2026, 8, 7)], **week).partition(":")[0]
+    >>> why_not_mixed([dt.date(2026, 8, 7)], **monday).partition(":")[0]
     'calibrated 2026-08-07, over 30 days before 2026-09-07'
     """
     days = sorted(set(calibrated))
-    if old := [day for day in days if (first - day).days > age_days]:
-        return f"calibrated {old[0]}, over {age_days:g} days before {first}: {AGAIN}"
-    if late := [day for day in days if day > last]:
-        return f"calibrated {late[-1]}, after {last}: {AGAIN}"
+    if old := [at for at in days if (day - at).days > age_days]:
+        return f"calibrated {old[0]}, over {age_days:g} days before {day}: {AGAIN}"
+    if late := [at for at in days if at > day]:
+        return f"calibrated {late[-1]}, after {day}: {AGAIN}"
     return ""
 
 

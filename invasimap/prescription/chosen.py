@@ -149,8 +149,8 @@ def _held_back(loads: pd.DataFrame, jobs: pd.DataFrame, settings: Tract) -> list
     dates = jobs.dropna(subset=["work", "calibrated"]).groupby("work")["calibrated"].agg(set).to_dict()
     return [
         why_not_mixed(
-            {day for work in str(row.works).split(";") for day in dates.get(int(work), ())},
-            first=row.day, last=row.day, age_days=settings.spray.calibration_age_days,
+            {measured for work in str(row.works).split(";") for measured in dates.get(int(work), ())},
+            day=row.day, age_days=settings.spray.calibration_age_days,
         )
         for row in rows_of(loads)
     ]  # fmt: skip

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Sequence
 from typing import Any
 
 import geopandas as gpd
@@ -15,7 +16,7 @@ from invasimap.core.units import POINTS_PER_INCH, ShownUnits
 from invasimap.prescription.plan import Plan
 from invasimap.reports import map_layers
 from invasimap.reports.access_map import PARKING_PT
-from invasimap.reports.book_frames import SIDES, Frame, Neighbour, neighbours
+from invasimap.reports.book_frames import SIDES, Frame, Neighbour, Side, neighbours
 from invasimap.reports.book_layout import Book
 from invasimap.reports.drawing import axes_inches, box_path, inches, metres_per_point
 from invasimap.reports.furniture import INCH_M
@@ -133,27 +134,59 @@ def stop_words(stop: object, shown: ShownUnits) -> str:
 
 
 def draw_tabs(labels: LabelBook, book: Book, at: int) -> None:
-    """A tab at each edge for every sheet that goes on beyond it."""
-    ends = dict.fromkeys(SIDES, -np.inf)
-    for found in neighbours(book.frames, at):
-        ends[found.side] = _draw_tab(labels, book, found, after=ends[found.side])
+    """A tab at each edge for every sheet that goes on beyond it, as many as the edge has room for."""
+    wide, high = axes_inches(labels.ax)
+    for side in SIDES:
+        beyond = [found for found in neighbours(book.frames, at) if found.side == side]
+        upright = side in ("east", "west")
+        edge, clear = (high, 0.15 + TAB_HIGH_IN / 2) if upright else (wide, 0.1)  # none covers another at a corner
+        texts = [_tab_text(book, found) for found in beyond]
+        halves = [width_in(text, size_pt=TYPE_PT["small"]) / 2 + 0.05 for text in texts]
+        middles = apart([found.along * edge for found in beyond], halves, room=(clear, edge - clear))
+        for text, half, middle in zip(texts, halves, middles, strict=False):
+            _draw_tab(labels, side, text, middle=middle, half=half)
 
 
-def _draw_tab(labels: LabelBook, book: Book, found: Neighbour, *, after: float) -> float:
-    """One tab, past the end of the one before; gives its end along the edge in inches."""
+def _tab_text(book: Book, found: Neighbour) -> str:
+    text = f"sheet {book.number(found.frame)}: {book.frames[found.frame].name}"
+    return shortened(text, room_in=TAB_IN, size_pt=TYPE_PT["small"])
+
+
+def apart(
+    wanted: Sequence[float], halves: Sequence[float], *, room: tuple[float, float], gap: float = 0.05
+) -> list[float]:
+    """Middles of tabs in their order along an edge, near where each is wanted, apart and within the room.
+
+    Of more than the room holds those at the end are left out.
+
+    Examples
+    --------
+    >>> apart([0.0, 9.9, 10.0], [1.0, 1.0, 1.0], room=(0.0, 10.0), gap=0.5)
+    [1.0, 6.5, 9.0]
+    """
+    count, taken = 0, -gap
+    while count < len(wanted) and taken + 2 * halves[count] + gap <= room[1] - room[0]:
+        taken += 2 * halves[count] + gap
+        count += 1
+    middles, end = list[float](), room[0] - gap
+    for want, half in zip(wanted[:count], halves[:count], strict=True):
+        middles.append(max(want, end + gap + half))
+        end = middles[-1] + half
+    start = room[1] + gap
+    for at in reversed(range(count)):
+        middles[at] = min(middles[at], start - gap - halves[at])
+        start = middles[at] - halves[at]
+    return middles
+
+
+def _draw_tab(labels: LabelBook, side: Side, text: str, *, middle: float, half: float) -> None:
+    """One tab, its middle so far along its edge in inches."""
     ax = labels.ax
     wide, high = axes_inches(ax)
-    upright = found.side in ("east", "west")
-    text = f"sheet {book.number(found.frame)}: {book.frames[found.frame].name}"
-    text = shortened(text, room_in=TAB_IN, size_pt=TYPE_PT["small"])
-    half = width_in(text, size_pt=TYPE_PT["small"]) / 2 + 0.05
-    edge = high if upright else wide
-    middle = min(max(found.along * edge, after + half + 0.05, half + 0.1), edge - half - 0.1)
-    if middle - half < after:
-        return after
+    upright = side in ("east", "west")
     spot = {
         "north": (middle, high - 0.1), "south": (middle, 0.1), "east": (wide - 0.1, middle), "west": (0.1, middle),
-    }[found.side]  # fmt: skip
+    }[side]  # fmt: skip
     reach = (TAB_HIGH_IN / 2, half) if upright else (half, TAB_HIGH_IN / 2)
     ax.add_artist(PathPatch(
         box_path(spot[0] - reach[0], spot[1] - reach[1], 2 * reach[0], 2 * reach[1]), facecolor=INK, edgecolor=PAPER,
@@ -165,4 +198,3 @@ def _draw_tab(labels: LabelBook, book: Book, found: Neighbour, *, after: float) 
     )  # fmt: skip
     corners = inches(ax).transform(np.array([spot, spot]) + np.array([[-1], [1]]) * reach)
     labels.taken.append(tuple(corners.ravel().tolist()))
-    return middle + half

@@ -16,6 +16,7 @@ SOURCE_HEADS = {
     "cover": "Cover %",
     "cell": "Cell of the access grid %",
 }
+SOURCE_WORDS = {"position": "positions", "size": "patch sizes", "cover": "covers", "cell": "the cell of access"}
 
 
 def totals_report(plan: Plan) -> PrintedTable:
@@ -59,7 +60,19 @@ def drivers_report(plan: Plan) -> PrintedTable:
         note="Share of each source in the variance, each drawn alone. Where position leads, a better receiver or more "
         "fixes narrow the range; where size leads, measure instead of pacing; where cover leads, write a percent "
         "instead of a class; where the cell leads, make it smaller.",
+        folded="What makes the range of each species wide (also tables/drivers.csv)",
     )  # fmt: skip
+
+
+def drivers_line(plan: Plan) -> list[str]:
+    """What makes the range of all infested ground wide, the most first; nothing where it has none."""
+    known = plan.drivers[plan.drivers["position_pct"].notna()] if len(plan.drivers) else plan.drivers
+    known = known[(known["species"] == "") & (known["part"] == "all")] if len(known) else known
+    if known.empty:
+        return []
+    shares = sorted(((float(known[f"{name}_pct"].iloc[0]), name) for name in SOURCES), reverse=True)
+    said = ", ".join(f"{SOURCE_WORDS[name]} ({_share(pct)} %)" for pct, name in shares if pct > 0)
+    return [f"What makes the range of all infested ground wide: {said}."]
 
 
 def infested_range(plan: Plan, part: str) -> str:

@@ -32,7 +32,14 @@ def record_reports(plan: Plan) -> list[PrintedTable]:
     aside["raw"] = [said_text(raw) for raw in aside["raw"]]
     if len(aside):
         heads = ["File", "Record", "Why it was not used", "What it said"]
-        found.append(cut(PrintedTable(caption="Set aside: in no figure and no zone", heads=heads, rows=_texts(aside))))
+        table = PrintedTable(
+            caption="Set aside: in no figure and no zone",
+            heads=heads,
+            rows=_texts(aside),
+            numeric=frozenset({1}),
+            wide=frozenset({2, 3}),
+        )
+        found.append(cut(table))
     if len(plan.columns):
         found.append(cut(_columns(plan.columns)))
     if len(plan.photos):
@@ -66,7 +73,7 @@ def _repaired(repaired: pd.DataFrame) -> PrintedTable:
         for (file, how), alike in repaired.groupby(["file", "how"], sort=False)
     ]
     return PrintedTable(
-        caption="Repaired", heads=["File", "How", "Records"], rows=rows,
+        caption="Repaired", heads=["File", "How", "Records"], rows=rows, wide=frozenset({1}),
         note="Every repaired record is in tables/repaired.csv.",
     )  # fmt: skip
 

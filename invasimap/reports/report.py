@@ -9,7 +9,7 @@ from functools import cache
 from importlib import resources
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
-from markupsafe import Markup
+from markupsafe import Markup, escape
 
 from invasimap.prescription.plan import CAUTIONS, STAMP, Plan
 from invasimap.reports.access_chart import best_means, said_bars
@@ -19,7 +19,7 @@ from invasimap.reports.means_tables import means_report, pump_lines, pump_report
 from invasimap.reports.off_limits import closed_ground
 from invasimap.reports.offline import data_uri
 from invasimap.reports.patterns import pattern_defs, pattern_names, swatch
-from invasimap.reports.range_tables import drivers_report, infested_range, totals_report
+from invasimap.reports.range_tables import drivers_line, drivers_report, infested_range, totals_report
 from invasimap.reports.record_tables import record_reports
 from invasimap.reports.report_answers import (
     MOST_NAME,
@@ -80,12 +80,14 @@ def report_html(plan: Plan, *, pictures: Mapping[str, bytes]) -> str:
         look=Markup(_look(plan)), script=Markup(script), policy=_policy(script), patterns=Markup(pattern_defs()),
         unit=UNIT_WORDS[plan.shown.area], cautions=plan.cautions, notes=plan.notes,
         crs=plan.crs.name, **_first_page(plan, found),
-        boxes=boxes(plan, found, closed), unknown=[*unknown_lines(plan), *restricted_lines(plan)],
+        boxes=boxes(plan, found, closed), unknown=[*unknown_lines(plan), *restricted_lines(plan), *drivers_line(plan)],
         overview=data_uri(pictures["overview"], "image/png"),
-        areas=[species_report(plan, found), treatable_report(plan), stand_report(plan, found)],
+        areas=[
+            species_report(plan, found), treatable_report(plan), stand_report(plan, found), acreage_report(plan)
+        ],
         species_chart=data_uri(pictures["species"], "image/png"), said_species=said_species(plan),
         totals=totals_report(plan), drivers=[drivers_report(plan)] if len(plan.drivers) else [],
-        full=acreage_report(plan), stands=stand_parts(plan, closed), left_out=stands_left_out(plan),
+        stands=stand_parts(plan, closed), left_out=stands_left_out(plan),
         closed=[closed_report(plan, closed), rules_report(plan)],
         chart=data_uri(pictures["access_limits"], "image/png"), bars=said_bars(plan), limits=limits_report(plan),
         reach=reach_line(plan), pumps=pump_lines(plan), records=record_reports(plan),
@@ -93,7 +95,7 @@ def report_html(plan: Plan, *, pictures: Mapping[str, bytes]) -> str:
             *pump_tables(plan), gain_report(plan), parking_report(plan),
             means_report(plan.settings.access, plan.shown),
         ],
-        method=[method_report(plan), checks_report(plan)], files=files_report(plan), **_season(plan, pictures),
+        method=[method_report(plan), checks_report(plan), files_report(plan)], **_season(plan, pictures),
     )  # fmt: skip
 
 
@@ -179,9 +181,15 @@ def _environment() -> Environment:
     )  # fmt: skip
     found.tests["empty_table"] = _is_empty
     found.filters["svg"] = Markup
+    found.filters["parted"] = _parted
     found.filters["stand_bar"] = _stand_bar
     found.globals["least_sorted"] = LEAST_SORTED
     return found
+
+
+def _parted(name: str) -> Markup:
+    """A name that may go on in the next line after each folder, not within a file's name."""
+    return escape(name).replace("/", Markup("/<wbr>"))
 
 
 def _stand_bar(areas_m2: dict[str, float]) -> Markup:

@@ -34,7 +34,7 @@ def files_report(plan: Plan) -> PrintedTable:
     rows = [[file.shown, file.sha256 or "not told: it reads what is confidential"] for file in plan.inputs]
     return PrintedTable(
         caption="Files that went in", heads=["File", "SHA-256 of its content"], rows=rows,
-        note="The same files and settings give the same figures.",
+        note="The same files and settings give the same figures.", folded="Files that went in, with their hashes",
     )  # fmt: skip
 
 

@@ -43,7 +43,7 @@ NO_PERMIT: Final = (
     "A work that is planned is no permission to spray: the label, the weather of the day and a look at the ground come "
     "first."
 )
-MOST_REASON: Final = 80  # letters, on the first page
+MOST_REASON: Final = 70  # letters of the first one's reason, on the first page
 MOST_RIGS: Final = 3
 
 
@@ -58,30 +58,22 @@ class SeasonAnswer:
 
 @dataclass(frozen=True, kw_only=True)
 class Chart:
-    """A chart of the section: the picture's name, what it shows in words, and the table of its figures.
-
-    A ``folded`` table opens when it is asked for.
-    """
+    """A chart of the section: the picture's name, what it shows in words, and the table of its figures."""
 
     picture: str
     label: str
     said: str
     table: PrintedTable
-    folded: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)
 class SeasonPart:
-    """The section: sentences, tables before and after the charts, and long tables that open when they are asked for.
-
-    Those have words of their own.
-    """
+    """The section: sentences, and the tables before and after the charts."""
 
     lines: list[str]
     techniques: PrintedTable
     charts: list[Chart] = field(default_factory=list)
     tables: list[PrintedTable] = field(default_factory=list)
-    long: list[tuple[str, PrintedTable]] = field(default_factory=list)
 
 
 def season_answers(plan: Plan) -> list[SeasonAnswer]:
@@ -171,9 +163,10 @@ def _planned(plan: Plan, treatment: Treatment) -> SeasonAnswer:
 
 def _withheld(treatment: Treatment) -> SeasonAnswer:
     first = treatment.withheld.iloc[0]
-    said = first_letters(f"first: {first['what']}", MOST_REASON)
+    what = str(first["what"])
+    said = what if len(what) <= MOST_REASON else f"{what[:MOST_REASON].rpartition(' ')[0]} …"
     count = _counted(len(treatment.withheld), "entry", "entries")
-    return SeasonAnswer(of="Withheld or not known", figure=count, said=said)
+    return SeasonAnswer(of="Withheld or not known", figure=count, said=f"first: {said}; all under What is done")
 
 
 def _counted(count: int, one: str, many: str = "") -> str:
@@ -193,32 +186,20 @@ def season_part(plan: Plan) -> SeasonPart | None:
         )  # fmt: skip
     tables = [
         rigs_report(plan), costs_report(plan), unplanned_report(plan), withheld_report(plan), answer_report(plan),
-        assumed_report(plan),
+        assumed_report(plan), works_report(plan), zone_costs_report(plan),
     ]  # fmt: skip
     return SeasonPart(
         lines=[_lead(treatment), NO_PERMIT], techniques=techniques_report(plan), charts=_charts(plan, treatment),
         tables=[table for table in tables if table.rows],
-        long=[("Every work by itself (also tables/work.csv)", works_report(plan)), *_zone_costs(plan)],
     )  # fmt: skip
-
-
-def _zone_costs(plan: Plan) -> list[tuple[str, PrintedTable]]:
-    table = zone_costs_report(plan)
-    return [(table.caption, table)] if table.rows else []
 
 
 def _charts(plan: Plan, treatment: Treatment) -> list[Chart]:
     """The charts that have something to show."""
     return [
-        Chart(
-            picture=name,
-            label=CHART_LABELS[name],
-            said=SAID[name](plan),
-            table=TABLES[name](plan),
-            folded=name == "windows",
-        )
+        Chart(picture=name, label=CHART_LABELS[name], said=SAID[name](plan), table=TABLES[name](plan))
         for name in charts_of(treatment)
-    ]  # fmt: skip
+    ]
 
 
 CHART_LABELS: Final = {

@@ -34,7 +34,7 @@ PARTS = ("gross", "infested")
 class PrintedTable:
     """A table as text: columns set right (``numeric``), in italics (``latin``) or of sentences (``wide``).
 
-    ``more`` rows were left out.
+    ``more`` rows were left out. With ``folded`` words it opens when those are asked for.
     """
 
     caption: str
@@ -46,6 +46,7 @@ class PrintedTable:
     total: list[str] = field(default_factory=list)
     note: str = ""
     more: int = 0
+    folded: str = ""
 
     def without_empty(self, column: int) -> PrintedTable:
         """The table without a column in which no row says anything."""
@@ -113,6 +114,7 @@ def treatable_report(plan: Plan) -> PrintedTable:
         caption="Treatable, by species and by what reaches it", heads=["Species", *heads], rows=rows,
         numeric=frozenset(range(1, 1 + len(heads))), latin=frozenset({0}), note="The most capable means that gets "
         "there counts; tables/treatment_zones.csv says what else does. The range of a row is in the acreage table.",
+        folded="Treatable, by species and by what reaches it (also tables/by_means.csv)",
     )  # fmt: skip
 
 
@@ -156,6 +158,7 @@ def acreage_report(plan: Plan) -> PrintedTable:
             caption="By stand, species, zone and access", heads=heads, rows=rows,
             numeric=frozenset(range(4, len(heads))), latin=frozenset({1}), note="Hand only and no spray are zones: the "
             "access beside them says what gets there, not what may be sprayed.",
+            folded="Every line of the acreage table (also tables/acreage.csv)",
         )
     )  # fmt: skip
 

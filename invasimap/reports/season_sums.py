@@ -87,9 +87,9 @@ def day_of(value: object) -> dt.date:
 
 def charts_of(treatment: Treatment) -> list[str]:
     """Names of the charts of a season's work that have something to show."""
-    some = {  # the two that may take a page come one after the other
-        "money": len(treatment.curve) > 1,
+    some = {  # the two that may take a page come one after the other; that of money stands by the tables of cost
         "windows": len(treatment.windows) > 0 and bool(treatment.windows["first"].notna().any()),
         "schedule": len(treatment.schedule) > 0,
+        "money": len(treatment.curve) > 1,
     }
     return [name for name, shows in some.items() if shows]

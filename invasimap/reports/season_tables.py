@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import Any, Final
 
 from invasimap.core.units import L_PER_GAL
@@ -36,21 +37,25 @@ def techniques_report(plan: Plan) -> PrintedTable:
     """What fits each species, on how much ground, why, and how much of that is planned."""
     jobs, unit = ground_once(plan.treatment), plan.shown.area
     jobs = jobs.assign(planned_m2=jobs["gross_m2"].where(jobs["work"].notna(), 0.0))
-    sums = jobs.groupby(["technique", "species", "reason"], sort=True)[["gross_m2", "planned_m2"]].sum().reset_index()
+    grounds = ["gross_m2", "planned_m2"]
+    sums = jobs.groupby(["technique", "reason", "species"], sort=True)[grounds].sum().reset_index()
+    sums = sums.sort_values("gross_m2", ascending=False, kind="stable")
     ranks = {name: rank for rank, name in enumerate(TECHNIQUE_WORDS)}
-    sums = sums.assign(rank=sums["technique"].map(ranks))
-    sums = sums.sort_values(["rank", "species", "gross_m2"], ascending=[True, True, False], kind="stable")
-    rows = [
-        [headed(TECHNIQUE_WORDS[row.technique]), str(row.species), _area(row.gross_m2, plan),
-         "" if row.technique == "none" else _area(row.planned_m2, plan), str(row.reason)]
-        for row in rows_of(sums)
-    ]  # fmt: skip
+    found = []
+    for keys, own in sums.groupby(["technique", "reason"], sort=False):
+        technique, reason = map(str, keys)
+        gross_m2, planned_m2 = (float(own[name].sum()) for name in grounds)
+        species = ", ".join(f"{row.species} {_area(row.gross_m2, plan)}" for row in rows_of(own))
+        planned = "" if technique == "none" else _area(planned_m2, plan)
+        cells = [headed(TECHNIQUE_WORDS[technique]), reason, _area(gross_m2, plan), planned, species]
+        found.append((ranks[technique], -gross_m2, cells))
     return cut(
         PrintedTable(
-            caption="Technique by species, and why", heads=["Technique", "Species", f"Ground {unit}",
-            f"Planned {unit}", "Why"], rows=rows, numeric=frozenset({2, 3}), latin=frozenset({1}), wide=frozenset({4}),
+            caption="What is done where, and why", heads=["Technique", "Where, and why", f"Ground {unit}",
+            f"Planned {unit}", f"Ground of each species {unit}"], rows=[cells for *_, cells in sorted(found)],
+            numeric=frozenset({2, 3}), latin=frozenset({4}), wide=frozenset({1, 4}),
             note="Ground in stands that each species stands on; where species grow together each counts. What lies "
-            "outside every stand is not planned.",
+            "outside every stand is not planned. tables/techniques.csv has each patch.",
         )
     )  # fmt: skip
 
@@ -68,6 +73,7 @@ def windows_report(plan: Plan) -> PrintedTable:
             caption="Windows", heads=["Species", "Technique", "First day", "Last day", "From",
             f"Ground {plan.shown.area}"], rows=rows, numeric=frozenset({5}), latin=frozenset({0}),
             note="Within a window the day itself is still looked at: weather, leaves, sap.",
+            folded="Windows: every date (also tables/windows.csv)",
         )
     )  # fmt: skip
 
@@ -138,6 +144,7 @@ def works_report(plan: Plan) -> PrintedTable:
         PrintedTable(
             caption="Every work, by week", heads=[*heads, *_money_heads(["Money"], treatment)], rows=rows,
             numeric=_figures(8, heads, treatment) | {1}, latin=frozenset({6}),
+            folded="Every work by itself (also tables/work.csv)",
         )
     )  # fmt: skip
 
@@ -172,7 +179,8 @@ def zone_costs_report(plan: Plan) -> PrintedTable:
     sums = plan.treatment.work.groupby(["stand", "zone_id"], sort=True)
     groups = [([str(zone), str(stand)], own) for (stand, zone), own in sums]
     groups.sort(key=lambda group: (*stand_order(group[0][1]), group[0][0]))
-    return _costs(plan, groups, caption="Cost by treatment zone", heads=["Zone", "Stand"])
+    found = _costs(plan, groups, caption="Cost by treatment zone", heads=["Zone", "Stand"])
+    return replace(found, folded=found.caption)
 
 
 def _costs(
@@ -248,7 +256,7 @@ def withheld_report(plan: Plan) -> PrintedTable:
     rows = [[str(row.where), str(row.what), str(row.mend)] for row in rows_of(plan.treatment.withheld)]
     heads = ["Where", "What", "Type or change"]
     return cut(PrintedTable(caption="Withheld or not known, and what to do about it", heads=heads, rows=rows,
-                            wide=frozenset({1, 2})))  # fmt: skip
+                            wide=frozenset({1})))  # fmt: skip
 
 
 def answer_report(plan: Plan) -> PrintedTable:
@@ -329,6 +337,7 @@ def curve_report(plan: Plan) -> PrintedTable:
     return cut(
         PrintedTable(
             caption="What further money buys", heads=heads, rows=rows, numeric=frozenset(range(5)),
+            folded="What further money buys: every step (also tables/money_curve.csv)",
             note="Infested ground, weighted as for the schedule. No choice for that money can do more than the last "
             "column.",
         )

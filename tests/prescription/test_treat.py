@@ -533,23 +533,24 @@ def test_stumps_without_a_pace_have_no_hours_and_it_is_said(tmp_path):
 
 
 @pytest.mark.parametrize(("age", "done", "monday", "tuesday"), [
-    ("116", "2026-07-01", *(f"calibrated 2026-07-01, over 116 days before 2026-10-{day}" for day in (26, 27))),
-    ("117", "2026-07-01", "", "calibrated 2026-07-01, over 117 days before 2026-10-27"),
-    ("118", "2026-07-01", "", ""), ("30", "2026-10-26", "", ""), ("31", "2026-09-26", "", ""),
-    ("30", "2026-10-27", "calibrated 2026-10-27, after 2026-10-26", ""),
+    ("116", "2026-07-01", "over 116 days before 2026-10-26", "over 116 days before 2026-10-27"),
+    ("117", "2026-07-01", "", "over 117 days before 2026-10-27"), ("118", "2026-07-01", "", ""),
+    ("30", "2026-09-26", "", "over 30 days before 2026-10-27"), ("30", "2026-10-26", "", ""),
+    ("30", "2026-10-27", "after 2026-10-26", ""),
 ])  # fmt: skip
 def test_what_rests_on_an_old_calibration_is_not_to_be_mixed(tmp_path, age, done, monday, tuesday):
-    """Sprayed on Monday 26 October, 117 days after 1 July and 30 after 26 September, and on the day after."""
+    """150 l at 15 l a tank, sprayed on Monday 26 October (117 days after 1 July, 30 after 26 September) and Tuesday."""
     tract(tmp_path, age=age)
     text = (tmp_path / "tract.toml").read_text().replace("2026-07-01", done)
     (tmp_path / "tract.toml").write_text(text)
     made = worked(ground({}), read_tract(tmp_path))
     assert made.loads["day"].tolist() == [dt.date(2026, 10, 26), dt.date(2026, 10, 27)]
-    assert [text.partition(":")[0] for text in made.loads["hold"]] == [monday, tuesday]
+    said = [f"calibrated {done}, {why}" if why else "" for why in (monday, tuesday)]
+    assert [text.partition(":")[0] for text in made.loads["hold"]] == said
     assert made.loads["product_L"].tolist() == pytest.approx([0.3, 0.3])  # reckoned all the same, for what to buy
     told = made.withheld.loc[made.withheld["where"] == "rig 'backpack pair'", "what"].tolist()
-    held = [said for said in (monday, tuesday) if said]
-    count = {1: "1 outing is", 2: "2 outings are"}.get(len(held))
+    held = [why for why in said if why]
+    count = "1 outing is" if len(held) == 1 else "2 outings are"
     assert told == ([f"{count} not to be mixed; the first: {held[0]}"] if held else [])
 
 

@@ -313,7 +313,7 @@ def test_method_says_system_acre_seed_and_versions(toy_plan: Plan, report: str) 
 
 def test_buttons_sort_figures_as_figures_and_names_as_names(toy_page: Any) -> None:
     table = toy_page.locator("table", has=toy_page.locator("caption", has_text="By stand, species, zone and access"))
-    toy_page.locator("details summary").first.click()
+    toy_page.locator("summary", has_text="Every line of the acreage table").click()
     heads = table.locator("thead th")
     gross = [heads.nth(k).inner_text() for k in range(heads.count())].index("Gross ac")
 

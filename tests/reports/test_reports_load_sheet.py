@@ -21,9 +21,12 @@ from invasimap.core.mix_settings import MixSection
 from invasimap.core.units import US
 from invasimap.prescription.plan import CAUTIONS, Plan
 from invasimap.reports.load_sheet import loadsheet_pdf
+from invasimap.reports.load_sheet_layout import CELL_PAD_IN, page_of
+from invasimap.reports.load_sheet_outings import DRY, WORKS
 from invasimap.reports.load_sheet_words import label_words, stop_words
 from invasimap.reports.schedule_chart import said_schedule
 from invasimap.reports.treatment_tables import treatment_tables
+from invasimap.reports.type_set import width_in
 
 MARGIN_PT = 0.4 * 72
 
@@ -257,10 +260,18 @@ def test_a_time_that_must_pass_is_rounded_up() -> None:
     assert "Not typed, read it off the label: wind." in said
 
 
+def test_on_letter_paper_a_window_takes_one_line() -> None:
+    wide = page_of("letter", ()).room_in
+    for columns in (WORKS, DRY):
+        share = next(column.share for column in columns if column.head == "Window") / sum(c.share for c in columns)
+        assert width_in("2026-08-03 to 2027-08-02", size_pt=8.0) + 2 * CELL_PAD_IN < share * wide
+
+
 def test_hostile_names_come_out_as_text(toy_plan: Plan, tmp_path: Path) -> None:
     plan = crowded(toy_plan, count=2, stand="\x1b\u202e", species="<b>(Tj) ET</b>;$\\frac$")
     mix = plan.settings.mix[0].model_copy(update={"product": "A) Tj ET\x07 (\n.notdef", "registration": "\u202e=1+1"})
     settings = plan.settings.model_copy(update={"mix": [mix, plan.settings.mix[1]]})
     text = " ".join("".join(pages_of(dataclasses.replace(plan, settings=settings), tmp_path)).split())
     assert "A) Tj ET\\u0007 (\\u000a.notdef (registration \\u202e=1+1)" in text
-    assert text.count("\\u001b\\u202e") == 2 and text.count("<b>(Tj) ET</b>, $\\frac$") == 2
+    for name in ("\\u001b\\u202e", "<b>(Tj) ET</b>", "$\\frac$"):
+        assert text.count(name) == 2, name

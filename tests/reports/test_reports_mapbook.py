@@ -37,6 +37,7 @@ from invasimap.reports.book import laid_out, mapbook_pdf, sheets
 from invasimap.reports.book_frames import COMFORTABLE, OVERLAP_IN, Frame, frames, needed_first, neighbours
 from invasimap.reports.book_index import index_sheet, sheet_list, stand_names
 from invasimap.reports.book_key import Block, flowed, key_pages, legend_parts
+from invasimap.reports.book_labels import draw_tabs
 from invasimap.reports.book_layout import Book, ListRow
 from invasimap.reports.book_legend import sheet_rows
 from invasimap.reports.book_list import list_sheet
@@ -44,6 +45,7 @@ from invasimap.reports.book_part import part
 from invasimap.reports.book_sheet import stand_sheet
 from invasimap.reports.emergency import SIZES_PT, EmergencyBlock, emergency_block, emergency_rows
 from invasimap.reports.grid_marks import grid_words, zone_edges
+from invasimap.reports.labels import LabelBook
 from invasimap.reports.legend import Row, feature_rows, set_legend
 from invasimap.reports.norths import convergence_deg, declination_deg, north_lines, norths
 from invasimap.reports.pdf_words import take_words
@@ -155,6 +157,18 @@ def test_forty_stands_are_forty_sheets_listed_in_full(toy_plan: Plan) -> None:
     for numbers, stand, _ in sheet_list(book):
         assert any(line.startswith(f"{numbers}: stand {stand}, ") for line in said)
     check_sheet(index_sheet(book)[0])
+
+
+def test_tabs_of_the_sheets_around_lie_on_no_other(toy_plan: Plan) -> None:
+    book = laid_out(dataclasses.replace(toy_plan, stands=forty_stands()))
+    for at in range(40):
+        figure = Figure(figsize=(8, 6))
+        FigureCanvasAgg(figure)
+        labels = LabelBook(ax=figure.add_axes((0.05, 0.05, 0.9, 0.9)))
+        draw_tabs(labels, book, at)
+        tabs = [shapely.box(*box) for box in labels.taken]
+        assert len(tabs) == len(neighbours(book.frames, at)) >= 2
+        assert not any(shapely.intersects(*pair) for pair in itertools.combinations(tabs, 2)), at
 
 
 def test_words_that_do_not_fit_a_column_go_on_in_the_next() -> None:

@@ -307,6 +307,7 @@ def test_report_gives_totals_with_ranges_and_what_makes_them_wide(
         assert row[1:3] == [f"{acres:.2f}", f"{0.9 * acres:.2f} to {1.1 * acres:.2f}"]
     printed = rows_under(report, "What makes the ranges wide")
     assert printed[0] == [names[1], "in all", "70", "29", "<1", "0"]  # the first has nothing to doubt
+    assert "range of all infested ground wide: positions (70 %), patch sizes (29 %), covers (&lt;1 %)." in report
     plan = make_plan()
     limits = [name for name in plan.totals if "_low_" in name or "_high_" in name]
     without = dataclasses.replace(

@@ -99,12 +99,31 @@ def test_hours_that_are_not_known_are_no_sum(toy_plan: Plan) -> None:
 
 
 def test_techniques_tell_ground_once_and_what_of_it_is_planned(page: str) -> None:
-    assert rows_under(page, "Technique by species, and why") == [
-        ["Spot spray leaves", "Lonicera maackii", "2.00", "2.00", "within 6 ft"],
-        ["Cut, then spray the resprouts", "Lonicera maackii", "1.00", "1.00", "over 6 ft"],
-        ["Pull", "Ailanthus altissima", "0.50", "0", "few"],
-        ["Nothing", "Ailanthus altissima", "3.00", "", "no means at hand reaches it"],
+    assert rows_under(page, "What is done where, and why") == [
+        ["Spot spray leaves", "within 6 ft", "2.00", "2.00", "Lonicera maackii 2.00"],
+        ["Cut, then spray the resprouts", "over 6 ft", "1.00", "1.00", "Lonicera maackii 1.00"],
+        ["Pull", "few", "0.50", "0", "Ailanthus altissima 0.50"],
+        ["Nothing", "no means at hand reaches it", "3.00", "", "Ailanthus altissima 3.00"],
     ]
+
+
+def test_ground_of_one_technique_for_one_reason_is_a_row_with_its_species(toy_plan: Plan) -> None:
+    jobs = season(toy_plan).jobs
+    alike = jobs.assign(technique="none", reason="no means at hand reaches it", work=None)
+    (row,) = rows_under(page_of(with_season(toy_plan, jobs=alike)), "What is done where, and why")
+    assert row[:2] == ["Nothing", "no means at hand reaches it"] and row[3] == ""
+    each = [said.rpartition(" ")[::2] for said in row[4].split(", ")]
+    assert sorted(name for name, _ in each) == sorted(set(jobs["species"]))
+    areas = [float(area) for _, area in each]
+    assert areas == sorted(areas, reverse=True) and sum(areas) == pytest.approx(float(row[2]), abs=0.01)
+
+
+def test_what_is_withheld_is_cut_between_words_on_the_first_page(toy_plan: Plan) -> None:
+    what = "the dose of the mix would come to more than the label of the product lets anybody put on in a year"
+    held = season(toy_plan).withheld.assign(what=what)
+    said = words(section(page_of(with_season(toy_plan, withheld=held)), "answers"))
+    shown = said.split("first: ")[1].split(" …")[0]
+    assert what.startswith(f"{shown} ") and 50 < len(shown) <= 70 and "; all under What is done" in said
 
 
 def test_works_stand_by_week_and_add_up(page: str) -> None:

@@ -96,6 +96,31 @@ def _columns(x0: float, y0: float, x1: float, y1: float, row: int, frame: Any) -
 
 
 @_compiled
+def close(xy: Any, start: Any, rings: Any) -> Any:
+    """Places of every ring of polygons whose places start at ``start``: it goes on to where its first place returns.
+
+    ``rings`` says how many each should have, 0 where that is not known. Gives those of the polygons where that comes
+    out, and which they are: a ring may also pass its first place before it ends.
+    """
+    size, known, many = np.empty(rings.sum(), np.int64), np.zeros(len(rings), np.bool_), NONE
+    for polygon in range(len(rings)):
+        first, end, found = start[polygon], start[polygon + 1], NONE
+        while first < end and found < rings[polygon]:
+            last = end - 1 if rings[polygon] == 1 else first + 1
+            while last < end and not (xy[last, 0] == xy[first, 0] and xy[last, 1] == xy[first, 1]):
+                last += 1
+            if last >= end:
+                break
+            size[many + found] = last + 1 - first
+            found += 1
+            first = last + 1
+        if first == end and found == rings[polygon]:
+            known[polygon] = True
+            many += found
+    return size[:many], known
+
+
+@_compiled
 def prepare(xy: Any, start: Any, hole: Any) -> Any:
     """The ``way`` of every ring, from the sign of its area (shoelace) and whether it bounds a hole; and its box."""
     rings = len(start) - 1
@@ -159,18 +184,18 @@ def _longer(values: Any) -> Any:
 
 
 @_compiled
-def gather(xy: Any, start: Any, marked: Any, frame: Any, tile: Any, wanted: Any, touch: Any) -> Any:
+def gather(xy: Any, start: Any, marked: Any, frame: Any, tile: Any, wanted: Any, room: Any) -> Any:
     """Edges that touch numbered tiles, and crossings of the lower lines of ``wanted`` rows.
 
-    ``marked`` is the way and the item of every ring, and what to add to the number of an edge; ``touch`` has room for
-    about as many rows as there will be. Gives tile, edge (the number of its first place), item and way of each touch;
+    ``marked`` is the way and the item of every ring, and what to add to the number of an edge; ``room`` holds about
+    as many rows as there will be of both. Gives tile, edge (the number of its first place), item and way of each touch;
     and row, first column whose corner does not lie left of it, item and turn of each crossing: what it adds to the
     winding number of everything right of it.
     """
     left, bottom, side, columns = frame
     rows = tile.shape[0]
     way, item, offset = marked
-    cross = np.empty((len(touch) // 8 + 16, 4), np.int32)
+    touch, cross = room
     touches, crossings = NONE, NONE
     for ring in range(len(start) - 1):
         first = start[ring]

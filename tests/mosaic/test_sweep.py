@@ -290,3 +290,23 @@ def test_labels_keep_the_names_that_numbers_stand_for():
     )  # fmt: skip
     assert labels.stands.label.tolist() == [0, 1, 0] and labels.stand_names == ["b", "a", "(outside)"]
     assert len(labels.zones.label) == 0 and labels.access_names == ["foot", "out_of_reach"]
+
+
+def test_rings_end_where_shapely_says_whatever_their_places_repeat():
+    """Rings that pass their first place, holes that begin at it, empty rings, parts of parts: none is cut wrongly."""
+    shapes = [shapely.from_wkt(text) for text in (
+        "POLYGON ((0 0, 9 0, 9 9, 0 9, 0 0), (1 1, 2 1, 2 2, 1 1), (3 3, 4 3, 4 4, 3 3))",
+        "POLYGON ((0 0, 4 0, 4 4, 0 0, -4 0, -4 -4, 0 0), (1 .2, 2 .2, 2 .4, 1 .2))",
+        "POLYGON ((0 0, 0 0, 4 0, 4 4, 0 0), (1 .2, 2 .2, 2 .4, 1 .2))",
+        "POLYGON ((0 0, 4 0, 4 4, 0 0), (0 0, 2 .2, 2 .4, 0 0))",
+        "POLYGON ((0 0, 4 0, 4 4, 0 0, 2 2, 0 0))", "POLYGON ((0 0, 4 0, 4 4, 0 0), EMPTY)", "POLYGON EMPTY",
+        "MULTIPOLYGON (((0 0, 4 0, 4 4, 0 0), (1 .2, 2 .2, 2 .4, 1 .2)), ((9 9, 10 9, 10 10, 9 9)))",
+    )]  # fmt: skip
+    for some in (shapes, shapes[::-1], *([shape] for shape in shapes)):
+        made = rings_of(some)
+        parts, owner = shapely.get_parts(np.array(some, object), return_index=True)
+        rings, part = shapely.get_rings(parts, return_index=True)
+        size = shapely.get_num_coordinates(rings)
+        assert np.diff(made.start).tolist() == size[size > 0].tolist()
+        assert made.item.tolist() == owner[part][size > 0].tolist()
+        assert made.hole.tolist() == (np.diff(part, prepend=-1) == 0)[size > 0].tolist()

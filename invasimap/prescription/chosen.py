@@ -18,7 +18,7 @@ from invasimap.core.schedule_settings import ScheduleSection
 from invasimap.core.settings import Tract
 from invasimap.land.words import OUTSIDE
 from invasimap.prescription.calibration_age import held_back_faults, why_not_mixed
-from invasimap.prescription.costs import PARTS_OF_MONEY
+from invasimap.prescription.costs import PARTS_OF_MONEY, whole_days_money
 from invasimap.prescription.days import places_of, working_days
 from invasimap.prescription.labour import HOURS_COLUMNS, days_of_rigs
 from invasimap.prescription.loads import SHARES, SUMS, loads, outings, tanks_of
@@ -133,14 +133,11 @@ def _over_in_whole_days(work: pd.DataFrame, days: pd.DataFrame, settings: Tract)
     budget = budget_of(settings)
     if budget is None or not len(work):
         return []
-    travel = settings.labour.travel_cost
-    whole = float(work["money"].sum() - work["labour_money"].sum() + days["labour_money"].sum())
-    whole += 0.0 if travel is None else travel.amount * float((days["whole_days"] - days["days"]).sum())
+    whole = whole_days_money(work, days, labour=settings.labour)
     if not whole > budget * (1 + 1e-9):
         return []
-    what = (
-        f"with pay and travel for whole days the planned works come to {whole:,.0f}, over the budget of {budget:,.0f}"
-    )
+    cost = f"{math.ceil(whole):,}"
+    what = f"with pay and travel for whole days the planned works come to {cost}, over the budget of {budget:,.0f}"
     return [Fault(where="[budget] money", what=what, mend="plan with less, or share out the last days' crews")]
 
 

@@ -75,6 +75,29 @@ def _parts(
     }
 
 
+def whole_days_money(work: pd.DataFrame, rig_days: pd.DataFrame, *, labour: LabourSection) -> float:
+    """What works cost where crews are paid, and travel, by whole days; NaN where some of it is not known.
+
+    Parameters
+    ----------
+    work
+        A row a work: ``money`` and of it ``labour_money``.
+    rig_days
+        A row a rig: ``days, whole_days`` and ``labour_money``, the pay of the whole ones (``labour.days_of_rigs``).
+
+    Examples
+    --------
+    >>> work = pd.DataFrame({"money": [500.0], "labour_money": [300.0]})
+    >>> rig_days = pd.DataFrame({"days": [1.5], "whole_days": [2.0], "labour_money": [400.0]})
+    >>> whole_days_money(work, rig_days, labour=LabourSection.model_validate({"travel_cost": "60 USD/day"}))
+    630.0
+    """
+    pay = rig_days["labour_money"].sum(skipna=False) - work["labour_money"].sum(skipna=False)
+    days = (rig_days["whole_days"] - rig_days["days"]).sum(skipna=False)
+    travel = labour.travel_cost.amount * days if labour.travel_cost is not None else 0.0
+    return float(work["money"].sum(skipna=False) + pay + travel)
+
+
 def product_money(row: Any, mix: MixSection | None, *, volume_L: float) -> float:
     """What product, adjuvant and dye of a volume of mix cost; NaN where a price is not typed."""
     if mix is None:

@@ -20,7 +20,7 @@ from invasimap.reports.workbook import write_workbook
 # decimals of a column by its ending: areas must sum (a billionth of an acre is 4 mm2), the rest is for people to read
 DECIMALS = {
     "_lb_per_ac": 3, "_kg_per_ha": 3, "_ac": 9, "_ha": 9, "lat": PLACE_DECIMALS, "lon": PLACE_DECIMALS,
-    "_gal": 3, "_l": 3, "_floz": 2, "_ml": 2, "_lb": 3, "_kg": 3, "hours": 2,
+    "_gal": 3, "_l": 3, "_floz": 2, "_ml": 2, "_lb": 3, "_kg": 3, "hours": 2, "_h": 2,
 }  # fmt: skip
 MONEY_DECIMALS = 2
 FEW_DECIMALS = 1

@@ -566,6 +566,7 @@ def test_what_rests_on_an_old_calibration_is_not_to_be_mixed(tmp_path, age, done
     assert made.loads["day"].tolist() == [dt.date(2026, 10, 26), dt.date(2026, 10, 27)]
     said = [f"calibrated {done}, {why}" if why else "" for why in (monday, tuesday)]
     assert [text.partition(":")[0] for text in made.loads["hold"]] == said
+    assert not made.jobs["notes"].str.contains("calibrate").any()  # of the day of its window that said otherwise
     assert made.loads["product_L"].tolist() == pytest.approx([0.3, 0.3])  # reckoned all the same, for what to buy
     told = made.withheld.loc[made.withheld["where"] == "rig 'backpack pair'", "what"].tolist()
     held = [why for why in said if why]

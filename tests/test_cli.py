@@ -82,7 +82,7 @@ RIG = (
 
 
 def test_check_tells_what_a_label_lacks_and_days_that_cannot_be(small, command_here):
-    dated = [dt.date.today() + dt.timedelta(days) for days in (-40, 3, 0)]
+    dated = [dt.datetime.now(dt.UTC).date() + dt.timedelta(days) for days in (-40, 3, 0)]  # the tract is in UTC
     start = "[schedule]\nstart = 2016-09-01\n"
     said = []
     for day in dated:

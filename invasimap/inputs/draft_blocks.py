@@ -101,7 +101,7 @@ WORK: Final = """\
 # waste = "10 %"                       # mixed beyond what the plants take; counts in every dose
 # surface = "sloped"                   # or "map": which acres a mix by percent is spread over
 # jug_mark = "0.5 fl oz"               # the finest mark of the jug that product is measured with
-# calibration_age = "30 day"           # an older calibration is said
+# calibration_age = "30 day"           # no tank is mixed by an older calibration
 
 # [budget]
 # money = ""                           # such as "12000 USD"; without this section the rigs' days alone bind

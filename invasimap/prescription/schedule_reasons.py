@@ -52,9 +52,11 @@ def left_over(problem: Problem, room: Room, answer: Answer) -> dict[int, str]:
         ways = [range(starts[one], starts[one + 1]) for one in chain]
         hours = all(any(room.has_hours(way) for way in own) for own in ways)
         spots = [spot for own in ways for spot in _full(room, own)]
-        said = [_over_limit(problem, answer, spots)] if spots else []
-        said += [NO_MONEY] if dear else []
-        said += [NO_HOURS] if not hours or not said else []
+        said = [NO_MONEY] if dear else []
+        said += [NO_HOURS] if not hours or not (dear or spots) else []
+        if spots:  # alone in the way, what is done there could be left for it; else others gain by what it would take
+            over = _over_limit(problem, answer, spots)
+            said = [over, *said] if said else [f"{over}, {WORTH_MORE}"]
         reasons[job] = ", and ".join(said)
     return {job: reasons[job] for job in sorted(reasons)}
 
@@ -66,12 +68,12 @@ def _full(room: Room, ways: range) -> list[int]:
 
 
 def _over_limit(problem: Problem, answer: Answer, spots: list[int]) -> str:
-    """Over which limit a job would be, with what, and that this counts for more."""
+    """Over which limit a job would be, and with what."""
     done = np.flatnonzero(answer != NOT_PLANNED)
     on_it = problem.ways.shares[answer[done]][:, spots].sum(axis=1) > 0
     others = [f"other work {problem.jobs[job]}" for job in done[on_it]]
     limits = " and ".join(dict.fromkeys(problem.spots[spot] for spot in spots))
-    return f"over the label's limit of {limits} on ground shared with {' and '.join(others)}, {WORTH_MORE}"
+    return f"over the label's limit of {limits} on ground shared with {' and '.join(others)}"
 
 
 def _note(problem: Problem, keep: Mask, reasons: dict[int, str], words: Any) -> None:

@@ -59,11 +59,10 @@ def shared_spots(
     ground = common_ground(plain, shapes=own.geometry, mixes=settings.mix, log=log)
     found: dict[Any, list[tuple[Any, str, float, str]]] = {}
     for row in range(len(own)):
-        for limit in _limits(ground, row, settings.shown):
-            for members, base in _over(ground, row, limit):
-                shares = _shares((own.index[row], [own.index[other] for other in members]), doses, limit, base)
-                key = tuple(sorted((at, rig, round(share, _SAME)) for at, rig, share in shares))
-                found.setdefault(key, [(at, rig, share, limit.said) for at, rig, share in shares])
+        for limit, members, base in _over(ground, row, settings.shown):
+            shares = _shares((own.index[row], [own.index[other] for other in members]), doses, limit, base)
+            key = tuple(sorted((at, rig, round(share, _SAME)) for at, rig, share in shares))
+            found.setdefault(key, [(at, rig, share, limit.said) for at, rig, share in shares])
     rows = [(spot, *cell) for spot, held in enumerate(found.values()) for cell in held]
     return pd.DataFrame(rows, columns=list(COLUMNS))
 
@@ -99,26 +98,38 @@ def _limits(ground: CommonGround, row: int, shown: ShownUnits) -> Iterator[_Limi
             yield _Limit(most_kg_per_ha=most, said=f"{dose_said(most, shown)} {when}", counted=told)
 
 
-def _over(ground: CommonGround, row: int, limit: _Limit) -> Iterable[tuple[frozenset[int], float]]:
-    """The other visits on each spot of a visit that could pass a limit with it, and what the log holds there (kg/ha).
+def _over(ground: CommonGround, row: int, shown: ShownUnits) -> Iterator[tuple[_Limit, frozenset[int], float]]:
+    """Each limit, the other visits on each spot of a visit that could pass it together, and the log's dose (kg/ha)."""
+    counted: list[Counted] = []
+    parts: list[tuple[Any, float, tuple[Any, ...]]] = []
+    for limit in _limits(ground, row, shown):
+        spare = limit.most_kg_per_ha * (1 + CLOSE) - ground.jobs[row]["dose_kg_per_ha"]
+        if sum(entry.kg_per_ha for entry in limit.counted) <= spare:
+            continue
+        if limit.counted != counted:  # of one application and of the year it is mostly the same: cut once
+            counted = limit.counted
+            parts = cells(ground.shapes[row], [(entry.shape, entry.kg_per_ha, entry) for entry in counted])
+        yield from ((limit, members, base) for members, base in _heaviest(parts, spare).items())
+
+
+def _heaviest(
+    parts: Iterable[tuple[Any, float, tuple[Any, ...]]], spare_kg_per_ha: float
+) -> dict[frozenset[int], float]:
+    """The visits on each spot with more than a limit spares, and the most that the log holds there (kg/ha).
 
     What is said by a spot with more of them is not said again.
     """
-    spare = limit.most_kg_per_ha * (1 + CLOSE) - ground.jobs[row]["dose_kg_per_ha"]
-    others = [(entry.shape, entry.kg_per_ha, entry) for entry in limit.counted]
-    if sum(entry.kg_per_ha for entry in limit.counted) <= spare:
-        return []
-    heaviest: dict[frozenset[int], float] = {}
-    for _, total, on_it in cells(ground.shapes[row], others):
+    found: dict[frozenset[int], float] = {}
+    for _, total, on_it in parts:
         members = frozenset(entry.job for entry in on_it if entry.job is not None)
-        if members and total > spare:
+        if members and total > spare_kg_per_ha:
             base = sum(entry.kg_per_ha for entry in on_it if entry.job is None)
-            heaviest[members] = max(base, heaviest.get(members, 0.0))
-    return [
-        (members, base)
-        for members, base in heaviest.items()
-        if not any(members < more and base <= other for more, other in heaviest.items())
-    ]
+            found[members] = max(base, found.get(members, 0.0))
+    return {
+        members: base
+        for members, base in found.items()
+        if not any(members < more and base <= other for more, other in found.items())
+    }
 
 
 def _shares(

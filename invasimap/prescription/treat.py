@@ -236,7 +236,7 @@ def _held_together(chosen: Chosen, *, settings: Tract, log: gpd.GeoDataFrame | N
     """Visits held to the label with all that other rigs put on the same ground."""
     if not len(chosen.done):
         return pd.DataFrame()
-    done = chosen.done.set_index("job")
+    done = chosen.done.set_index("job").sort_index()  # in the order of ``shared_spots``: slivers depend on it
     own = chosen.jobs.loc[done.index].assign(rig=done["rig"], trip_min=done["trip_min"])
     return held_to_label(own.assign(cover_pct=own["own_cover_pct"]), settings=settings, log=log, together=True)
 

@@ -84,9 +84,8 @@ def volumes(
     ----------
     jobs
         A row a visit: ``patch, species, stand, zone, access, gross_m2, cover_pct, height_m, slope_pct, technique,
-        sprays, mix, rig``. ``mix`` is ignored where nothing is sprayed. Optional: ``first, last`` (days between which
-        it is done), ``area_low, area_high`` (the range of its area as shares of it), ``planned_L`` (the crew's own
-        volume for the patch, in place of the estimate).
+        sprays, mix, rig``. ``mix`` is ignored where nothing is sprayed. Optional: ``area_low, area_high`` (the range
+        of its area as shares of it), ``planned_L`` (the crew's own volume for the patch, in place of the estimate).
     mixes, rigs, spray
         The settings.
 
@@ -120,7 +119,6 @@ def volumes(
     needs = sprays & (by_area | np.isnan(_own(jobs)))  # a crew's own volume of a mix by percent needs no calibration
     rate, dates = _calibrated(jobs, needs, rigs, held, notes)
     table["spread_L_per_ha"], table["calibrated"] = rate, dates
-    _say_old(table, spray, notes)
     factor = _surface_factor(jobs, sprays & ~by_area, spray, notes)
     estimate = rate * table["worked_m2"].to_numpy() / 1e4 * factor * (1 + spray.waste_pct / 100)
     table["volume_L"] = _own_or(jobs, estimate)
@@ -253,17 +251,6 @@ def by_height(height_m: Floats, classes: Sequence[CalibrationSection]) -> NDArra
     at = np.searchsorted(tops * (1 + _CLOSE), height_m, side="left")
     largest = int(np.argmax([entry.rate_L_per_ha for entry in classes]))
     return np.where(np.isnan(height_m), largest, np.where(at < len(classes), at, -1)).astype(np.intp)
-
-
-def _say_old(table: pd.DataFrame, spray: SpraySection, notes: list[list[str]]) -> None:
-    if "first" not in table:
-        return
-    for place, (done, planned) in enumerate(zip(table["calibrated"], table["first"], strict=True)):
-        if done is None or pd.isna(planned):
-            continue
-        days = (pd.Timestamp(planned) - pd.Timestamp(done)).days
-        if days > spray.calibration_age_days or days < 0:
-            notes[place].append(f"calibrated {done}: calibrate again before mixing")
 
 
 def _surface_factor(jobs: pd.DataFrame, by_percent: Any, spray: SpraySection, notes: list[list[str]]) -> Floats:

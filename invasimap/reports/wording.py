@@ -187,7 +187,7 @@ def rounded(numbers: Any, *, decimals: int, up: bool) -> Any:
     ([2.35, 2.34], 2.34)
     """
     by = 10**decimals
-    return np.ceil(numbers * by - 1e-6) / by if up else np.floor(numbers * by + 1e-6) / by
+    return (np.ceil(numbers * by - 1e-6) if up else np.floor(numbers * by + 1e-6)) / by + 0.0  # so that no 0 is -0
 
 
 def shown_money(amount: float, currency: str) -> str:
@@ -207,8 +207,8 @@ def shown_hours(hours: float) -> str:
 
     Examples
     --------
-    >>> shown_hours(12.345), shown_hours(12.3), shown_hours(0.01), shown_hours(float("nan"))
-    ('12.4', '12.3', '0.1', 'not known')
+    >>> shown_hours(12.345), shown_hours(12.3), shown_hours(0.01), shown_hours(0.0), shown_hours(float("nan"))
+    ('12.4', '12.3', '0.1', '0.0', 'not known')
     """
     return "not known" if np.isnan(hours) else f"{rounded(hours, decimals=1, up=True):,.1f}"
 

@@ -211,11 +211,6 @@ def test_a_foliar_calibration_serves_no_stumps():
     assert worked(jobs(), rigs=[own]).table["withheld"].all()
 
 
-def test_an_old_calibration_is_to_be_done_again():
-    notes = worked(jobs({"first": "2026-10-02"}, {"first": "2026-10-01"})).table["notes"]
-    assert "calibrate again" in notes[0] and notes[1] == ""
-
-
 def test_a_range_of_area_is_a_range_of_volume_and_no_range_is_none():
     made = worked(jobs({"area_low": 0.5, "area_high": 2.0}, {})).table
     assert (made.loc[0, ["volume_low_L", "volume_high_L"]] / GAL).tolist() == pytest.approx([20, 80])

@@ -71,6 +71,19 @@ def test_a_job_left_out_for_a_spot_names_what_is_done_there():
             schedule(options, rigs=ONE, weeks=1, shared=wrong)
 
 
+def test_what_is_worth_less_on_a_spot_is_not_said_to_be_worth_no_less_where_money_binds_too():
+    """For 50: b (3 for 10) with d (4 for 40) is worth 7, and a alone (5 for 50), on the spot of b, no more than 5."""
+    given = (("a", 50.0, 5), ("b", 10.0, 3), ("d", 40.0, 4))
+    options = options_of(*((job, "crew", 1.0, money, worth, 0, 0, "", None, None) for job, money, worth in given))
+    shared = pd.DataFrame({"spot": 7, "job": ["a", "b"], "rig": "crew", "share": 1.0, "limit": "4 lb"})
+    best = schedule(options, rigs=ONE, weeks=1, budget=50, shared=shared)
+    assert best.value == 7
+    said = (
+        "over the label's limit of 4 lb on ground shared with other work b, and the budget goes to what is worth more"
+    )
+    assert reason_of(best, "a") == said
+
+
 def test_of_200_seasons_none_is_worth_less_than_the_greedy_schedule_or_more_than_its_bound():
     better = 0
     for seed in range(200):

@@ -441,6 +441,25 @@ def test_what_a_third_patch_cuts_into_slivers_is_held_to_the_label_without_it(tm
     assert dose_over(made, read_tract(tmp_path).mix) <= 0
 
 
+def test_slivers_that_hang_on_the_order_of_rigs_do_not_keep_it_choosing(tmp_path):
+    """As above, but the patch that parts the 0.015 m2 is small enough to stay, first here and of the second rig."""
+    strip = 0.0003
+    hose = {"reached_by": "atv_hose", "access": "atv_hose"}
+    pieces = ground(
+        {"patch": "across", "geometry": shapely.box(0, 0, 100, 25), **hose},
+        {"patch": "all", "geometry": shapely.box(0, 0, 100, 50)},
+        {"patch": "left", "geometry": shapely.box(0, 0, 50, 50)},
+        {"patch": "right", "geometry": shapely.box(50 - strip, 0, 100, 50)},
+    )
+    tract(tmp_path, application="5 kg/ha", more=SECOND_RIG.replace("420 l/ha", "20 l/ha"))
+    text = (tmp_path / "tract.toml").read_text().replace('"3 kg/ha"', '"5 kg/ha"')
+    (tmp_path / "tract.toml").write_text(text)
+    made = worked(pieces, read_tract(tmp_path))
+    assert made.jobs["work"].notna().all()
+    by_hand = 2 * 2.16 + 20 * 0.02 * 0.36  # on all of "left" and "right" but less than 0.01 m2 in a piece
+    assert made.jobs["application_kg_per_ha"].max() == pytest.approx(by_hand)
+
+
 def test_slivers_keep_the_ground_they_are_of():
     pieces = ground(
         {"patch": "p", "geometry": shapely.box(0, 0, 100, 100)},
@@ -547,6 +566,7 @@ def test_what_rests_on_an_old_calibration_is_not_to_be_mixed(tmp_path, age, done
     assert made.loads["day"].tolist() == [dt.date(2026, 10, 26), dt.date(2026, 10, 27)]
     said = [f"calibrated {done}, {why}" if why else "" for why in (monday, tuesday)]
     assert [text.partition(":")[0] for text in made.loads["hold"]] == said
+    assert not made.jobs["notes"].str.contains("calibrate").any()  # of the day of its window that said otherwise
     assert made.loads["product_L"].tolist() == pytest.approx([0.3, 0.3])  # reckoned all the same, for what to buy
     told = made.withheld.loc[made.withheld["where"] == "rig 'backpack pair'", "what"].tolist()
     held = [why for why in said if why]

@@ -18,7 +18,7 @@ from invasimap.core.schedule_settings import ScheduleSection
 from invasimap.core.settings import Tract
 from invasimap.land.words import OUTSIDE
 from invasimap.prescription.calibration_age import held_back_faults, why_not_mixed
-from invasimap.prescription.costs import PARTS_OF_MONEY
+from invasimap.prescription.costs import PARTS_OF_MONEY, more_in_whole_days
 from invasimap.prescription.days import places_of, working_days
 from invasimap.prescription.labour import HOURS_COLUMNS, days_of_rigs
 from invasimap.prescription.loads import SHARES, SUMS, loads, outings, tanks_of
@@ -133,9 +133,7 @@ def _over_in_whole_days(work: pd.DataFrame, days: pd.DataFrame, settings: Tract)
     budget = budget_of(settings)
     if budget is None or not len(work):
         return []
-    travel = settings.labour.travel_cost
-    whole = float(work["money"].sum() - work["labour_money"].sum() + days["labour_money"].sum())
-    whole += 0.0 if travel is None else travel.amount * float((days["whole_days"] - days["days"]).sum())
+    whole = float(work["money"].sum()) + more_in_whole_days(work, days, settings.labour)
     if not whole > budget * (1 + 1e-9):
         return []
     what = (

@@ -75,6 +75,23 @@ def _parts(
     }
 
 
+def more_in_whole_days(work: pd.DataFrame, days: pd.DataFrame, labour: LabourSection) -> float:
+    """What pay and travel of whole days come to beyond the parts of days that works count; NaN where not known.
+
+    Parameters
+    ----------
+    work
+        With ``labour_money``.
+    days
+        What ``labour.days_of_rigs`` gives of the same works.
+    labour
+        The settings; travel without a price is not counted.
+    """
+    pay = days["labour_money"].sum(skipna=False) - work["labour_money"].sum(skipna=False)
+    extra = (days["whole_days"] - days["days"]).sum(skipna=False)
+    return float(pay) + (0.0 if labour.travel_cost is None else labour.travel_cost.amount * float(extra))
+
+
 def product_money(row: Any, mix: MixSection | None, *, volume_L: float) -> float:
     """What product, adjuvant and dye of a volume of mix cost; NaN where a price is not typed."""
     if mix is None:

@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass, field
 from typing import Final
 
+from invasimap.prescription.costs import more_in_whole_days
 from invasimap.prescription.plan import Plan
 from invasimap.prescription.treatment import Treatment
 from invasimap.reports.money_chart import said_money
@@ -111,7 +112,7 @@ def _cost(plan: Plan, treatment: Treatment) -> SeasonAnswer:
     if (budget := plan.settings.budget) is not None:
         share = shown_share(money, budget.money.amount)
         parts.append(f"{share} of the budget of {shown_money(budget.money.amount, currency)}")
-    whole_days = money - whole_sum(work["labour_money"]) + whole_sum(treatment.rig_days["labour_money"])
+    whole_days = money + more_in_whole_days(work, treatment.rig_days, plan.settings.labour)
     if not math.isnan(whole_days):
         parts.append(f"{shown_money(whole_days, currency)} where crews are paid by whole days")
     return SeasonAnswer(of="Cost, likely", figure=shown_money(money, currency), said="; ".join(parts))

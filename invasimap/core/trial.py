@@ -10,6 +10,7 @@ from typing import Any, Final
 
 from invasimap.core.errors import Fault
 from invasimap.core.legible import visible
+from invasimap.core.settings import Tract
 
 Loc = tuple[str | int, ...]
 GONE: Final = "none"
@@ -58,7 +59,8 @@ class Trial:
         """The change that a fault comes from: it made the place, or the section, that the file does not have."""
         section = loc[:-1]
         for change in self.changes:
-            made = bool(section) and not in_file and change.loc[: len(section)] == section
+            beside = bool(section) and change.loc[: len(section)] == section
+            made = not in_file and (beside or change.loc[: len(loc)] == loc)
             if made or loc[: len(change.loc)] == change.loc:
                 return change
         return None
@@ -195,6 +197,8 @@ def _is_hidden(block: Any) -> bool:
 def _refuse_hidden(step: _Step, hidden: list[bool]) -> None:
     """No trial moves, makes or lifts a cover."""
     section, *rest = step.change.loc
+    if section not in Tract.model_fields:
+        return  # refused as unknown, with the name that was meant
     if section == "confidential" or (section == "protect" and "confidential" in f"{rest}{step.value}"):
         raise ValueError("what is confidential is not tried")
     if not any(hidden):

@@ -40,7 +40,7 @@ OF_DAY: Final = (
 LONGEST_FILE_NAME: Final = 40
 OF_WORKS: Final = (
     "work", "zone_id", "stand", "zone", "access", "technique", "visit", "visits", "sprays", "mix", "species",
-    "first", "last", "gross_m2",
+    "first", "last", "gross_m2", "worked_m2",
 )  # fmt: skip
 
 OF_DAYS: Final = ("work", "rig", "order", "part", "parts", "volume_L")

@@ -154,7 +154,8 @@ def work_words(work: Any, plan: Plan, *, from_no_spray_m: float) -> str:
     """A work of a day: its turn, what is done there, with how much of what, where, and how near no-spray ground is."""
     bound = {"hand_only": f"Hand work only: {HAND}", "no_spray": "No-spray ground: nothing is applied"}
     technique = technique_words(work.technique, visit=work.visit, visits=work.visits)
-    area = shown_area(work.gross_m2, plan.shown)
+    gross, worked = (shown_area(area_m2, plan.shown) for area_m2 in (work.gross_m2, work.worked_m2))
+    area = f"{gross} of ground, {worked} of it worked{' in all parts' if work.parts > 1 else ''}"
     volume = said_volume(work.volume_L, plan.shown)
     mix = f"Mix {visible(str(work.mix))}, {volume}" if work.sprays else "Nothing is sprayed"
     place = f"zone {visible(str(work.zone_id))}, stand {visible(str(work.stand))}"

@@ -138,6 +138,14 @@ def test_what_no_cover_follows_from_may_be_tried_beside_them(file):
     assert tried.protect[0].no_spray_m == pytest.approx(150 * 0.3048)
 
 
+@pytest.mark.parametrize(
+    ("typed", "meant"), [("acces.foot.max_walk=20 min", "access"), ("budgt.money=9 USD", "budget")]
+)
+def test_a_misspelt_section_is_told_so_beside_confidential_sites_too(file, typed, meant):
+    (said,) = faults(file, typed)
+    assert said.startswith(f"--set {typed}") and f"did you mean '{meant}'" in said and "confidential" not in said
+
+
 @pytest.mark.parametrize("lax", ["1", "1.0", '"true"', '"yes"'])
 def test_confidential_is_a_switch_and_nothing_like_one(file, lax):
     file.write_text(TRACT.replace("confidential = true", f"confidential = {lax}"))

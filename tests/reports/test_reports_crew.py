@@ -511,6 +511,8 @@ def test_a_work_says_its_turn_its_part_its_mix_of_that_day_and_its_window(daily:
     assert "25.6 fl oz | " in said["2026-08-17", "W2"]
     assert said["2026-08-17", "W2"].startswith("PART 2/2 CUT AND TREAT")
     assert re.search(r"1st of 2 this day\. Work 2 in zone Z\w+, stand \w+, part 2 of 2: ", said["2026-08-17", "W2"])
+    assert " ac of ground, 1.00 ac of it worked. " in said["2026-08-03", "W1"]  # as on the load sheet
+    assert " ac of it worked in all parts. " in said["2026-08-17", "W2"]
     assert "2nd of 2 this day. Work 3 in zone Z" in said["2026-08-17", "W3"]
     assert said["2026-08-17", "W3"].startswith("HAND ONLY PULL | Hand work only")
     assert "Nothing is sprayed" in said["2026-08-17", "W3"]

@@ -20,11 +20,12 @@ from a_treatment import GAL, START, nothing_planned, with_treatment
 from invasimap.core.mix_settings import MixSection
 from invasimap.core.units import US
 from invasimap.prescription.plan import CAUTIONS, Plan
-from invasimap.reports.load_sheet import loadsheet_pdf
-from invasimap.reports.load_sheet_layout import CELL_PAD_IN, page_of
+from invasimap.reports.load_sheet import BRING, DAYS, HAUL, loadsheet_pdf
+from invasimap.reports.load_sheet_layout import CELL_PAD_IN, Column, page_of
 from invasimap.reports.load_sheet_outings import DRY, WORKS
 from invasimap.reports.load_sheet_words import label_words, stop_words
 from invasimap.reports.schedule_chart import said_schedule
+from invasimap.reports.style import TYPE_PT
 from invasimap.reports.treatment_tables import treatment_tables
 from invasimap.reports.type_set import width_in
 
@@ -265,6 +266,15 @@ def test_on_letter_paper_a_window_takes_one_line() -> None:
     for columns in (WORKS, DRY):
         share = next(column.share for column in columns if column.head == "Window") / sum(c.share for c in columns)
         assert width_in("2026-08-03 to 2027-08-02", size_pt=8.0) + 2 * CELL_PAD_IN < share * wide
+
+
+@pytest.mark.parametrize("paper", ["letter", "a4"])
+@pytest.mark.parametrize("columns", [WORKS, DRY, BRING, HAUL, DAYS], ids=["works", "dry", "bring", "haul", "days"])
+def test_no_word_of_a_heading_is_broken(paper: str, columns: tuple[Column, ...]) -> None:
+    wide = page_of(paper, ()).room_in / sum(column.share for column in columns)
+    for column in columns:
+        for word in column.head.split():
+            assert width_in(word, size_pt=TYPE_PT["body"], bold=True) + 2 * CELL_PAD_IN < column.share * wide, word
 
 
 def test_hostile_names_come_out_as_text(toy_plan: Plan, tmp_path: Path) -> None:

@@ -19,6 +19,7 @@ from matplotlib.patches import PathPatch
 from PIL import Image
 from season_of_toy import MONDAY, NAN, schedule, season, windows, with_season, without_rigs, work
 
+from invasimap.core.rig_settings import LabourSection
 from invasimap.core.schedule_settings import BudgetSection
 from invasimap.core.season_settings import Technique
 from invasimap.prescription.plan import Plan
@@ -77,6 +78,15 @@ def test_first_page_says_cost_crews_weeks_ground_and_what_is_withheld(page: str)
     assert "7 Sep to 2 Nov 2026 by their Mondays; 3 works in 2 weeks; windows 7 Sep to 5 Nov 2026" in said
     assert "3.00 of 3.50 acres 86 % of the ground that a technique fits" in said  # a piece of two visits counts once
     assert "2 entries first: no mix for Ailanthus altissima" in said
+
+
+def test_whole_days_count_pay_and_travel_of_whole_days(season_plan: Plan, page: str) -> None:
+    """Pay of 1,200 in place of 340; and of 50 a day, the 0.5 and 0.8 days that works do not fill."""
+    assert "; 1,340 USD where crews are paid by whole days" in words(section(page, "answers"))
+    travels = LabourSection.model_validate({"travel_cost": "50 USD/day"})
+    settings = season_plan.settings.model_copy(update={"labour": travels})
+    text = page_of(dataclasses.replace(season_plan, settings=settings))
+    assert "; 1,405 USD where crews are paid by whole days" in words(section(text, "answers"))
 
 
 def test_money_that_is_not_known_is_no_sum(toy_plan: Plan) -> None:

@@ -244,14 +244,18 @@ def summary(made: Plan) -> str:
 
 def season_summary(made: Plan) -> str:
     """A season's work in one line: what is planned and how good the choice is, what is left, what is withheld."""
+    from invasimap.prescription.costs import whole_days_money
+
     treatment = made.treatment
     if treatment.answer is None:
         where = "tables/withheld.csv says what to type" if len(treatment.withheld) else "tables/techniques.csv says why"
         return f"No work is planned: {where}."
     work, money = treatment.work, float(treatment.schedule["money"].sum(skipna=False))
     cost = "cost not known" if math.isnan(money) else f"{money:,.0f} {treatment.currency}"
+    whole = whole_days_money(work, treatment.rig_days, labour=made.settings.labour)
+    paid = "" if math.isnan(whole) else f", {math.ceil(whole):,} where crews are paid and travel by whole days"
     weeks = treatment.schedule["week"].nunique()
     left = f", {len(treatment.unplanned)} left over" if len(treatment.unplanned) else ""
     held = f"; {len(treatment.withheld)} entries in tables/withheld.csv" if len(treatment.withheld) else ""
     works, span = (f"{count} {name}{'s' * (count != 1)}" for count, name in ((len(work), "work"), (weeks, "week")))
-    return f"{works} in {span}, {cost} ({treatment.answer.method}){left}{held}."
+    return f"{works} in {span}, {cost} ({treatment.answer.method}){paid}{left}{held}."

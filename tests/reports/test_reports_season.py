@@ -82,11 +82,11 @@ def test_first_page_says_cost_crews_weeks_ground_and_what_is_withheld(page: str)
 
 def test_whole_days_count_pay_and_travel_of_whole_days(season_plan: Plan, page: str) -> None:
     """Pay of 1,200 in place of 340; and of 50 a day, the 0.5 and 0.8 days that works do not fill."""
-    assert "; 1,340 USD where crews are paid by whole days" in words(section(page, "answers"))
+    assert "; 1,340 USD where crews are paid and travel by whole days" in words(section(page, "answers"))
     travels = LabourSection.model_validate({"travel_cost": "50 USD/day"})
     settings = season_plan.settings.model_copy(update={"labour": travels})
     text = page_of(dataclasses.replace(season_plan, settings=settings))
-    assert "; 1,405 USD where crews are paid by whole days" in words(section(text, "answers"))
+    assert "; 1,405 USD where crews are paid and travel by whole days" in words(section(text, "answers"))
 
 
 def test_money_that_is_not_known_is_no_sum(toy_plan: Plan) -> None:

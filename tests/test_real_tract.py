@@ -104,7 +104,7 @@ def test_every_record_of_every_file_is_accounted_for(planned, real):
 def test_all_checks_hold_and_the_ground_is_the_wood(planned, real):
     _, out = planned
     run = json.loads((out / "run.json").read_text(encoding="utf-8"))
-    assert len(run["checks"]) == 10 and all(check["passed"] for check in run["checks"])
+    assert len(run["checks"]) == 12 and all(check["passed"] for check in run["checks"])
     units = gpd.read_file(real / "tract" / "units.gpkg", layer="units")
     ground = pd.read_csv(out / "tables" / "ground.csv")
     in_stands = ground.loc[ground["stand"] != "(outside)", "ground_ha"].sum()

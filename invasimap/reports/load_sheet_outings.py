@@ -53,8 +53,8 @@ BY_HAND: Final = ((("Date", 1.3), ("Start", 1.0), ("End", 1.0), ("Who", 2.4)),)
 TICK_STEP_IN, MOST_TICKS = 0.165, 10
 LABELS: Final = {"product": "Product", "adjuvant": "Adjuvant", "dye": "Dye"}
 WORKS: Final = (
-    Column(head="Work", share=0.5), Column(head="Zone, stand", share=1.34), Column(head="What", share=1.41),
-    Column(head="Plants", share=1.40), Column(head="Worked", share=0.66, figures=True),
+    Column(head="Work", share=0.5), Column(head="Zone, stand", share=1.34), Column(head="What", share=1.33),
+    Column(head="Plants", share=1.48), Column(head="Worked", share=0.66, figures=True),
     Column(head="Mix", share=0.78, figures=True), Column(head="Window", share=1.6),
 )  # fmt: skip
 DRY: Final = tuple(column for column in WORKS if column.head != "Mix")
